@@ -1,0 +1,26 @@
+"""What can go wrong while calibrating or while using a calibration. Facts are attributes."""
+
+
+class CalibrationError(Exception):
+    """Root of the errors of ``calibration``. ``str(error)`` is one line for a person."""
+
+
+class NotEnoughRotation(CalibrationError):
+    """The angles do not span enough to determine what was asked for."""
+
+    def __init__(self, condition: float, limit: float) -> None:
+        super().__init__(
+            f"the angles do not determine the fit: condition number {condition:.3g}, "
+            f"limit {limit:.3g}; turn further"
+        )
+        self.condition = condition
+        self.limit = limit
+
+
+class CalibrationFileError(CalibrationError):
+    """A calibration record cannot be used: altered, foreign, unfit or unreadable."""
+
+    def __init__(self, where: str, reason: str) -> None:
+        super().__init__(f"{where}: {reason}")
+        self.where = where
+        self.reason = reason

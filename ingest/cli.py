@@ -1,0 +1,59 @@
+"""The ``levelhead`` command. It only lists the commands; each lives in a file of its own."""
+
+import argparse
+import importlib
+import sys
+
+from calibration.errors import CalibrationError
+from ingest.core.errors import IngestError, MeasurementRefused
+
+COMMANDS: dict[str, str] = {
+    "serve": "run the measuring service",
+    "demo": "run the main job on simulated heads",
+    "watch": "show live values in the terminal",
+    "ports": "list serial ports by stable identity",
+    "config": "check a configuration file",
+    "runout": "fit the run-out of a turned wheel from a CSV file",
+    "decide": "decide whether a value lies within its limits",
+}
+
+EXIT_OK = 0
+EXIT_BAD_INPUT = 2
+EXIT_REFUSED = 3
+EXIT_INTERRUPTED = 130
+
+
+def build_parser(wanted: str | None) -> argparse.ArgumentParser:
+    """Return the parser; only the wanted command's module is imported (start-up time)."""
+    parser = argparse.ArgumentParser(
+        prog="levelhead", description="Measuring back end for heavy-vehicle wheel alignment."
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for name, summary in COMMANDS.items():
+        sub = commands.add_parser(name, help=summary, description=summary.capitalize() + ".")
+        if name == wanted:
+            module = importlib.import_module(f"ingest.commands.{name}")
+            module.add_arguments(sub)
+            sub.set_defaults(run=module.run)
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command. Exit code: 0 a result, 2 bad input, 3 a refused measurement."""
+    argv = sys.argv[1:] if argv is None else argv
+    wanted = next((word for word in argv if not word.startswith("-")), None)
+    args = build_parser(wanted).parse_args(argv)
+    try:
+        return int(args.run(args))
+    except MeasurementRefused as refused:
+        print(f"levelhead {args.command}: refused: {refused}", file=sys.stderr)
+        return EXIT_REFUSED
+    except (IngestError, CalibrationError) as error:
+        print(f"levelhead {args.command}: {error}", file=sys.stderr)
+        return EXIT_BAD_INPUT
+    except KeyboardInterrupt:
+        return EXIT_INTERRUPTED
+
+
+if __name__ == "__main__":
+    sys.exit(main())

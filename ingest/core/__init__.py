@@ -1,0 +1,1 @@
+"""Values that cross borders, units, frames and signs, errors, counters and ports."""

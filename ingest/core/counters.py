@@ -1,0 +1,43 @@
+"""Counters that tell the truth about a link. They only grow; only the owner resets them."""
+
+from collections import Counter
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+class FrameFault(StrEnum):
+    """Why a received frame was dropped. The words stand in SPEC.md and on the link topic."""
+
+    COBS = "cobs"
+    """The bytes between two delimiters are not valid COBS."""
+    SHORT = "short"
+    """Too short to hold a type and a CRC."""
+    CRC = "crc"
+    """The CRC does not match."""
+    LONG = "long"
+    """No delimiter within the largest frame; everything up to the next one is dropped."""
+    TYPE = "type"
+    """A message type that this receiver does not know (a newer head may send it)."""
+    LENGTH = "length"
+    """A known message with a body shorter than its fields, or not one of its lengths."""
+    VALUE = "value"
+    """A field outside what the specification allows."""
+
+
+@dataclass(slots=True)
+class LinkCounters:
+    """What one head's link has seen since the service started."""
+
+    bytes_in: int = 0
+    frames: int = 0
+    """Frames accepted."""
+    samples: int = 0
+    faults: Counter[FrameFault] = field(default_factory=Counter)
+    lost: int = 0
+    """Samples missing by their sequence numbers."""
+    duplicates: int = 0
+    """Samples that came twice or out of order, dropped."""
+    reboots: int = 0
+    reconnects: int = 0
+    dropped: int = 0
+    """Chunks dropped because the service could not keep up (oldest first)."""

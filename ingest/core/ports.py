@@ -1,0 +1,78 @@
+"""The sockets that ``service`` plugs real things into. ``commands`` does the plugging."""
+
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from ingest.core.ids import HeadId, HeadName, MonotonicNs
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Bytes as they came, stamped once, in the driver, on the host's monotonic clock."""
+
+    data: bytes
+    arrived_ns: MonotonicNs
+
+
+class Link(Protocol):
+    """A byte link to one head. It does not parse, retry, or know other heads."""
+
+    @property
+    def name(self) -> str:
+        """What a person configured, for messages."""
+        ...
+
+    async def open(self) -> None:
+        """Open the link; raises ``LinkError``. May be called again after ``close``."""
+        ...
+
+    def chunks(self) -> AsyncIterator[Chunk]:
+        """Yield bytes until the link fails; raises ``LinkError`` (never ends silently)."""
+        ...
+
+    async def send(self, data: bytes) -> None:
+        """Send bytes within a deadline; raises ``LinkError``."""
+        ...
+
+    async def close(self) -> None:
+        """Release the port. Idempotent, and safe after a failed ``open``."""
+        ...
+
+
+class Outlet(Protocol):
+    """Where messages leave. Never blocks, never raises for a broker's trouble."""
+
+    def publish(
+        self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
+    ) -> None:
+        """Hand one message on. An empty payload clears a retained topic."""
+        ...
+
+
+class HeadNames(Protocol):
+    """The names that the workshop gives its heads. Kept over restarts."""
+
+    def name_of(self, head: HeadId) -> HeadName | None: ...
+
+    def head_named(self, name: HeadName) -> HeadId | None: ...
+
+    def set_name(self, head: HeadId, name: HeadName) -> None:
+        """Name a head. Raises ``NameTaken`` when another head has that name."""
+        ...
+
+
+class NameTaken(Exception):
+    """Another head has this name."""
+
+    def __init__(self, name: HeadName, holder: HeadId) -> None:
+        super().__init__(f"the name {name} belongs to head {holder}")
+        self.name = name
+        self.holder = holder
+
+
+MonotonicClock = Callable[[], MonotonicNs]
+"""Reads the host's monotonic clock. Only ``drivers`` and ``service`` hold one."""
+
+WallClock = Callable[[], int]
+"""Reads UTC, nanoseconds since 1970. Only ``service`` holds one, for publishing."""

@@ -1,0 +1,141 @@
+"""What a display may ask for, and the one answer that each request gets."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import ClassVar, Literal
+
+from pydantic import Field
+
+from ingest.payload.base import (
+    COMMAND_LIMIT_BYTES,
+    Id,
+    Level,
+    Message,
+    NonNegative,
+    PayloadError,
+    SideWord,
+    UtcTime,
+)
+
+
+class Command(Message):
+    """A request. The same ``id`` within a minute gets the same reply and no second action."""
+
+    id: Id
+    head: Level
+    """The head's present name, as it stands in its topics."""
+    reply_to: str | None = Field(default=None, max_length=128)
+    """Where to answer, for clients without MQTT 5's response topic."""
+    by: str | None = Field(default=None, max_length=32)
+    """Who asks: for the record, not for permission."""
+
+
+class StopTake(Command):
+    """``cmd/stop-take``: take the present position as a stop."""
+
+
+class TurnBegin(Command):
+    """``cmd/turn-begin``: begin to collect a turn of the wheel."""
+
+
+class TurnEnd(Command):
+    """``cmd/turn-end``: the turn is over; fit it."""
+
+
+class Identify(Command):
+    """``cmd/identify``: let the head show itself."""
+
+
+class Name(Command):
+    """``cmd/name``: give the head another name."""
+
+    name: Level
+
+
+class Wheel(Command):
+    """``cmd/wheel``: the head is on this wheel."""
+
+    axle: int = Field(ge=1, le=32)
+    side: SideWord
+
+
+class Unmount(Command):
+    """``cmd/unmount``: the head is on no wheel any more."""
+
+
+COMMANDS: Mapping[str, type[Command]] = MappingProxyType(
+    {
+        "stop-take": StopTake,
+        "turn-begin": TurnBegin,
+        "turn-end": TurnEnd,
+        "identify": Identify,
+        "name": Name,
+        "wheel": Wheel,
+        "unmount": Unmount,
+    }
+)
+"""Every command by the last level of its topic."""
+
+
+def read_command(name: str, payload: bytes) -> Command:
+    """Read a request. Raises ``PayloadError`` whose code is a reply code."""
+    model = COMMANDS.get(name)
+    if model is None:
+        raise PayloadError("unknown-command", f"no command {name}: try {', '.join(COMMANDS)}")
+    if len(payload) > COMMAND_LIMIT_BYTES:
+        raise PayloadError(
+            "too-large", f"{len(payload)} bytes; a request has at most {COMMAND_LIMIT_BYTES}"
+        )
+    return model.decode(payload)
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """A command as it arrived: what is asked, and where the one answer goes.
+
+    ``reply_topic`` is None when there is nowhere to answer; it always lies under ``reply/``.
+    ``correlation`` is the asker's own mark, handed back with the answer.
+    """
+
+    name: str
+    command: Command
+    reply_topic: str | None
+    correlation: bytes | None
+
+
+ReplyCode = Literal[
+    "ok",
+    "bad-json",
+    "bad-field",
+    "too-large",
+    "unknown-command",
+    "unknown-head",
+    "head-offline",
+    "head-moving",
+    "head-refused",
+    "head-silent",
+    "name-taken",
+    "wheel-taken",
+    "not-mounted",
+    "not-turning",
+    "already-turning",
+    "refused",
+    "busy",
+    "not-supported",
+    "failed",
+]
+
+
+class Reply(Message):
+    """``reply/{client}``: the one answer to a request."""
+
+    WORST: ClassVar[Mapping[str, str]] = MappingProxyType({"code": "failed"})
+
+    t: UtcTime
+    id: str = Field(max_length=36)
+    """The request's id; empty when it could not be read."""
+    ok: bool
+    code: ReplyCode
+    text: str = Field(max_length=200)
+    retry_s: NonNegative | None = None

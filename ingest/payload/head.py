@@ -1,0 +1,135 @@
+"""What is said of one head: whether it is there, what it is, its link, its readings."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import ClassVar, Literal, Self
+
+from pydantic import Field, model_validator
+
+from ingest.payload.base import (
+    UNTRUSTED,
+    Count,
+    HardwareId,
+    Id,
+    Judged,
+    Level,
+    NonNegative,
+    Number,
+    Part,
+    Sha256,
+    SideWord,
+    Stamped,
+    Unit,
+)
+
+LinkKind = Literal["serial", "ble", "replay"]
+
+
+class HeadStatus(Judged):
+    """``head/{head}/status``: written by the service, also on the head's behalf."""
+
+    WORST: ClassVar[Mapping[str, str]] = MappingProxyType({"q": "bad", "state": "offline"})
+
+    state: Literal["online", "offline", "degraded"]
+    hid: HardwareId
+    axle: int | None = Field(default=None, ge=1)
+    side: SideWord | None = None
+    """The wheel it is on; both None while it is on none."""
+
+    @model_validator(mode="after")
+    def _whole_wheel(self) -> Self:
+        if (self.axle is None) != (self.side is None):
+            raise ValueError("axle and side go together")
+        return self
+
+
+class ChannelMeta(Part):
+    """One channel as its head describes it."""
+
+    channel: Level
+    unit: Unit
+    lo: Number | None
+    hi: Number | None
+    rate_hz: NonNegative
+
+
+class CalibrationMeta(Part):
+    """The calibration record that is applied."""
+
+    id: Id
+    sha256: Sha256
+    issued: str
+
+
+class HeadMeta(Stamped):
+    """``head/{head}/meta``: identity and calibration in short. May nest."""
+
+    name: Level
+    hid: HardwareId
+    model: str = Field(max_length=32)
+    serial: str = Field(max_length=32)
+    fw: str = Field(max_length=32)
+    proto: int = Field(ge=0)
+    boot: Count
+    """The head's own boot number, drawn anew at each of its starts."""
+    link: LinkKind
+    channels: tuple[ChannelMeta, ...]
+    cal: CalibrationMeta | None
+
+
+class HeadLink(Judged):
+    """``head/{head}/link``: health of the frames, once a second."""
+
+    boot: Id
+    seq: Count
+    link: LinkKind
+    rate_hz: NonNegative
+    rx: Count
+    lost: Count
+    dup: Count
+    dropped: Count
+    reboots: Count
+    reconn: Count
+    bad_cobs: Count
+    bad_short: Count
+    bad_crc: Count
+    bad_long: Count
+    bad_type: Count
+    bad_length: Count
+    bad_value: Count
+    gap_ms: NonNegative | None
+    """Longest pause between arrivals in the last second."""
+    clk_ppm: Number | None
+    """Rate of the head's clock against this host's."""
+    rssi_dbm: Number | None
+    batt_pct: NonNegative | None
+    temp: Number | None
+    ttl: NonNegative = 5
+
+
+class Reading(Judged):
+    """``head/{head}/{channel}``: a filtered reading. Nothing is decided on a reading."""
+
+    boot: Id
+    seq: Count
+    """Counts this topic's messages since the service's start; with ``boot`` it names one."""
+    value: Number | None
+    unit: Unit
+    U: NonNegative | None
+    k: NonNegative | None
+    dp: int = Field(ge=0, le=9)
+    rate: Number | None
+    """Change per second, in the unit of the value."""
+    still: bool
+    cal: Id | None
+    dec: Literal["none"] = "none"
+    lag_ms: NonNegative
+    ttl: NonNegative
+
+    @model_validator(mode="after")
+    def _no_value_no_trust(self) -> Self:
+        if self.value is None and self.q not in UNTRUSTED:
+            raise ValueError(f"no value, and q is {self.q}")
+        if self.U is not None and self.k is None:
+            raise ValueError("U without its k")
+        return self

@@ -1,0 +1,21 @@
+"""Time on the wire: text that sorts like time, and a number that small clients can hold."""
+
+from datetime import UTC, datetime
+
+from ingest.core.units import NS
+
+_MS = 1_000_000
+
+
+def rfc3339(wall_ns: int) -> str:
+    """Return UTC as RFC 3339 with exactly nine decimals, so that text order is time order.
+
+    Args: wall_ns: nanoseconds since 1970, not negative.
+    """
+    seconds, rest = divmod(wall_ns, NS)
+    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{rest:09d}Z"
+
+
+def epoch_ms(wall_ns: int) -> int:
+    """Return whole milliseconds since 1970, rounded down; safe in a double for long."""
+    return wall_ns // _MS

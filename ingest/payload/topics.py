@@ -1,0 +1,99 @@
+"""The topic tree of one bay, built and taken apart in one place."""
+
+import re
+from dataclasses import dataclass
+
+from ingest.core.channels import Channel
+
+ROOT = "levelhead/v1"
+_LEVEL = re.compile(r"[a-z0-9_-]{1,32}")
+
+RESERVED_HEAD_LEVELS = frozenset({"status", "meta", "link", "runout"})
+"""Levels under a head that are not channels."""
+
+
+def check_level(level: str) -> str:
+    """Return the level. Raises ``ValueError`` when it cannot be a level of a topic."""
+    if not _LEVEL.fullmatch(level):
+        raise ValueError(f"{level!r} is no topic level: use 1 to 32 of a-z, 0-9, _ and -")
+    return level
+
+
+@dataclass(frozen=True, slots=True)
+class Topics:
+    """Topics of one bay."""
+
+    bay: str
+
+    def __post_init__(self) -> None:
+        check_level(self.bay)
+
+    @property
+    def root(self) -> str:
+        return f"{ROOT}/{self.bay}"
+
+    @property
+    def status(self) -> str:
+        return f"{self.root}/svc/status"
+
+    @property
+    def meta(self) -> str:
+        return f"{self.root}/svc/meta"
+
+    def alert(self, code: str) -> str:
+        return f"{self.root}/svc/alert/{check_level(code)}"
+
+    def head_status(self, head: str) -> str:
+        return self._head(head, "status")
+
+    def head_meta(self, head: str) -> str:
+        return self._head(head, "meta")
+
+    def head_link(self, head: str) -> str:
+        return self._head(head, "link")
+
+    def head_runout(self, head: str) -> str:
+        return self._head(head, "runout")
+
+    def reading(self, head: str, channel: Channel) -> str:
+        return self._head(head, channel.value)
+
+    def axle(self, number: int, side: str, quantity: str) -> str:
+        """Topic of a result. ``side`` is left, right or both; axles count from 1 at the front."""
+        if number < 1 or side not in ("left", "right", "both"):
+            raise ValueError(f"no such axle and side: {number}, {side!r}")
+        return f"{self.root}/axle/{number}/{side}/{check_level(quantity)}"
+
+    def cal(self, head: str) -> str:
+        return f"{self.root}/cal/{check_level(head)}/latest"
+
+    def command(self, name: str) -> str:
+        return f"{self.root}/cmd/{check_level(name)}"
+
+    @property
+    def commands(self) -> str:
+        """The filter that matches every command."""
+        return f"{self.root}/cmd/+"
+
+    def reply(self, client: str) -> str:
+        return f"{self.root}/reply/{check_level(client)}"
+
+    def event(self, kind: str) -> str:
+        return f"{self.root}/evt/{check_level(kind)}"
+
+    def command_name(self, topic: str) -> str | None:
+        """Return the name in a command's topic; None for any other topic."""
+        start, _, name = topic.rpartition("/")
+        return name if start == f"{self.root}/cmd" and _LEVEL.fullmatch(name) else None
+
+    def is_reply(self, topic: str) -> bool:
+        """Tell whether a topic lies under this bay's ``reply/``: answers go nowhere else."""
+        start, _, client = topic.rpartition("/")
+        return start == f"{self.root}/reply" and _LEVEL.fullmatch(client) is not None
+
+    def is_meta(self, topic: str) -> bool:
+        """Tell whether a topic describes: those stand on the broker before the birth."""
+        return topic.startswith(f"{self.root}/") and topic.endswith("/meta")
+
+    def _head(self, head: str, leaf: str) -> str:
+        return f"{self.root}/head/{check_level(head)}/{leaf}"

@@ -23,6 +23,11 @@ class Link(Protocol):
         """What a person configured, for messages."""
         ...
 
+    @property
+    def dropped(self) -> int:
+        """Chunks dropped since the link was made, oldest first, as nobody took them in time."""
+        ...
+
     async def open(self) -> None:
         """Open the link; raises ``LinkError``. May be called again after ``close``."""
         ...

@@ -32,6 +32,10 @@ class LinkCounters:
     frames: int = 0
     """Frames accepted."""
     samples: int = 0
+    """Samples delivered."""
+    orphans: int = 0
+    """Sound messages that could not be used: no hello in force, or one of another start of
+    the head, or a second set of a sample without its first."""
     faults: Counter[FrameFault] = field(default_factory=Counter)
     lost: int = 0
     """Samples missing by their sequence numbers."""

@@ -1,0 +1,1 @@
+"""Where messages leave: the MQTT client and, for a start without installing, a broker."""

@@ -1,0 +1,378 @@
+"""The outlet to an MQTT broker: connects, says what is so, reconnects, and says it again."""
+
+import asyncio
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, Protocol
+
+from paho.mqtt.client import MQTTMessage
+from paho.mqtt.enums import MQTTProtocolVersion
+
+from ingest.core.errors import OutputError
+from ingest.core.ids import MonotonicNs
+from ingest.core.ports import MonotonicClock, WallClock
+from ingest.core.units import NS
+from ingest.outputs.connection import Connection, Ending, Handlers, VersionRefused, Will
+from ingest.outputs.outbox import Outbox, Outgoing
+from ingest.outputs.requests import Refusal, read_request
+from ingest.outputs.settings import BrokerSettings
+from ingest.payload.cmd import Reply, Request
+from ingest.payload.stamp import rfc3339
+from ingest.payload.svc import ServiceWill
+from ingest.payload.topics import Topics
+
+log = logging.getLogger(__name__)
+
+REPLY_EXPIRY_S = 5.0
+"""After this time the asker has given up."""
+
+WINDOW = 20
+"""Messages under way unacknowledged; the pace at which a backlog leaves."""
+
+BATCH = 64
+"""Messages handed to the socket before it is asked whether it took them."""
+
+YOUNG_S = 2.0
+YOUNG_ENDINGS = 3
+"""So many connections in a row, each ended within ``YOUNG_S`` of being accepted, mean that
+another client has our id: each of the two throws the other out."""
+
+
+class BrokerCondition(StrEnum):
+    """What a person needs to know about the way to the broker."""
+
+    CONNECTED = "connected"
+    UNREACHABLE = "unreachable"
+    """Nobody answers there, or not in time; tried again by itself."""
+    REFUSED = "refused"
+    """The broker or its certificate says no; a person must act."""
+    LOST = "lost"
+    """It was connected; being tried again."""
+    ID_IN_USE = "client-id-in-use"
+    """Another client has our client id; a person must act."""
+    STOPPED = "stopped"
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerState:
+    """A condition, and one line for a person."""
+
+    condition: BrokerCondition
+    text: str
+
+
+class Patience(Protocol):
+    """How long to wait before trying again."""
+
+    def note_good(self, now_ns: MonotonicNs) -> None:
+        """Take note that the connection serves."""
+        ...
+
+    def note_failure(self, *, retryable: bool = True) -> float:
+        """Take note of a failure; return the seconds to wait, never 0."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """What the outlet says of the service by itself, and whom it tells.
+
+    ``birth`` returns the present ``svc/status`` payload; it is asked at each connection, and
+    sent after all descriptions. ``farewell`` returns that of a clean stop. ``on_request``
+    gets each command; an exception out of it reaches the event loop's handler and disturbs
+    nothing. ``on_state`` is called once per change.
+    """
+
+    boot: str
+    birth: Callable[[], bytes]
+    farewell: Callable[[], bytes]
+    on_request: Callable[[Request], None]
+    on_state: Callable[[BrokerState], None]
+
+
+@dataclass(slots=True)
+class OutletCounters:
+    """What happened on the way to the broker since the start."""
+
+    connections: int = 0
+    sent: int = 0
+    acknowledged: int = 0
+    turned_down: int = 0
+    """Messages that the broker acknowledged with a refusal."""
+    too_large: int = 0
+    """Messages dropped because the broker says that it takes none so large."""
+    commands: int = 0
+    bad_commands: int = 0
+    retained_commands: int = 0
+    """Ignored: they are orders of long ago."""
+
+
+class MqttOutlet:
+    """Publishes for one bay, and hands its commands on. Satisfies ``Outlet``.
+
+    ``publish`` and ``reply`` only take note; all input and output is done by ``run``, which
+    the caller owns as a task. Nothing here raises for a broker's trouble.
+    """
+
+    def __init__(
+        self,
+        settings: BrokerSettings,
+        topics: Topics,
+        voice: Voice,
+        *,
+        patience: Patience,
+        clock: MonotonicClock,
+        wall: WallClock,
+    ) -> None:
+        self._settings = settings
+        self._topics = topics
+        self._voice = voice
+        self._patience = patience
+        self._clock = clock
+        self._wall = wall
+        self._client_id = settings.client_id or f"levelhead-{topics.bay}-{voice.boot}"
+        self._version = MQTTProtocolVersion.MQTTv5
+        self._outbox = Outbox()
+        self._under_way: dict[int, Outgoing] = {}
+        self._opening: Connection | None = None
+        self._connection: Connection | None = None
+        self._pump_planned = False
+        self._settled = asyncio.Event()
+        self._stopping = asyncio.Event()
+        self._finished = asyncio.Event()
+        self._young_endings = 0
+        self._state: BrokerState | None = None
+        self.counters = OutletCounters()
+
+    @property
+    def outbox_counters(self) -> object:
+        """What never reached the broker, by reason."""
+        return self._outbox.counters
+
+    @property
+    def connected(self) -> bool:
+        return self._connection is not None
+
+    def publish(
+        self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
+    ) -> None:
+        """Take note of one message. An empty payload clears a retained topic.
+
+        While the broker is away only the newest live value (QoS 0) of a topic is kept, and
+        that for no longer than its expiry; results (QoS 1, retained) are kept, the newest of
+        each topic; events (QoS 1, not retained) are kept in a bounded queue.
+        """
+        self._put(Outgoing(topic, payload, retain, qos, expiry_s, self._clock()))
+
+    def reply(self, request: Request, payload: bytes) -> None:
+        """Answer a request, where it said how to."""
+        self._answer(request.reply_topic, payload, request.correlation)
+
+    async def run(self) -> None:
+        """Serve until ``stop``. Cancelling drops the connection, and the will is published."""
+        stopping = asyncio.create_task(self._stopping.wait(), name="outlet stopping")
+        try:
+            while not self._stopping.is_set():
+                wait_s = await self._attempt(stopping)
+                await asyncio.wait({stopping}, timeout=wait_s)
+        finally:
+            stopping.cancel()
+            self._finished.set()
+        self._tell(BrokerCondition.STOPPED, "stopped")
+
+    async def stop(self) -> None:
+        """Send what must not be lost, say that the service stopped, and disconnect.
+
+        Returns when ``run`` has ended, or when the deadline of the settings is over; then
+        the caller cancels ``run``.
+        """
+        self._stopping.set()
+        if self._opening is not None:
+            self._opening.abort()
+        tries_s = self._settings.stop_timeout_s
+        try:
+            await asyncio.wait_for(self._finished.wait(), tries_s)
+        except TimeoutError:
+            log.warning("%s: did not close within %g s", self._settings.where, tries_s)
+
+    async def _attempt(self, stopping: "asyncio.Task[Any]") -> float:
+        """Connect once and serve for as long as it lasts; return the seconds to wait then."""
+        try:
+            connection = await self._open()
+        except OutputError as error:
+            if not self._stopping.is_set():
+                refused = not error.retryable
+                self._tell(
+                    BrokerCondition.REFUSED if refused else BrokerCondition.UNREACHABLE, str(error)
+                )
+            return self._patience.note_failure(retryable=error.retryable)
+        began_ns = self._clock()
+        try:
+            ending = await self._serve(connection, stopping)
+        finally:
+            self._release(connection)
+        return self._judge(ending, (self._clock() - began_ns) / NS)
+
+    async def _open(self) -> Connection:
+        try:
+            return await self._open_as(self._version)
+        except VersionRefused:
+            if self._version is MQTTProtocolVersion.MQTTv311:
+                raise
+        self._version = MQTTProtocolVersion.MQTTv311
+        return await self._open_as(self._version)
+
+    async def _open_as(self, version: MQTTProtocolVersion) -> Connection:
+        will = Will(self._topics.status, ServiceWill(boot=self._voice.boot).encode())
+        handlers = Handlers(self._on_message, self._on_acknowledged, self._plan_pump)
+        self._opening = Connection(self._settings, self._client_id, version, will, handlers)
+        try:
+            await self._opening.open()
+            return self._opening
+        finally:
+            self._opening = None
+
+    async def _serve(self, connection: Connection, stopping: "asyncio.Task[Any]") -> Ending:
+        self._begin(connection)
+        waits: set[asyncio.Future[Any]] = {connection.ended, stopping}
+        while True:
+            await asyncio.wait(waits, timeout=1.0, return_when=asyncio.FIRST_COMPLETED)
+            if connection.ended.done():
+                return connection.ended.result()
+            if self._stopping.is_set():
+                await self._say_goodbye(connection)
+                return Ending("stopped")
+            connection.tick()
+            self._patience.note_good(self._clock())
+
+    def _begin(self, connection: Connection) -> None:
+        self.counters.connections += 1
+        self._connection = connection
+        connection.subscribe(self._topics.commands)
+        birth = Outgoing(self._topics.status, self._voice.birth(), True, 1, None, self._clock())
+        self._outbox.say_again(birth, self._topics.is_meta)
+        self._pump()
+        version = "5" if self._version is MQTTProtocolVersion.MQTTv5 else "3.1.1"
+        self._tell(BrokerCondition.CONNECTED, f"{self._settings.where}: connected, MQTT {version}")
+
+    def _release(self, connection: Connection) -> None:
+        """Forget the connection; what it has not delivered goes back."""
+        self._connection = None
+        connection.abort()
+        self._outbox.give_back(tuple(self._under_way.values()))
+        self._under_way.clear()
+
+    def _judge(self, ending: Ending, lasted_s: float) -> float:
+        if self._stopping.is_set():
+            return 0.0
+        self._young_endings = self._young_endings + 1 if lasted_s < YOUNG_S else 0
+        if ending.taken_over or self._young_endings >= YOUNG_ENDINGS:
+            text = f"dropped after it was accepted: is client id {self._client_id} in use?"
+            self._tell(BrokerCondition.ID_IN_USE, f"{self._settings.where}: {text}")
+            return self._patience.note_failure(retryable=False)
+        self._tell(BrokerCondition.LOST, f"{self._settings.where}: {ending.reason}")
+        return self._patience.note_failure()
+
+    async def _say_goodbye(self, connection: Connection) -> None:
+        share_s = self._settings.stop_timeout_s / 3
+        await self._settle(share_s)
+        farewell = self._voice.farewell()
+        self.publish(self._topics.status, farewell, retain=True, qos=1, expiry_s=None)
+        await self._settle(share_s)
+        await connection.close(share_s)
+
+    async def _settle(self, deadline_s: float) -> None:
+        """Wait until all that must not be lost is acknowledged, or for the deadline."""
+        self._settled.clear()
+        self._pump()
+        if self._under_way or self._outbox.owes:
+            await asyncio.wait({asyncio.ensure_future(self._settled.wait())}, timeout=deadline_s)
+
+    def _put(self, message: Outgoing) -> None:
+        self._outbox.put(message)
+        self._plan_pump()
+
+    def _plan_pump(self) -> None:
+        """Send in one go what one turn of the event loop brings."""
+        if self._connection is not None and not self._pump_planned:
+            self._pump_planned = True
+            asyncio.get_running_loop().call_soon(self._pump)
+
+    def _pump(self) -> None:
+        self._pump_planned = False
+        connection = self._connection
+        while connection is not None and not connection.congested and self._send_some(connection):
+            connection.flush()
+
+    def _send_some(self, connection: Connection) -> bool:
+        """Queue up to a batch; tell whether there was anything."""
+        window = min(WINDOW, connection.receive_maximum)
+        now_ns = self._clock()
+        for sent in range(BATCH):
+            message = self._outbox.take(now_ns, may_owe=len(self._under_way) < window)
+            if message is None:
+                return sent > 0
+            self._send(connection, message)
+        return True
+
+    def _send(self, connection: Connection, message: Outgoing) -> None:
+        if not connection.takes(message):
+            self.counters.too_large += 1
+            return
+        mid = connection.send(message)
+        self.counters.sent += 1
+        if mid is not None:
+            self._under_way[mid] = message
+
+    def _on_acknowledged(self, mid: int, accepted: bool) -> None:
+        if self._under_way.pop(mid, None) is None:
+            return
+        self.counters.acknowledged += accepted
+        self.counters.turned_down += not accepted
+        if self._under_way or self._outbox.owes:
+            self._plan_pump()
+        else:
+            self._settled.set()
+
+    def _on_message(self, message: MQTTMessage) -> None:
+        name = self._topics.command_name(message.topic)
+        if name is None:
+            return
+        if message.retain:
+            self.counters.retained_commands += 1
+            return
+        found = read_request(
+            self._topics,
+            name,
+            bytes(message.payload),
+            getattr(message.properties, "ResponseTopic", None),
+            getattr(message.properties, "CorrelationData", None),
+        )
+        if isinstance(found, Refusal):
+            self._refuse(found)
+            return
+        self.counters.commands += 1
+        asyncio.get_running_loop().call_soon(self._voice.on_request, found)
+
+    def _refuse(self, refusal: Refusal) -> None:
+        self.counters.bad_commands += 1
+        reply = Reply(
+            t=rfc3339(self._wall()), id=refusal.id, ok=False, code=refusal.code, text=refusal.text
+        )
+        self._answer(refusal.reply_topic, reply.encode(), refusal.correlation)
+
+    def _answer(self, topic: str | None, payload: bytes, correlation: bytes | None) -> None:
+        if topic is not None:
+            now_ns = self._clock()
+            self._put(Outgoing(topic, payload, False, 1, REPLY_EXPIRY_S, now_ns, correlation))
+
+    def _tell(self, condition: BrokerCondition, text: str) -> None:
+        state = BrokerState(condition, text)
+        if state == self._state:
+            return
+        self._state = state
+        calm = condition in (BrokerCondition.CONNECTED, BrokerCondition.STOPPED)
+        log.log(logging.INFO if calm else logging.WARNING, "%s", text)
+        self._voice.on_state(state)

@@ -1,0 +1,18 @@
+"""Sockets of the service that ``core`` cannot describe, since they carry calibration."""
+
+from typing import Protocol
+
+from calibration.record import CalibrationRecord
+from ingest.core.ids import HeadId
+
+
+class CalibrationRecords(Protocol):
+    """The calibration records of the heads."""
+
+    def newest(self, head: HeadId) -> CalibrationRecord | None:
+        """Return the head's newest record, or None when it has none.
+
+        Raises ``CalibrationFileError`` when that one cannot be trusted; the head then counts
+        as uncalibrated, and its error says why.
+        """
+        ...

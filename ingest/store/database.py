@@ -1,0 +1,120 @@
+"""Opens the one database file, makes it where there is none, and refuses what it is not."""
+
+import contextlib
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+
+from ingest.core.errors import ConfigError
+
+APPLICATION_ID = 0x4C564C48
+"""Marks the file as ours, in the place that SQLite keeps for that ("LVLH")."""
+
+SCHEMA_VERSION = 1
+
+IN_MEMORY = ":memory:"
+
+_BUSY_S = 2.0
+
+_SCHEMA = """
+CREATE TABLE head_name (
+    head_id TEXT PRIMARY KEY,
+    name TEXT NOT NULL UNIQUE
+        CHECK (length(name) BETWEEN 1 AND 32 AND name NOT GLOB '*[^a-z0-9_-]*')
+) STRICT;
+CREATE TABLE calibration_record (
+    added INTEGER PRIMARY KEY AUTOINCREMENT,
+    record_id TEXT NOT NULL UNIQUE,
+    head_id TEXT NOT NULL,
+    issued TEXT NOT NULL,
+    sha256 TEXT NOT NULL UNIQUE,
+    text TEXT NOT NULL
+) STRICT;
+CREATE INDEX calibration_record_of_head ON calibration_record (head_id, issued, added);
+CREATE TRIGGER calibration_record_never_changes BEFORE UPDATE ON calibration_record
+BEGIN SELECT RAISE(ABORT, 'a calibration record never changes'); END;
+"""
+
+
+def open_database(path: Path | str) -> sqlite3.Connection:
+    """Open the database at ``path`` (or ``":memory:"``), making it if it is not there.
+
+    Every change is on the disk when the call that made it returns. The connection may be
+    used from several threads: SQLite takes one statement after the other.
+
+    Raises ``ConfigError`` when the file is damaged, of a newer program, or something else.
+    """
+    try:
+        connection = sqlite3.connect(
+            path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False
+        )
+    except sqlite3.Error as error:
+        raise _refused(path, f"cannot be opened ({error})") from error
+    try:
+        _prepare(connection, path)
+    except sqlite3.Error as error:
+        connection.close()
+        advice = "put a copy in its place, or move it away to start anew"
+        raise _refused(path, f"damaged or in use ({error}); {advice}") from error
+    except ConfigError:
+        connection.close()
+        raise
+    return connection
+
+
+@contextlib.contextmanager
+def transaction(connection: sqlite3.Connection) -> Iterator[None]:
+    """Do all of it or nothing."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+    connection.execute("COMMIT")
+
+
+def _prepare(connection: sqlite3.Connection, path: Path | str) -> None:
+    version = _pragma(connection, "user_version")
+    is_ours = _pragma(connection, "application_id") == APPLICATION_ID
+    is_empty = not connection.execute("SELECT 1 FROM sqlite_schema LIMIT 1").fetchone()
+    if not is_ours and not (is_empty and version == 0):
+        raise _refused(path, "is the database of another program; name another file")
+    if version > SCHEMA_VERSION:
+        allowed = f"this program knows up to {SCHEMA_VERSION}; use the newer program, or a copy"
+        raise _refused(path, f"has schema version {version}: {allowed}")
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+    if version == 0:
+        _create(connection)
+    found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+    if found != "ok":
+        raise sqlite3.DatabaseError(found)
+
+
+def _create(connection: sqlite3.Connection) -> None:
+    with transaction(connection):
+        if _pragma(connection, "user_version"):
+            return  # another process was first
+        for statement in _statements(_SCHEMA):
+            connection.execute(statement)
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+
+
+def _statements(script: str) -> Iterator[str]:
+    """Split a script, as ``executescript`` would end the transaction."""
+    statement = ""
+    for line in script.splitlines(keepends=True):
+        statement += line
+        if sqlite3.complete_statement(statement):
+            yield statement
+            statement = ""
+
+
+def _pragma(connection: sqlite3.Connection, name: str) -> int:
+    return int(connection.execute(f"PRAGMA {name}").fetchone()[0])
+
+
+def _refused(path: Path | str, reason: str) -> ConfigError:
+    return ConfigError("store", "path", str(path), reason)

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.harmonics import design, dilution, harmonic_matrix
+
 F64 = NDArray[np.float64]
 
 FULL_TURN_RAD = 2.0 * math.pi
@@ -38,22 +40,15 @@ class TurnWorth:
 
 def turn_worth(spin_rad: F64) -> TurnWorth:
     """Return what the angles read so far are worth, shape (n,), any n from 0."""
-    n = len(spin_rad)
-    distinct = _distinct(spin_rad)
-    condition, dilution = math.inf, math.inf
-    if distinct >= FEWEST_STOPS:
-        spread = np.linalg.svd(_design(spin_rad), full_matrices=False)
-        condition = float(spread[1][0] / spread[1][2])
-        dilution = math.sqrt(n) * float(np.linalg.norm(spread[2][:, 0] / spread[1]))
-    return TurnWorth(n, covered_arc(spin_rad), distinct, condition, dilution)
+    arc, distinct = covered_arc(spin_rad), distinct_stops(spin_rad)
+    if distinct < FEWEST_STOPS:
+        return TurnWorth(len(spin_rad), arc, distinct, math.inf, math.inf)
+    factored = design(spin_rad, max_condition=math.inf)
+    return TurnWorth(len(spin_rad), arc, distinct, factored.condition, dilution(factored))
 
 
 def covered_arc(spin_rad: F64) -> float:
-    """Return the arc that the angles span: a full turn less the widest gap, rad.
-
-    Readings a few per turn apart that leave no gap wider than the others cover a full turn:
-    three even stops do, so the mean step is added once to what lies between the outermost.
-    """
+    """Return the arc that the angles span: a full turn less the widest gap, rad."""
     if len(spin_rad) < 2:
         return 0.0
     ordered = np.sort(np.asarray(spin_rad) % FULL_TURN_RAD)
@@ -76,8 +71,8 @@ def further_rad(spin_rad: F64, sigma_rad: float, u_rad: float) -> float | None:
     if abs(step) < 1e-6 or room < 0.0:
         return None
     extra = np.arange(int(room / abs(step)) + 1)
-    so_far = _design(turned)
-    more = _design(turned[-1] + step * extra)
+    so_far = harmonic_matrix(turned, (1,))
+    more = harmonic_matrix(turned[-1] + step * extra, (1,))
     more[0] = 0.0
     growth = np.cumsum(more[:, :, None] * more[:, None, :], axis=0)
     enough = _constant_variance(so_far.T @ so_far + growth) * sigma_rad**2 <= u_rad**2
@@ -92,11 +87,7 @@ def _constant_variance(normal: F64) -> F64:
     return np.where(regular, minor / np.where(regular, determinant, 1.0), np.inf)
 
 
-def _design(spin_rad: F64) -> F64:
-    return np.stack([np.ones_like(spin_rad), np.cos(spin_rad), np.sin(spin_rad)], axis=1)
-
-
-def _distinct(spin_rad: F64) -> int:
+def distinct_stops(spin_rad: F64) -> int:
     """Count angles that differ from each other, up to three."""
     found: list[float] = []
     for angle in spin_rad:

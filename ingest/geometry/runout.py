@@ -50,6 +50,16 @@ class Turn:
         }
         return {name: channel for name, channel in named.items() if channel is not None}
 
+    @property
+    def hung_rad(self) -> F64:
+        """``incl_x``, level where it is not read."""
+        return np.zeros(len(self)) if self.incl_x_rad is None else self.incl_x_rad
+
+    @property
+    def elevation_scale(self) -> float:
+        """Change of sin(incl_y) per radian of incl_y, over the turn (root mean square)."""
+        return math.sqrt(float(np.mean(np.cos(self.incl_y_rad) ** 2)))
+
     def __len__(self) -> int:
         return len(self.rotation_rad)
 

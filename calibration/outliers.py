@@ -6,6 +6,8 @@ kept by least squares and asking of every row whether it fits them, until nothin
 The last fit is plain least squares, so clean data lose next to nothing.
 """
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
@@ -19,13 +21,24 @@ MIN_ROWS = 8
 LEVEL = 0.05
 """Chance that clean normal data lose any row at all (shared out among rows and channels)."""
 
-SUSPICIOUS = 3.5
-"""Residual over the robust scale (1.4826 median) from which the robust start is run."""
+TOO_FEW_TO_TELL = 24
+"""With fewer rows the robust start is always run: few rows hide each other easily."""
+
+MOMENTS = 2.5
+"""The robust start is run when skewness or kurtosis of the residuals is this many of its own
+standard deviations away from normal: several bad rows together stretch the fit and the scale
+until none of them stands out, but not the shape."""
+
+START = 3.5
+"""The robust start keeps rows within this many robust scales."""
 
 ROUNDING = 1e-12
 """Residuals below this part of the largest reading are rounding, not outliers."""
 
-ROBUST_PASSES = 12
+TINY = 1e-60
+"""Keeps a channel of zeros from dividing by zero."""
+
+ROBUST_PASSES = 10
 REFIT_PASSES = 12
 
 
@@ -40,7 +53,7 @@ def kept_rows(basis: F64, y: F64) -> MASK:
     everything = np.ones(n, dtype=np.bool_)
     if n < MIN_ROWS or n < p + 3:
         return everything
-    floor = ROUNDING * np.abs(y).max(axis=0)
+    floor = np.maximum(ROUNDING * np.abs(y).max(axis=0), TINY)
     leverage = np.einsum("ij,ij->i", basis, basis)
     residuals = y - basis @ (basis.T @ y)
     spread = np.sqrt(np.maximum(1.0 - leverage, 1e-9))[:, None]
@@ -50,14 +63,20 @@ def kept_rows(basis: F64, y: F64) -> MASK:
 
 
 def _suspicious(scaled: F64, p: int, floor: F64) -> bool:
+    """Say whether anything looks like an outlier; a false alarm only costs the robust start."""
     n, m = scaled.shape
-    size = np.abs(scaled)
-    robust = np.maximum(1.4826 * np.median(size, axis=0), floor)
-    usual = np.maximum(np.sqrt(np.square(size).sum(axis=0) / n), floor)
-    # A single bad row in a small set hides from the first test only by swelling the second.
+    if n < TOO_FEW_TO_TELL:
+        return True
+    squared = np.square(scaled)
+    variance = np.maximum(squared.sum(axis=0) / n, np.square(floor))
+    # The largest ratio to the usual scale has a bound below n (Grubbs): from a t value.
     limit = _limit(n - p - 1, n * m)
-    internal = limit * np.sqrt((n - p) / (n - p - 1 + limit**2))
-    return bool((size > SUSPICIOUS * robust).any() or (size > internal * usual).any())
+    if (squared.max(axis=0) > limit**2 * (n - p) / (n - p - 1 + limit**2) * variance).any():
+        return True
+    skewness = np.einsum("ij,ij->j", squared, scaled) / n / variance**1.5
+    kurtosis = np.einsum("ij,ij->j", squared, squared) / n / variance**2 - 3.0
+    far = np.maximum(np.abs(skewness) / math.sqrt(6.0 / n), kurtosis / math.sqrt(24.0 / n))
+    return bool((far > MOMENTS).any())
 
 
 def _limit(dof: int, tests: int) -> float:
@@ -66,21 +85,28 @@ def _limit(dof: int, tests: int) -> float:
 
 
 def _robust_start(basis: F64, y: F64, floor: F64) -> MASK:
-    """Keep the rows within 3.5 robust scales of a least-absolute-residuals fit."""
-    n, p = basis.shape
-    kept = np.ones(n, dtype=np.bool_)
-    for column, tiny in zip(y.T, floor, strict=True):
-        residuals = column - basis @ (basis.T @ column)
-        for _ in range(ROBUST_PASSES):
-            scale = max(float(np.median(np.abs(residuals))), float(tiny))
-            weights = 1.0 / np.maximum(np.abs(residuals), 0.1 * scale)
-            weighted = basis.T * weights
-            residuals = column - basis @ np.linalg.solve(weighted @ basis, weighted @ column)
-        # p rows are fitted exactly by a least-absolute fit and say nothing about the scale.
-        size = np.sort(np.abs(residuals))[p:]
-        scale = max(1.4826 * float(np.median(size)), float(tiny))
-        kept &= np.abs(residuals) <= SUSPICIOUS * scale
+    """Keep the rows near a least-absolute-residuals fit, found by weighted least squares."""
+    p = basis.shape[1]
+    residuals = y - basis @ (basis.T @ y)
+    for _ in range(ROBUST_PASSES):
+        size = np.abs(residuals)
+        least = np.maximum(0.1 * _median(size), floor)
+        weighted = basis.T[None, :, :] / np.maximum(size, least).T[:, None, :]
+        right = np.matmul(weighted, y.T[:, :, None])
+        residuals = y - basis @ np.linalg.solve(weighted @ basis, right)[:, :, 0].T
+    size = np.abs(residuals)
+    # p rows are fitted nearly exactly by a least-absolute fit and say nothing about the scale.
+    scale = 1.4826 * _median(np.sort(size, axis=0)[p:])
+    near: MASK = size <= np.maximum(START * scale, floor)
+    kept: MASK = np.logical_and.reduce(near, axis=1)
     return kept
+
+
+def _median(size: F64) -> F64:
+    """Return the upper median of each column (numpy's own takes longer than the fit)."""
+    middle = size.shape[0] // 2
+    row: F64 = np.partition(size, middle, axis=0)[middle]
+    return row
 
 
 def _refine(basis: F64, y: F64, kept: MASK, floor: F64) -> MASK:

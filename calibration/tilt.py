@@ -81,10 +81,11 @@ class Tilt:
             level = np.array(LEVEL_SINE[: len(sines)])[:, None]
             sines = np.where(missing, level, sines)
         if self.thermal:
-            above = np.nan_to_num(temperature_degc - self.reference_degc)
-            sines -= self.bias[:, None] + np.multiply.outer(self.bias_per_degc, above)
+            above = temperature_degc - self.reference_degc
+            above[np.isnan(above)] = 0.0
+            sines -= self.bias[:, None] + self.bias_per_degc[:, None] * above
             true = self.matrix @ sines
-            true *= 1.0 + np.multiply.outer(self.scale_per_degc, above)
+            true *= 1.0 + self.scale_per_degc[:, None] * above
         else:
             true = self.matrix @ (sines - self.bias[:, None])
         elevation: F64 = np.arcsin(np.minimum(np.maximum(true, -1.0), 1.0))

@@ -89,11 +89,17 @@ WHY = {
 
 
 def _text(decision: Decision, value: float, u: float) -> str:
-    low = "no lower limit" if decision.acceptance_low is None else f"{decision.acceptance_low:g}"
-    high = "no upper limit" if decision.acceptance_high is None else f"{decision.acceptance_high:g}"
     return (
         f"{decision.decision}: {WHY[decision.why]}\n"
         f"  value {value:g}, u {u:g}, rule {decision.rule}\n"
-        f"  acceptance {low} to {high}\n"
+        f"  accepted {_accepted(decision.acceptance_low, decision.acceptance_high)}\n"
         f"  probability of conformity {decision.p_conform:.4f}"
     )
+
+
+def _accepted(low: float | None, high: float | None) -> str:
+    if low is None:
+        return f"up to {high:g}"
+    if high is None:
+        return f"from {low:g} up"
+    return f"from {low:g} to {high:g}" if low <= high else "nowhere"

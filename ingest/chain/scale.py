@@ -1,0 +1,38 @@
+"""Third stage: codes to radians, what a head says of its sample to flags, range check."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from ingest.chain.clock import TimedRun
+from ingest.core.blocks import F64, NO_VALUE, Flag, SampleBlock
+from ingest.core.channels import CHANNELS, ROW, Channel
+from ingest.core.units import WIRE_DEGC, WIRE_RAD
+
+Ranges = Mapping[Channel, tuple[int, int]]
+"""Lowest and highest code that a head states for a channel, both included."""
+
+_UNITS = np.array([[WIRE_DEGC if c is Channel.TEMPERATURE else WIRE_RAD] for c in CHANNELS])
+_STATUS_FLAGS = np.uint16(Flag.SWIVEL_LOCKED | Flag.SENSOR_FAULT)
+
+
+class Scale:
+    """Turns codes into values. A value that is none, or out of its range, becomes NaN."""
+
+    def __init__(self, ranges: Ranges) -> None:
+        limits = np.empty((2, len(CHANNELS), 1), np.int32)
+        limits[0], limits[1] = NO_VALUE + 1, -NO_VALUE - 1
+        for channel, (low, high) in ranges.items():
+            limits[:, ROW[channel], 0] = max(low, NO_VALUE + 1), min(high, -NO_VALUE - 1)
+        self._low, self._high = limits
+
+    def feed(self, run: TimedRun) -> SampleBlock:
+        """Return the run as a block of values and flags."""
+        values: F64 = run.codes * _UNITS
+        flags = run.status & _STATUS_FLAGS
+        outside = (run.codes < self._low) | (run.codes > self._high)
+        if outside.any():
+            values[outside] = np.nan
+            strayed = (outside & (run.codes != NO_VALUE)).any(axis=0)
+            np.bitwise_or(flags, np.uint16(Flag.OUT_OF_RANGE), out=flags, where=strayed)
+        return SampleBlock(run.t_ns, values, flags, run.after_gap)

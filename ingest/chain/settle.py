@@ -1,0 +1,79 @@
+"""Settle detection: is the head, and the wheel under it, at rest?"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.chain.angles import first_number, is_patchy, per_row, sliding, wrap_rows
+from ingest.chain.stage import require
+from ingest.core.blocks import F64, Flag, SampleBlock
+from ingest.core.channels import CHANNELS
+from ingest.core.units import DEG
+
+
+@dataclass(frozen=True, slots=True)
+class SettleSettings:
+    """How little the angles may spread (largest less smallest) for how long.
+
+    Normal noise spreads over eight values by more than 5.3 of its standard deviations once in
+    two hundred; so each spread should be at least six of the decimated stream's.
+    """
+
+    window_s: float = 0.8
+    tilt_deg: float = 0.05
+    azimuth_deg: float = 0.05
+    turn_deg: float = 0.15
+    """For rotation and steer."""
+
+    def __post_init__(self) -> None:
+        require(0.1 <= self.window_s <= 60.0, "window_s", self.window_s, "0.1 to 60 s")
+        for name in ("tilt_deg", "azimuth_deg", "turn_deg"):
+            require(getattr(self, name) > 0.0, name, getattr(self, name), "above 0 deg")
+
+
+class Settle:
+    """Flags a sample STILL when no angle has spread too far over the window that it ends.
+
+    Channels without values have no say; a head with none at all is never still.
+    """
+
+    lag_ns = 0
+
+    def __init__(self, settings: SettleSettings, output_hz: float) -> None:
+        self._width = max(2, round(settings.window_s * output_hz))
+        self._limits = per_row(
+            tilt=settings.tilt_deg * DEG,
+            azimuth=settings.azimuth_deg * DEG,
+            turn=settings.turn_deg * DEG,
+            temperature=np.inf,
+        )
+        self._watched = np.isfinite(self._limits)
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget every sample."""
+        self._before: F64 = np.empty((len(CHANNELS), 0))
+
+    def feed(self, block: SampleBlock) -> list[SampleBlock]:
+        """Return the block with its STILL flags."""
+        if block.after_gap:
+            self.reset()
+        held = np.concatenate((self._before, block.values), axis=1)
+        self._before = held[:, max(0, held.shape[1] - self._width + 1) :]
+        flags = block.flags & ~np.uint16(Flag.STILL)
+        if held.shape[1] >= self._width:
+            still = self._still(held)
+            flags[len(flags) - len(still) :] |= still * np.uint16(Flag.STILL)
+        return [SampleBlock(block.t_ns, block.values, flags, block.after_gap, block.lag_ns)]
+
+    def _still(self, held: F64) -> NDArray[np.bool_]:
+        windows = sliding(held, self._width)
+        reference = first_number(windows) if is_patchy(np.isnan(held)) else windows[:, :, :1]
+        relative = windows - reference
+        wrap_rows(relative)
+        spread = np.fmax.reduce(relative, axis=2) - np.fmin.reduce(relative, axis=2)
+        moves = spread > self._limits
+        rests = (spread <= self._limits) & self._watched
+        still: NDArray[np.bool_] = rests.any(axis=0) & ~moves.any(axis=0)
+        return still

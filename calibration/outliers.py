@@ -21,8 +21,11 @@ MIN_ROWS = 8
 LEVEL = 0.05
 """Chance that clean normal data lose any row at all (shared out among rows and channels)."""
 
-TOO_FEW_TO_TELL = 24
-"""With fewer rows the robust start is always run: few rows hide each other easily."""
+FEW = 30
+"""With fewer rows than this the robust start is always run, since few hide each other easily."""
+
+LEVEL_OF_FEW = 0.01
+"""The chance for few rows: losing a good one there costs the interval its coverage."""
 
 MOMENTS = 2.5
 """The robust start is run when skewness or kurtosis of the residuals is this many of its own
@@ -65,12 +68,12 @@ def kept_rows(basis: F64, y: F64) -> MASK:
 def _suspicious(scaled: F64, p: int, floor: F64) -> bool:
     """Say whether anything looks like an outlier; a false alarm only costs the robust start."""
     n, m = scaled.shape
-    if n < TOO_FEW_TO_TELL:
+    if n < FEW:
         return True
     squared = np.square(scaled)
     variance = np.maximum(squared.sum(axis=0) / n, np.square(floor))
     # The largest ratio to the usual scale has a bound below n (Grubbs): from a t value.
-    limit = _limit(n - p - 1, n * m)
+    limit = _limit(n - p - 1, n, m)
     if (squared.max(axis=0) > limit**2 * (n - p) / (n - p - 1 + limit**2) * variance).any():
         return True
     skewness = np.einsum("ij,ij->j", squared, scaled) / n / variance**1.5
@@ -79,9 +82,14 @@ def _suspicious(scaled: F64, p: int, floor: F64) -> bool:
     return bool((far > MOMENTS).any())
 
 
-def _limit(dof: int, tests: int) -> float:
-    """Return the t value that one of ``tests`` clean residuals exceeds with chance LEVEL."""
-    return float(special.stdtrit(dof, 1.0 - LEVEL / (2.0 * tests)))
+def _level(rows: int) -> float:
+    return LEVEL_OF_FEW if rows < FEW else LEVEL
+
+
+def _limit(dof: int, rows: int, channels: int) -> float:
+    """Return the t value that the largest of all clean residuals exceeds with the chance."""
+    share = _level(rows) / (rows * channels)
+    return float(special.stdtrit(dof, 1.0 - share / 2.0))
 
 
 def _robust_start(basis: F64, y: F64, floor: F64) -> MASK:
@@ -113,14 +121,33 @@ def _refine(basis: F64, y: F64, kept: MASK, floor: F64) -> MASK:
     """Alternate least squares on the kept rows with a t test of every row against them."""
     n, p = basis.shape
     for _ in range(REFIT_PASSES):
-        rows = int(kept.sum())
-        if rows < p + 2:
+        if int(kept.sum()) < p + 2:
             return np.ones(n, dtype=np.bool_)
         fitting = _fitting_rows(basis, y, kept, floor)
         if np.array_equal(fitting, kept):
             break
         kept = fitting
-    return kept
+    return kept if _proven(basis, y, kept, floor) else np.ones(n, dtype=np.bool_)
+
+
+def _proven(basis: F64, y: F64, kept: MASK, floor: F64) -> bool:
+    """Say whether leaving the other rows out lowers the residuals beyond chance.
+
+    An F test of the rows left out together, against the best of all ways to choose as many:
+    a small set that fits itself too well must not speak against the rest.
+    """
+    n, p = basis.shape
+    rows = int(kept.sum())
+    left_out, dof = n - rows, rows - p
+    if left_out == 0 or dof < 1:
+        return False
+    everything = np.square(y - basis @ (basis.T @ y)).sum(axis=0)
+    inside = basis[kept]
+    solved = np.linalg.solve(inside.T @ inside, inside.T @ y[kept])
+    alone = np.square(y[kept] - inside @ solved).sum(axis=0)
+    ratio = (everything - alone) / left_out / np.maximum(alone / dof, np.square(floor))
+    chance = special.fdtrc(left_out, dof, np.maximum(ratio, 0.0)).min()
+    return float(chance * special.comb(n, left_out) * y.shape[1]) < _level(n)
 
 
 def _fitting_rows(basis: F64, y: F64, kept: MASK, floor: F64) -> MASK:
@@ -136,6 +163,6 @@ def _fitting_rows(basis: F64, y: F64, kept: MASK, floor: F64) -> MASK:
     spread = np.where(kept, np.maximum(1.0 - leverage, 1e-9), 1.0 + leverage)[:, None]
     squared = np.square(residuals) / spread
     rest = np.where(kept[:, None], np.maximum(rss - squared, 0.0) / (dof - 1), rss / dof)
-    limit = _limit(dof - 1, n * y.shape[1])
+    limit = _limit(dof - 1, n, y.shape[1])
     fits: MASK = (squared <= np.maximum(limit**2 * rest, np.square(floor))).all(axis=1)
     return fits

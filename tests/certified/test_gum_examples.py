@@ -195,11 +195,9 @@ def test_g4_1_effective_degrees_of_freedom():
 
 def test_gum_4_4_3_twenty_temperatures():
     # GUM 4.4.3, from memory: mean 100.145, s 1.489, s/sqrt(20) 0.333.
-    readings = np.array(
-        "96.90 98.18 98.25 98.61 99.03 99.49 99.56 99.74 99.89 100.07 100.33 100.42 100.68 "
-        "100.95 101.11 101.20 101.57 101.84 102.36 102.72".split(),
-        dtype=float,
-    )
+    first = [96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07]
+    last = [100.33, 100.42, 100.68, 100.95, 101.11, 101.20, 101.57, 101.84, 102.36, 102.72]
+    readings = np.array([*first, *last])
     (mean,) = from_readings(readings[:, None], source="thermometer")
     assert mean.value == pytest.approx(100.145, abs=5e-4)
     assert mean.u == pytest.approx(0.333, abs=5e-4)

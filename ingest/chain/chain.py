@@ -52,7 +52,9 @@ class Chain:
         self._calibrate = Calibrate(correction)
         self._despike = settings.despike and Despike(settings.despike, rate_hz)
         self._decimate = settings.decimate and Decimate(settings.decimate, rate_hz)
-        self.output_hz = rate_hz / self._decimate.size if self._decimate else rate_hz
+        self.averaged = self._decimate.size if self._decimate else 1
+        """Readings behind each value that leaves."""
+        self.output_hz = rate_hz / self.averaged
         settle = settings.settle and Settle(settings.settle, self.output_hz)
         self._before: list[Stage] = [s for s in (self._despike, self._calibrate) if s]
         self._after: list[Stage] = [s for s in (self._decimate, settle) if s]

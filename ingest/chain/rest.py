@@ -70,19 +70,25 @@ class Rest:
                 self._end(ended)
         return ended
 
-    def latest(self) -> RestReading | None:
-        """Return the reading of the present rest so far; None while the head moves."""
-        if not len(self._t_ns):
+    def latest(self, since_ns: int = 0) -> RestReading | None:
+        """Return the reading of the present rest so far; None while the head moves.
+
+        ``since_ns`` leaves out what was read before: two heads that look at each other must
+        be averaged over the same time.
+        """
+        first = int(self._t_ns.searchsorted(since_ns))
+        t_ns = self._t_ns[first:]
+        if not len(t_ns):
             return None
-        values, u, counts = _mean_and_u(self._values)
+        values, u, counts = _mean_and_u(self._values[:, first:])
         return RestReading(
-            t_ns=int(self._t_ns[0]),
+            t_ns=int(t_ns[0]),
             values=values,
             u=u,
-            n=len(self._t_ns),
+            n=len(t_ns),
             counts=counts,
-            span_s=float(self._t_ns[-1] - self._t_ns[0]) * 1e-9,
-            flags=Flag(int(np.bitwise_or.reduce(self._flags))),
+            span_s=float(t_ns[-1] - t_ns[0]) * 1e-9,
+            flags=Flag(int(np.bitwise_or.reduce(self._flags[first:]))),
         )
 
     def _gather(self, block: SampleBlock, span: slice) -> None:

@@ -33,3 +33,8 @@ class Side(StrEnum):
     def sign(self) -> int:
         """+1 on the left, -1 on the right."""
         return 1 if self is Side.LEFT else -1
+
+    @property
+    def other(self) -> "Side":
+        """The side across the vehicle."""
+        return Side.RIGHT if self is Side.LEFT else Side.LEFT

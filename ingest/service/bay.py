@@ -1,0 +1,254 @@
+"""The bay: which heads there are, by what name, on which wheel. Events in, messages out.
+
+No I/O and no task: ``service`` feeds it. Whoever speaks on a link is known by the identity in
+its hello; the names that people use belong to identities, never to ports.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from calibration.sensors import Correction
+from ingest.chain.chain import ChainSettings
+from ingest.core.blocks import SampleBlock
+from ingest.core.channels import CHANNELS
+from ingest.core.counters import LinkCounters
+from ingest.core.ids import HeadId, HeadName
+from ingest.core.ports import Chunk, HeadNames
+from ingest.payload.evt import Event as EventMessage
+from ingest.service.alerts import Alerts
+from ingest.service.announcer import Announcer
+from ingest.service.bayhead import BayHead, HeadDesk, LinkSlot, Wheel
+from ingest.service.feed import HeadFeed
+from ingest.service.instrument import Instrument, instrument_of
+from ingest.service.linkkeeper import LinkChange, LinkState
+from ingest.service.live import LiveReadings, LiveSettings
+from ingest.service.ports import CalibrationRecords
+from ingest.service.wheelwork import WheelSettings, WheelWork
+from ingest.wire.codes import PROTOCOL_MAJOR
+from ingest.wire.hello import Hello
+from ingest.wire.messages import Report
+from ingest.wire.reports import Event, Status
+
+
+@dataclass(frozen=True, slots=True)
+class BaySettings:
+    """How a bay measures."""
+
+    chain: ChainSettings = field(default_factory=ChainSettings)
+    live: LiveSettings = field(default_factory=LiveSettings)
+    wheel: WheelSettings = field(default_factory=WheelSettings)
+
+
+class Bay:
+    """All heads of one bay."""
+
+    def __init__(
+        self,
+        settings: BaySettings,
+        links: Iterable[str],
+        announcer: Announcer,
+        names: HeadNames,
+        records: CalibrationRecords,
+    ) -> None:
+        self._settings = settings
+        self._announcer = announcer
+        self._names = names
+        self._records = records
+        self._desk = HeadDesk(announcer)
+        self.alerts = Alerts(announcer)
+        self.work = WheelWork(settings.wheel, announcer)
+        self.slots: dict[str, LinkSlot] = {}
+        for link in links:
+            counters = LinkCounters()
+            feed = HeadFeed(settings.chain, self._correction_for, counters)
+            self.slots[link] = LinkSlot(link, feed, counters)
+        self._heads: dict[HeadId, BayHead] = {}
+
+    @property
+    def heads(self) -> Mapping[HeadId, BayHead]:
+        """Every head that has introduced itself."""
+        return self._heads
+
+    def named(self, name: str) -> BayHead | None:
+        """Return the head of that name."""
+        return next((head for head in self._heads.values() if head.name == name), None)
+
+    def take(self, link: str, chunk: Chunk) -> list[Report]:
+        """Take bytes of a link; return the answers of its head, for whoever waits for them."""
+        slot = self.slots[link]
+        slot.counters.bytes_in += len(chunk.data)
+        if slot.newest_ns:
+            slot.longest_gap_ns = max(slot.longest_gap_ns, chunk.arrived_ns - slot.newest_ns)
+        slot.newest_ns = chunk.arrived_ns
+        answers: list[Report] = []
+        for item in slot.feed.feed(chunk):
+            if isinstance(item, list):
+                self._measure(slot, item)
+            elif isinstance(item, Hello):
+                self._meet(slot, item)
+            elif not self._note(slot, item):
+                answers.append(item)
+        return answers
+
+    def link_changed(self, link: str, change: LinkChange) -> None:
+        """Take note of a link's new state, say so once."""
+        slot = self.slots[link]
+        slot.state = change.state
+        if change.state is LinkState.OPENING:
+            return
+        code = f"link-{list(self.slots).index(link) + 1}"
+        if change.state is LinkState.OPEN:
+            slot.feed.restart()
+            self.alerts.clear(code)
+        else:
+            text = f"{link}: {change.state.value}" if change.error is None else str(change.error)
+            self.alerts.set(code, "warning", text)
+        if slot.head is not None:
+            self._desk.status(slot.head)
+            if change.state is not LinkState.OPEN:
+                self.work.lost(slot.head)
+
+    def name(self, head: BayHead, name: HeadName) -> None:
+        """Give a head another name; raises ``NameTaken``."""
+        self._names.set_name(head.id, name)
+        if name == head.name:
+            return
+        self._desk.forget(head, CHANNELS)
+        head.name = name
+        head.live = LiveReadings(self._settings.live, self._announcer, name)
+        self._introduce(head)
+
+    def put_on(self, head: BayHead, wheel: Wheel | None) -> None:
+        """Take note of the wheel that a head is on; its run-out of before is void."""
+        self.work.unmount(head)
+        head.wheel = wheel
+        self._desk.status(head)
+
+    def on_wheel(self, wheel: Wheel) -> BayHead | None:
+        """Return the head that is on a wheel."""
+        return next((head for head in self._heads.values() if head.wheel == wheel), None)
+
+    def tick(self, since_s: float) -> None:
+        """Say what is said once a second."""
+        for head in self._heads.values():
+            self._desk.status(head)
+            if head.slot.head is head:
+                self._desk.link(head, since_s)
+
+    def say_all(self) -> None:
+        """Describe every head."""
+        for head in self._heads.values():
+            self._desk.describe(head)
+
+    def _correction_for(self, identity: HeadId) -> Correction:
+        known = self._heads.get(identity)
+        instrument = known.instrument if known else instrument_of(identity, self._records)
+        return instrument.correction
+
+    def _measure(self, slot: LinkSlot, blocks: list[SampleBlock]) -> None:
+        head, chain = slot.head, slot.feed.chain
+        if head is None or chain is None or not blocks:
+            return
+        head.live.feed(blocks, head.instrument, chain.averaged)
+        self.work.feed(head, blocks, chain, self._partner(head))
+
+    def _partner(self, head: BayHead) -> BayHead | None:
+        wheel = head.wheel
+        if wheel is None:
+            return None
+        return self.on_wheel(Wheel(wheel.axle, wheel.side.other))
+
+    def _meet(self, slot: LinkSlot, hello: Hello) -> None:
+        slot.refused = self._objection(slot, hello)
+        code = f"head-{list(self.slots).index(slot.name) + 1}"
+        if slot.refused is not None:
+            slot.head = None
+            self.alerts.set(code, "warning", slot.refused)
+            return
+        self.alerts.clear(code)
+        head = self._heads.get(hello.head)
+        if head is not None and head.slot is slot and slot.head is head and hello == head.hello:
+            return
+        if slot.head is not None and slot.head is not head:
+            leaving, slot.head = slot.head, None
+            self.work.lost(leaving)
+            self._desk.status(leaving)
+        if head is None:
+            head = self._welcome(slot, hello)
+        elif head.hello.boot != hello.boot:
+            self.work.lost(head)
+        head.slot, slot.head, head.hello = slot, head, hello
+        self._introduce(head)
+
+    def _objection(self, slot: LinkSlot, hello: Hello) -> str | None:
+        """Say why a head cannot be heard on this link; None when it can."""
+        if not hello.supported:
+            return (
+                f"{slot.name}: head {hello.head} speaks protocol version "
+                f"{hello.major}.{hello.minor}, this program version {PROTOCOL_MAJOR}; "
+                "update the older of the two"
+            )
+        known = self._heads.get(hello.head)
+        if known is None or known.slot is slot or not known.online:
+            return None
+        return (
+            f"{slot.name}: answers as head {hello.head} ({known.name}), which is online at "
+            f"{known.slot.name}; give one of them an identity of its own"
+        )
+
+    def _welcome(self, slot: LinkSlot, hello: Hello) -> BayHead:
+        name = self._names.name_of(hello.head) or self._free_name(hello.head)
+        instrument = instrument_of(hello.head, self._records)
+        live = LiveReadings(self._settings.live, self._announcer, name)
+        head = BayHead(hello.head, name, slot, hello, instrument, live)
+        self._heads[hello.head] = head
+        return head
+
+    def _free_name(self, identity: HeadId) -> HeadName:
+        """Return a name of the head's own until somebody gives it one."""
+        for digits in (4, 8, 16):
+            name = HeadName(f"head-{identity[-digits:]}")
+            if self._names.head_named(name) is None and self.named(name) is None:
+                return name
+        raise AssertionError("an identity is unique in full")
+
+    def _introduce(self, head: BayHead) -> None:
+        self._desk.describe(head)
+        self._desk.status(head)
+        self._warn_of_record(head.name, head.instrument)
+
+    def _warn_of_record(self, name: HeadName, instrument: Instrument) -> None:
+        code = f"record-{name}".replace("_", "-")[:32]
+        if instrument.refused is not None:
+            self.alerts.set(code, "warning", f"head {name}: {instrument.refused}", head=name)
+        elif instrument.record is None:
+            text = f"head {name} has no calibration record; its results are marked uncalibrated"
+            self.alerts.set(code, "note", text, head=name)
+        else:
+            self.alerts.clear(code)
+
+    def _note(self, slot: LinkSlot, report: Report) -> bool:
+        """Deal with what a head says unasked; False for answers."""
+        head = slot.head
+        if isinstance(report, Status):
+            if head is not None:
+                head.health = report
+            return True
+        if isinstance(report, Event):
+            if head is not None:
+                self._pressed(head)
+            return True
+        return False
+
+    def _pressed(self, head: BayHead) -> None:
+        taken = self.work.take_stop(head)
+        kind = "stop-taken" if taken.ok else "stop-refused"
+        topic = self._announcer.topics.event(kind)
+        message = EventMessage(
+            **self._announcer.moment(),
+            **self._announcer.serial(topic),
+            kind=kind,
+            head=head.name,
+            text=taken.text,
+        )
+        self._announcer.news(topic, message)

@@ -1,0 +1,210 @@
+"""One head as the bay knows it, and what is said of it: status, description, link health."""
+
+from dataclasses import dataclass, field
+
+from calibration.record import CalibrationRecord
+from ingest.core.channels import Channel
+from ingest.core.counters import FrameFault, LinkCounters
+from ingest.core.frames import Side
+from ingest.core.ids import HeadId, HeadName
+from ingest.core.units import NS
+from ingest.payload.base import Quality
+from ingest.payload.cal import CalLatest
+from ingest.payload.head import CalibrationMeta, ChannelMeta, HeadLink, HeadMeta, HeadStatus
+from ingest.service.announcer import Announcer
+from ingest.service.feed import HeadFeed
+from ingest.service.instrument import Instrument
+from ingest.service.linkkeeper import LinkState
+from ingest.service.live import LiveReadings
+from ingest.wire.hello import ChannelInfo, Hello
+from ingest.wire.reports import Status
+
+_CODES_PER_UNIT = 1e-4
+_UNITS = {Channel.TEMPERATURE: "Cel"}
+
+
+@dataclass(frozen=True, slots=True)
+class Wheel:
+    """Which wheel a head is on; axles count from 1 at the front."""
+
+    axle: int
+    side: Side
+
+
+@dataclass(slots=True, eq=False)
+class LinkSlot:
+    """One configured link and what came over it. ``head`` is who speaks there now."""
+
+    name: str
+    feed: HeadFeed
+    counters: LinkCounters
+    state: LinkState = LinkState.OPENING
+    head: "BayHead | None" = None
+    refused: str | None = None
+    """Why whoever speaks there is not heard."""
+    newest_ns: int = 0
+    longest_gap_ns: int = 0
+    samples_before: int = 0
+
+
+@dataclass(slots=True, eq=False)
+class BayHead:
+    """A head that has introduced itself since the service started."""
+
+    id: HeadId
+    name: HeadName
+    slot: LinkSlot
+    hello: Hello
+    instrument: Instrument
+    live: LiveReadings
+    wheel: Wheel | None = None
+    health: Status | None = None
+    said: tuple[object, ...] = field(default=())
+
+    @property
+    def online(self) -> bool:
+        """Whether its readings can be taken now."""
+        return self.slot.head is self and self.slot.state is LinkState.OPEN
+
+
+class HeadDesk:
+    """Publishes what is known of heads, each thing when it changes."""
+
+    def __init__(self, announcer: Announcer) -> None:
+        self._announcer = announcer
+
+    def status(self, head: BayHead) -> None:
+        """Publish whether the head is there and on which wheel, when that changed."""
+        state, quality, why = condition(head)
+        said = (head.name, state, why, head.wheel)
+        if said == head.said:
+            return
+        head.said = said
+        wheel = head.wheel
+        self._announcer.state(
+            self._announcer.topics.head_status(head.name),
+            HeadStatus(
+                **self._announcer.moment(),
+                state=state,
+                hid=head.id,
+                axle=None if wheel is None else wheel.axle,
+                side=None if wheel is None else wheel.side.value,
+                q=quality,
+                why=why,
+            ),
+        )
+
+    def describe(self, head: BayHead) -> None:
+        """Publish identity, channels and calibration."""
+        hello, record = head.hello, head.instrument.record
+        topics, moment = self._announcer.topics, self._announcer.moment()
+        self._announcer.state(
+            topics.head_meta(head.name),
+            HeadMeta(
+                **moment,
+                name=head.name,
+                hid=head.id,
+                model="",
+                serial=head.id,
+                fw=hello.firmware,
+                proto=hello.major,
+                boot=hello.boot,
+                link="serial",
+                channels=tuple(filter(None, map(_channel_meta, hello.channels))),
+                cal=None if record is None else _calibration_meta(record),
+            ),
+        )
+        if record is not None:
+            self._announcer.state(
+                topics.cal(head.name),
+                CalLatest(
+                    **moment,
+                    id=record.record_id,
+                    sha256=record.sha256,
+                    issued=record.issued.isoformat(),
+                    due=None if record.due is None else record.due.isoformat(),
+                    q="good",
+                    why="",
+                ),
+            )
+
+    def forget(self, head: BayHead, channels: tuple[Channel, ...]) -> None:
+        """Clear the topics under a name that the head no longer has."""
+        topics = self._announcer.topics
+        names = [topics.reading(head.name, channel) for channel in channels]
+        names += [topics.head_meta(head.name), topics.head_link(head.name)]
+        names += [topics.head_status(head.name), topics.head_runout(head.name)]
+        for topic in [*names, topics.cal(head.name)]:
+            self._announcer.clear(topic)
+        head.said = ()
+
+    def link(self, head: BayHead, since_s: float) -> None:
+        """Publish the health of the head's frames over the last ``since_s`` seconds."""
+        slot = head.slot
+        counters, chain, health = slot.counters, slot.feed.chain, head.health
+        rate_hz = (counters.samples - slot.samples_before) / since_s
+        slot.samples_before = counters.samples
+        _, quality, why = condition(head)
+        faults = {f"bad_{fault.value}": counters.faults[fault] for fault in FrameFault}
+        topic = self._announcer.topics.head_link(head.name)
+        drift = None if chain is None else chain.clock.drift_ppm
+        gap_ms = round(slot.longest_gap_ns * 1e3 / NS, 1)
+        slot.longest_gap_ns = 0
+        message = HeadLink(
+            **self._announcer.moment(),
+            **self._announcer.serial(topic),
+            link="serial",
+            rate_hz=round(rate_hz, 1),
+            rx=counters.frames,
+            lost=counters.lost,
+            dup=counters.duplicates,
+            dropped=counters.dropped,
+            reboots=counters.reboots,
+            reconn=counters.reconnects,
+            **faults,
+            gap_ms=gap_ms if head.online else None,
+            clk_ppm=None if drift is None else round(drift, 1),
+            rssi_dbm=None,
+            batt_pct=None if health is None else health.battery_percent,
+            temp=_degc(health),
+            q=quality,
+            why=why,
+        )
+        self._announcer.live(topic, message, message.ttl)
+
+
+def condition(head: BayHead) -> tuple[str, Quality, str]:
+    """Return the head's state, its quality and the reason in one word."""
+    if not head.online:
+        state = head.slot.state if head.slot.head is head else LinkState.ABSENT
+        return "offline", "stale", f"link-{state.value}"
+    if head.instrument.refused is not None:
+        return "degraded", "uncertain", "record-refused"
+    if head.instrument.record is None:
+        return "degraded", "uncertain", "uncalibrated"
+    return "online", "good", ""
+
+
+def _channel_meta(info: ChannelInfo) -> ChannelMeta | None:
+    channel = info.channel
+    if channel is None:
+        return None
+    return ChannelMeta(
+        channel=channel.value,
+        unit=_UNITS.get(channel, "deg"),
+        lo=info.low * _CODES_PER_UNIT,
+        hi=info.high * _CODES_PER_UNIT,
+        rate_hz=info.rate_dhz / 10,
+    )
+
+
+def _calibration_meta(record: CalibrationRecord) -> CalibrationMeta:
+    return CalibrationMeta(
+        id=record.record_id, sha256=record.sha256, issued=record.issued.isoformat()
+    )
+
+
+def _degc(health: Status | None) -> float | None:
+    if health is None or health.temperature_cdegc is None:
+        return None
+    return health.temperature_cdegc / 100

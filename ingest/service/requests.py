@@ -1,0 +1,157 @@
+"""Commands from displays: one action, one answer each."""
+
+import asyncio
+from collections import OrderedDict
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+
+from ingest.core.errors import LinkError
+from ingest.core.frames import Side
+from ingest.core.ids import HeadName, MonotonicNs
+from ingest.core.ports import MonotonicClock, NameTaken
+from ingest.core.units import NS
+from ingest.payload.cmd import (
+    Identify,
+    Name,
+    Reply,
+    Request,
+    StopTake,
+    TurnBegin,
+    TurnEnd,
+    Unmount,
+)
+from ingest.payload.cmd import (
+    Wheel as WheelCommand,
+)
+from ingest.service.announcer import Announcer
+from ingest.service.bay import Bay
+from ingest.service.bayhead import BayHead, Wheel
+from ingest.service.wheelwork import Done
+from ingest.wire.commands import Command, identify
+from ingest.wire.reports import Ack, Refusal
+
+REMEMBER_S = 60.0
+"""The same id within this time gets the same answer and no second action."""
+
+MOST_REMEMBERED = 1000
+IDENTIFY_S = 5.0
+ANSWER_S = 2.0
+"""A head that has not answered by then is silent."""
+
+AskHead = Callable[[BayHead, Command], Awaitable[Ack | Refusal]]
+"""Sends a command to a head and waits for its answer; raises ``LinkError``."""
+
+Answer = Callable[[Request, bytes], None]
+"""Sends the answer to a request."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Remembered:
+    at_ns: MonotonicNs
+    reply: bytes | None
+    """None while the action is still going on."""
+
+
+class Requests:
+    """Carries commands out. Those that only need the bay are answered at once."""
+
+    def __init__(
+        self, bay: Bay, announcer: Announcer, clock: MonotonicClock, answer: Answer, ask: AskHead
+    ) -> None:
+        self._bay = bay
+        self._announcer = announcer
+        self._clock = clock
+        self._answer = answer
+        self._ask = ask
+        self._remembered: OrderedDict[tuple[str, str, str], _Remembered] = OrderedDict()
+
+    async def carry_out(self, request: Request) -> None:
+        """Carry a request out and answer it; a repeat is only answered."""
+        key = (request.reply_topic or "", request.name, request.command.id)
+        self._forget()
+        known = self._remembered.get(key)
+        if known is not None:
+            if known.reply is not None:
+                self._answer(request, known.reply)
+            return
+        self._remembered[key] = _Remembered(self._clock(), None)
+        done = await self._do(request)
+        reply = Reply(
+            t=self._announcer.moment()["t"],
+            id=request.command.id,
+            ok=done.ok,
+            code=done.code,
+            text=done.text[:200],
+            retry_s=2.0 if done.code == "head-moving" else None,
+        ).encode()
+        self._remembered[key] = _Remembered(self._clock(), reply)
+        self._answer(request, reply)
+
+    def _forget(self) -> None:
+        oldest_ns = self._clock() - REMEMBER_S * NS
+        while self._remembered:
+            first = next(iter(self._remembered.values()))
+            if len(self._remembered) < MOST_REMEMBERED and first.at_ns >= oldest_ns:
+                return
+            self._remembered.popitem(last=False)
+
+    async def _do(self, request: Request) -> Done:
+        command = request.command
+        head = self._bay.named(command.head)
+        if head is None:
+            known = ", ".join(sorted(h.name for h in self._bay.heads.values())) or "none yet"
+            return Done(False, "unknown-head", f"no head {command.head}; there are: {known}")
+        if isinstance(command, Identify):
+            return await self._identify(head)
+        return self._at_once(head, request)
+
+    def _at_once(self, head: BayHead, request: Request) -> Done:
+        match request.command:
+            case Name(name=name):
+                return self._name(head, name)
+            case WheelCommand(axle=axle, side=side):
+                return self._put_on(head, Wheel(axle, Side(side)))
+            case Unmount():
+                self._bay.put_on(head, None)
+                return Done(True, "ok", f"{head.name} is on no wheel")
+            case _ if not head.online:
+                return Done(False, "head-offline", f"{head.name} is not online")
+            case StopTake():
+                return self._bay.work.take_stop(head)
+            case TurnBegin():
+                return self._bay.work.begin(head)
+            case TurnEnd():
+                return self._bay.work.end(head)
+        return Done(False, "not-supported", f"{request.name} is not supported")
+
+    def _name(self, head: BayHead, name: str) -> Done:
+        holder = self._bay.named(name)
+        if holder is not None and holder is not head:
+            return Done(False, "name-taken", f"{name} is the name of another head")
+        try:
+            self._bay.name(head, HeadName(name))
+        except NameTaken as taken:
+            return Done(False, "name-taken", str(taken))
+        return Done(True, "ok", f"the head is now {name}")
+
+    def _put_on(self, head: BayHead, wheel: Wheel) -> Done:
+        holder = self._bay.on_wheel(wheel)
+        where = f"axle {wheel.axle} {wheel.side.value}"
+        if holder is not None and holder is not head:
+            return Done(False, "wheel-taken", f"{holder.name} is on {where}; take it off first")
+        self._bay.put_on(head, wheel)
+        return Done(True, "ok", f"{head.name} is on {where}")
+
+    async def _identify(self, head: BayHead) -> Done:
+        if not head.online:
+            return Done(False, "head-offline", f"{head.name} is not online")
+        try:
+            async with asyncio.timeout(ANSWER_S):
+                answer = await self._ask(head, identify(0, duration_s=IDENTIFY_S))
+        except TimeoutError:
+            return Done(False, "head-silent", f"{head.name} did not answer within {ANSWER_S:g} s")
+        except LinkError as error:
+            return Done(False, "head-offline", str(error))
+        if isinstance(answer, Refusal):
+            return Done(False, "head-refused", f"{head.name} refused, reason {answer.reason}")
+        return Done(True, "ok", f"{head.name} shows itself for {IDENTIFY_S:g} s")

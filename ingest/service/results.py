@@ -1,0 +1,181 @@
+"""Results of settled wheels: camber per wheel, total toe per axle, each with what it stands on."""
+
+import itertools
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from calibration.measured import Measured
+from calibration.reporting import report
+from calibration.units import Unit, degrees
+from ingest.chain.rest import RestReading
+from ingest.core.channels import ROW, Channel
+from ingest.core.units import DEG
+from ingest.geometry.carry import SettledWheel, ShaftReading, settled_wheel
+from ingest.geometry.runout import Runout
+from ingest.geometry.sightline import Sightline
+from ingest.geometry.wheels import total_toe
+from ingest.payload.axle import AxleResult
+from ingest.service.announcer import Announcer
+from ingest.service.bayhead import BayHead
+
+_CHANNELS = (Channel.INCL_X, Channel.INCL_Y, Channel.ROTATION, Channel.AZIMUTH_CROSS)
+
+
+@dataclass(frozen=True, slots=True)
+class SpreadSettings:
+    """What mounting and settling scatter in this bay, standard uncertainties.
+
+    Assumed, and said to be, until the bay has been studied: clamp seat, bearing play, tyre
+    wind-up and settling of a wheel on its plates, lumped.
+    """
+
+    camber_deg: float = 0.02
+    heading_deg: float = 0.02
+    port_height_m: float = 0.01
+    """How far the two ports of a cross sightline may differ in height."""
+    source: str = "assumed spread of the bay"
+
+    def __post_init__(self) -> None:
+        for name in ("camber_deg", "heading_deg", "port_height_m"):
+            if not getattr(self, name) >= 0.0:
+                raise ValueError(f"{name} must not be negative")
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A settled wheel, and the rest that it was read from."""
+
+    wheel: SettledWheel
+    t_ns: int
+    records: tuple[str, ...]
+
+
+def settle(
+    head: BayHead,
+    rest: RestReading,
+    runout: Runout,
+    spread: SpreadSettings,
+    sightline: Sightline,
+) -> Settled | None:
+    """Return the settled wheel; None where a needed channel has no value or no uncertainty."""
+    wheel, estimates = head.wheel, runout.estimates
+    if wheel is None or estimates is None:
+        return None
+    means = {c.value: float(rest.values[ROW[c]]) for c in _CHANNELS}
+    if not all(math.isfinite(means[c.value]) for c in _CHANNELS[:3]):
+        return None
+    read = {c: _reading(head, rest, c, means) for c in _CHANNELS if math.isfinite(means[c.value])}
+    tilt = spread.port_height_m / (sightline.length_m or 2.0)
+    shaft = ShaftReading(
+        incl_x=read[Channel.INCL_X],
+        incl_y=read[Channel.INCL_Y],
+        rotation=read[Channel.ROTATION],
+        azimuth=read.get(Channel.AZIMUTH_CROSS),
+        sightline_elevation=Measured.of(0.0, tilt, source="heights of the ports"),
+    )
+    found = settled_wheel(shaft, estimates.angle, estimates.phase, wheel.side)
+    camber = found.camber + _scatter(spread, spread.camber_deg)
+    heading = found.heading
+    if heading is not None:
+        heading = heading + _scatter(spread, spread.heading_deg)
+    records = (head.instrument.correction.stands_on,)
+    return Settled(SettledWheel(camber, heading), rest.t_ns, records)
+
+
+def _scatter(spread: SpreadSettings, u_deg: float) -> Measured:
+    return Measured.of(0.0, u_deg * DEG, source=spread.source, stands_on=(spread.source,))
+
+
+def _reading(
+    head: BayHead, rest: RestReading, channel: Channel, means: dict[str, float]
+) -> Measured:
+    """Return one channel at rest: its noise, and what its calibration leaves open."""
+    row = ROW[channel]
+    noise = float(rest.u[row])
+    step = head.instrument.noise_deg(channel.value, max(1, int(rest.counts[row]))) * DEG
+    u = math.hypot(noise if math.isfinite(noise) else 0.0, step)
+    correction = head.instrument.correction
+    known = {name: value for name, value in means.items() if math.isfinite(value)}
+    degc = float(rest.values[ROW[Channel.TEMPERATURE]])
+    left_open = correction.systematic(channel.value, known, degc)
+    seen = Measured.of(means[channel.value], u, source=f"noise of {channel.value} at rest")
+    return Measured(
+        seen.value,
+        (*seen.parts, *left_open.parts),
+        left_open.stands_on | {correction.stands_on},
+    )
+
+
+class ResultDesk:
+    """Publishes results, and takes them back when what they stand on is gone."""
+
+    def __init__(self, announcer: Announcer) -> None:
+        self._announcer = announcer
+        self._ids = itertools.count(1)
+        self._standing: dict[str, dict[str, Any]] = {}
+
+    def camber(self, head: BayHead, settled: Settled) -> None:
+        """Publish a wheel's camber."""
+        wheel = head.wheel
+        assert wheel is not None
+        topic = self._announcer.topics.axle(wheel.axle, wheel.side.value, "camber")
+        calibrated = head.instrument.record is not None
+        self._say(topic, "camber", settled.wheel.camber, settled, settled.records, calibrated)
+
+    def total_toe(self, head: BayHead, settled: Settled, partner: BayHead, across: Settled) -> None:
+        """Publish an axle's total toe, where both wheels saw each other at rest."""
+        wheel = head.wheel
+        assert wheel is not None
+        by_side = {head.wheel: settled.wheel.heading, partner.wheel: across.wheel.heading}
+        headings = {w.side.value: h for w, h in by_side.items() if w and h is not None}
+        if len(headings) < 2:
+            return
+        toe = total_toe(headings["left"], headings["right"])
+        topic = self._announcer.topics.axle(wheel.axle, "both", "total-toe")
+        calibrated = head.instrument.record is not None and partner.instrument.record is not None
+        records = tuple(sorted({*settled.records, *across.records}))
+        self._say(topic, "total-toe", toe, settled, records, calibrated)
+
+    def withdraw(self, head: BayHead, settled: Settled | None, why: str) -> None:
+        """Mark what stands on this head's rest as stale."""
+        wheel = head.wheel
+        if settled is None or wheel is None:
+            return
+        topics = self._announcer.topics
+        for topic in (
+            topics.axle(wheel.axle, wheel.side.value, "camber"),
+            topics.axle(wheel.axle, "both", "total-toe"),
+        ):
+            standing = self._standing.pop(topic, None)
+            if standing is not None:
+                stale = AxleResult(**{**standing, "q": "stale", "why": why, "dec": "none"})
+                self._announcer.state(topic, stale)
+
+    def _say(
+        self,
+        topic: str,
+        quantity: str,
+        measured: Measured,
+        settled: Settled,
+        records: tuple[str, ...],
+        calibrated: bool,
+    ) -> None:
+        shown = report(degrees(measured), Unit.DEGREE)
+        fields: dict[str, Any] = {
+            **self._announcer.moment(settled.t_ns),
+            "id": f"ax-{next(self._ids)}",
+            "boot": self._announcer.boot,
+            "qty": quantity,
+            "value": shown.value,
+            "unit": shown.unit.value,
+            "U": shown.U,
+            "k": shown.k,
+            "dp": shown.dp,
+            "cal": "+".join(records)[:80] if calibrated else None,
+            "q": "good" if calibrated else "uncertain",
+            "why": "" if calibrated else "uncalibrated",
+            "text": shown.text,
+        }
+        self._standing[topic] = fields
+        self._announcer.state(topic, AxleResult(**fields))

@@ -1,0 +1,109 @@
+"""What the service says of itself: birth, farewell, description."""
+
+from dataclasses import dataclass
+
+from ingest.core.channels import CHANNELS, Channel
+from ingest.payload.svc import Clock, DeadbandMeta, QuantityMeta, ServiceMeta, ServiceStatus
+from ingest.service.announcer import Announcer
+from ingest.service.bay import Bay
+from ingest.service.live import WIRE_STEP_DEG, LiveSettings
+
+QUANTITIES = (
+    ("incl_x", "deg", "elevation of the head's forward axis; up positive"),
+    ("incl_y", "deg", "elevation of the head's left axis, along the stub shaft; up positive"),
+    ("incl_z", "deg", "elevation of the head's up axis"),
+    ("rotation", "deg", "turn of the wheel relative to the head; rolling forward positive"),
+    ("azimuth_cross", "deg", "sightline across the vehicle, counter-clockwise from the head's x"),
+    ("azimuth_track", "deg", "sightline along the vehicle, counter-clockwise from the head's x"),
+    ("steer", "deg", "turn of the plate under the wheel; to the left positive"),
+    ("temperature", "Cel", "inside the head"),
+    ("camber", "deg", "to gravity; top of the wheel outward positive"),
+    ("total-toe", "deg", "sum of both wheels; fronts towards each other positive"),
+)
+
+SCHEMAS = {
+    "svc/status": "service-status/1",
+    "head/{head}/status": "head-status/1",
+    "head/{head}/meta": "head-meta/1",
+    "head/{head}/link": "head-link/1",
+    "head/{head}/runout": "runout/1",
+    "head/{head}/{channel}": "reading/1",
+    "axle/{n}/{side}/{qty}": "axle-result/1",
+    "cal/{head}/latest": "cal-latest/1",
+    "svc/alert/{code}": "alert/1",
+    "evt/{kind}": "event/1",
+    "cmd/{name}": "command/1",
+    "reply/{client}": "reply/1",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class DeskSettings:
+    """What the service is: its version and how this host keeps time (nobody asks the host)."""
+
+    version: str = ""
+    clock: Clock = "none"
+
+
+class ServiceDesk:
+    """Publishes ``svc/meta`` and ``svc/status``, when they change."""
+
+    def __init__(self, settings: DeskSettings, live: LiveSettings, announcer: Announcer) -> None:
+        self._settings = settings
+        self._live = live
+        self._announcer = announcer
+        self._said: tuple[object, ...] = ()
+        self._heads = 0
+
+    def refresh(self, bay: Bay) -> None:
+        """Say what changed of the description and of the number of heads online."""
+        heads = tuple(sorted(head.name for head in bay.heads.values()))
+        lags = [s.feed.chain.lag_ns for s in bay.slots.values() if s.feed.chain is not None]
+        lag_ms = round(max(lags, default=0) * 1e-6, 1)
+        if (heads, lag_ms) != self._said:
+            self._said = (heads, lag_ms)
+            self._announcer.state(self._announcer.topics.meta, self._meta(heads, lag_ms))
+        online = sum(head.online for head in bay.heads.values())
+        if online != self._heads:
+            self._heads = online
+            self._announcer.state(self._announcer.topics.status, self.status("online", ""))
+
+    def status(self, state: str, why: str) -> ServiceStatus:
+        """Return the present ``svc/status``."""
+        topics = self._announcer.topics
+        return ServiceStatus(
+            **self._announcer.moment(),
+            **self._announcer.serial(topics.status),
+            state=state,
+            sw=self._settings.version,
+            heads=self._heads,
+            clock=self._settings.clock,
+            clock_u_ms=None,
+            meta=topics.meta,
+            q="good" if state == "online" else "stale",
+            why=why,
+        )
+
+    def _meta(self, heads: tuple[str, ...], lag_ms: float) -> ServiceMeta:
+        deadbands = tuple(
+            DeadbandMeta(
+                channel=channel.value,
+                change=WIRE_STEP_DEG / 2,
+                min_s=self._live.min_s,
+                max_s=self._live.max_s,
+            )
+            for channel in CHANNELS
+            if channel is not Channel.TEMPERATURE
+        )
+        return ServiceMeta(
+            **self._announcer.moment(),
+            sw=self._settings.version,
+            boot=self._announcer.boot,
+            bay=self._announcer.topics.bay,
+            heads=heads,
+            quantities=tuple(QuantityMeta(qty=q, unit=u, sign=s) for q, u, s in QUANTITIES),
+            deadbands=deadbands,
+            rate_hz=round(1.0 / self._live.min_s, 3),
+            lag_ms=lag_ms,
+            schemas=SCHEMAS,
+        )

@@ -1,0 +1,160 @@
+"""Collects one turn of a wheel: stops where it rests, readings while it goes round."""
+
+import math
+from collections import deque
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.chain.rest import RestReading
+from ingest.core.blocks import F64, Flag, SampleBlock
+from ingest.core.channels import ROW, Channel
+from ingest.core.units import DEG, NS
+from ingest.geometry.arc import further_rad, turn_worth
+from ingest.geometry.fit import fit_runout
+from ingest.geometry.runout import Runout, RunoutLimits, Turn
+from ingest.geometry.sightline import Sightline
+
+_X, _Y, _R, _C = (
+    ROW[channel]
+    for channel in (Channel.INCL_X, Channel.INCL_Y, Channel.ROTATION, Channel.AZIMUTH_CROSS)
+)
+FEWEST_MOVING = 36
+"""Fewer readings than this while moving are no continuous turn."""
+
+
+@dataclass(frozen=True, slots=True)
+class TurnSettings:
+    """How a turn is collected and judged."""
+
+    new_angle_deg: float = 15.0
+    """A rest is a stop of its own when the wheel stands this far from the stop before."""
+    least_rest_s: float = 0.3
+    """Shortest time of stillness (after it was found still) that makes a stop."""
+    stop_sigma_deg: float = 0.01
+    """How well a stop repeats, beside its own noise: assumed, until the bay was studied."""
+    max_u_deg: float = 0.05
+    """Largest standard uncertainty of the camber that a turn may leave."""
+    wanted_u_deg: float = 0.01
+    """Standard uncertainty of the camber that the turn is to reach: says how much further."""
+    most_moving: int = 6000
+    """Readings kept while moving; the oldest go first."""
+
+    def __post_init__(self) -> None:
+        for name in (
+            "new_angle_deg",
+            "least_rest_s",
+            "stop_sigma_deg",
+            "max_u_deg",
+            "wanted_u_deg",
+        ):
+            if not getattr(self, name) > 0.0:
+                raise ValueError(f"{name} must be above 0")
+
+    @property
+    def limits(self) -> RunoutLimits:
+        return RunoutLimits(u_camber_rad=self.max_u_deg * DEG)
+
+
+class WheelTurn:
+    """One turn of one wheel, fed with what the head's chain gives. Pure but for its state.
+
+    A stop is taken when the wheel rests at a new angle, or when somebody says so; while the
+    rest lasts, its reading grows better and replaces itself. With three stops or more the fit
+    stands on them; otherwise on the readings while moving.
+    """
+
+    def __init__(self, settings: TurnSettings, sightline: Sightline) -> None:
+        self._settings = settings
+        self._sightline = sightline
+        self._stops: list[RestReading] = []
+        self._last_end_ns = -1
+        self._moving: deque[F64] = deque(maxlen=settings.most_moving)
+
+    @property
+    def stops(self) -> int:
+        """Stops taken so far."""
+        return len(self._stops)
+
+    def add(self, blocks: list[SampleBlock]) -> None:
+        """Take decimated samples; those that move are kept for a continuous turn."""
+        for block in blocks:
+            moving = (block.flags & np.uint16(Flag.STILL | Flag.SENSOR_FAULT)) == 0
+            self._moving.extend(block.values[:, moving].T)
+
+    def rest(self, reading: RestReading) -> bool:
+        """Take the present rest by itself where it is a new stop; say whether it is one more."""
+        if reading.span_s < self._settings.least_rest_s:
+            return False
+        return self._put(reading, self._settings.new_angle_deg * DEG)
+
+    def take(self, reading: RestReading) -> bool:
+        """Take the present rest since somebody said so, however near it is to the last."""
+        return self._put(reading, 0.0)
+
+    def _put(self, reading: RestReading, apart_rad: float) -> bool:
+        if self._stops and reading.t_ns <= self._last_end_ns:
+            self._last_end_ns = reading.t_ns + round(reading.span_s * NS)
+            self._stops[-1] = reading
+            return False
+        if self._stops and self._apart_rad(reading) < apart_rad:
+            return False
+        self._last_end_ns = reading.t_ns + round(reading.span_s * NS)
+        self._stops.append(reading)
+        return True
+
+    def _apart_rad(self, reading: RestReading) -> float:
+        before = self._stops[-1].values[_R]
+        return abs(math.remainder(float(reading.values[_R] - before), 2.0 * math.pi))
+
+    def readings(self) -> tuple[Turn, float | None]:
+        """Return the turn so far and the known noise of a reading (None: from its scatter)."""
+        if self.stops >= 3 or len(self._moving) < FEWEST_MOVING:
+            values = np.array([stop.values for stop in self._stops]).reshape(-1, len(ROW)).T
+            return turn_of(values), self._stop_sigma_rad()
+        return turn_of(np.array(self._moving).T), None
+
+    def result(self, *, final: bool) -> Runout:
+        """Fit the turn so far. Raises ``MeasurementRefused``.
+
+        While it goes on, an uncertainty above the limit is no reason to refuse.
+        """
+        turn, sigma_rad = self.readings()
+        limits = self._settings.limits
+        if not final:
+            limits = RunoutLimits(u_camber_rad=math.inf, condition=limits.condition)
+        return fit_runout(turn, sightline=self._sightline, sigma_rad=sigma_rad, limits=limits)
+
+    def arc(self) -> tuple[int, float]:
+        """Return how many readings there are and the arc that they cover, rad."""
+        turn, _ = self.readings()
+        worth = turn_worth(turn.rotation_rad)
+        return worth.n, worth.arc_rad
+
+    def further_deg(self, runout: Runout) -> float | None:
+        """Return how much further to turn for the uncertainty asked for; None: it cannot be."""
+        if runout.sigma_rad is None:
+            return None
+        turn, _ = self.readings()
+        u_rad = self._settings.wanted_u_deg * DEG
+        further = further_rad(np.unwrap(turn.rotation_rad), runout.sigma_rad, u_rad)
+        return None if further is None else round(further / DEG)
+
+    def _stop_sigma_rad(self) -> float:
+        own = [float(stop.u[_Y]) for stop in self._stops]
+        seen = float(np.sqrt(np.mean(np.square(own)))) if own else 0.0
+        return math.hypot(self._settings.stop_sigma_deg * DEG, seen if seen == seen else 0.0)
+
+
+def turn_of(values: F64) -> Turn:
+    """Return readings of shape (8, n) as a turn: with an azimuth where every reading has one."""
+    azimuth = values[_C]
+    seen = values.shape[1] > 0 and bool(np.isfinite(azimuth).all())
+    hung = values[_X]
+    hangs = values.shape[1] > 0 and bool(np.isfinite(hung).all())
+    return Turn(
+        rotation_rad=np.ascontiguousarray(values[_R]),
+        incl_y_rad=np.ascontiguousarray(values[_Y]),
+        incl_x_rad=np.ascontiguousarray(hung) if hangs else None,
+        azimuth_rad=np.ascontiguousarray(azimuth) if seen else None,
+    )

@@ -1,0 +1,225 @@
+"""Turns and settled wheels: from what heads read to run-out, camber and total toe."""
+
+import itertools
+from dataclasses import dataclass, field
+
+from ingest.chain.chain import Chain
+from ingest.chain.rest import RestReading
+from ingest.core.blocks import SampleBlock
+from ingest.core.errors import MeasurementRefused
+from ingest.core.ids import HeadId
+from ingest.core.units import NS
+from ingest.geometry.runout import Runout
+from ingest.geometry.sightline import Sightline
+from ingest.service.announcer import Announcer
+from ingest.service.bayhead import BayHead
+from ingest.service.results import ResultDesk, Settled, SpreadSettings, settle
+from ingest.service.runouts import RunoutDesk
+from ingest.service.turns import TurnSettings, WheelTurn
+
+
+@dataclass(frozen=True, slots=True)
+class WheelSettings:
+    """How wheels are measured."""
+
+    turn: TurnSettings = field(default_factory=TurnSettings)
+    spread: SpreadSettings = field(default_factory=SpreadSettings)
+    cross_line_m: float = 2.0
+    """Length of the sightline across the vehicle, port to port, roughly: it turns the swing of
+    an eccentric clamp into millimetres."""
+    progress_s: float = 0.5
+    """How often a turn's figures so far are published."""
+    result_s: float = 1.0
+    """How often the results of a wheel at rest are published while they still improve."""
+
+    def __post_init__(self) -> None:
+        for name in ("cross_line_m", "progress_s", "result_s"):
+            if not getattr(self, name) > 0.0:
+                raise ValueError(f"{name} must be above 0")
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """How a request went: a reply code, and one line for a person."""
+
+    ok: bool
+    code: str
+    text: str
+
+
+@dataclass(slots=True)
+class _Bench:
+    """What is going on at one head's wheel."""
+
+    turn: WheelTurn | None = None
+    turn_id: str = ""
+    runout: Runout | None = None
+    runout_id: str = ""
+    chain: Chain | None = None
+    rest: RestReading | None = None
+    settled: Settled | None = None
+    progress_ns: int = 0
+    result_ns: int = 0
+
+
+class WheelWork:
+    """Keeps the turn, the clamp's error and the last settled reading of each head's wheel.
+
+    The clamp's error is void when the head is taken off, or starts anew, or its link is lost
+    while the wheel turns; results that stood on a rest are stale when the wheel moves.
+    """
+
+    def __init__(self, settings: WheelSettings, announcer: Announcer) -> None:
+        self._settings = settings
+        self._sightline = Sightline(length_m=settings.cross_line_m)
+        self._runouts = RunoutDesk(announcer, settings.cross_line_m)
+        self._results = ResultDesk(announcer)
+        self._benches: dict[HeadId, _Bench] = {}
+        self._ids = itertools.count(1)
+
+    def _bench(self, head: BayHead) -> _Bench:
+        return self._benches.setdefault(head.id, _Bench())
+
+    def begin(self, head: BayHead) -> Done:
+        """Begin to collect a turn."""
+        bench = self._bench(head)
+        if head.wheel is None:
+            return Done(False, "not-mounted", f"say first which wheel {head.name} is on")
+        if bench.turn is not None:
+            return Done(False, "already-turning", f"a turn of {head.name} is being collected")
+        self._results.withdraw(head, bench.settled, "turning")
+        bench.settled = bench.runout = None
+        bench.turn = WheelTurn(self._settings.turn, self._sightline)
+        bench.turn_id = f"ro-{next(self._ids)}"
+        bench.progress_ns = 0
+        return Done(
+            True, "ok", "turn the wheel; let it rest at each stop, or turn it slowly through"
+        )
+
+    def take_stop(self, head: BayHead) -> Done:
+        """Take the present position as a stop."""
+        bench = self._bench(head)
+        if bench.turn is None:
+            return Done(False, "not-turning", f"no turn of {head.name} is being collected")
+        if bench.rest is None:
+            return Done(
+                False, "head-moving", f"{head.name} is still moving; hold for 2 s, try again"
+            )
+        bench.turn.take(bench.rest)
+        self._progress(head, bench, bench.rest.t_ns)
+        return Done(True, "ok", f"stop {bench.turn.stops} taken")
+
+    def end(self, head: BayHead) -> Done:
+        """End the turn and fit it."""
+        bench = self._bench(head)
+        if bench.turn is None:
+            return Done(False, "not-turning", f"no turn of {head.name} is being collected")
+        turn, bench.turn = bench.turn, None
+        try:
+            bench.runout = turn.result(final=True)
+        except MeasurementRefused as refused:
+            self._runouts.refuse(head, bench.turn_id, turn, refused)
+            return Done(False, "refused", str(refused)[:200])
+        bench.runout_id = bench.turn_id
+        self._runouts.done(head, bench.turn_id, bench.runout)
+        bench.result_ns = 0
+        return Done(True, "ok", f"run-out found from {bench.runout.worth.n} readings")
+
+    def unmount(self, head: BayHead) -> None:
+        """Void all that stands on how the head sat."""
+        bench = self._benches.pop(head.id, None)
+        if bench is not None:
+            self._results.withdraw(head, bench.settled, "unmounted")
+            self._runouts.void(head)
+
+    def lost(self, head: BayHead) -> None:
+        """Take note that the head's readings broke off: a turn under way cannot be trusted."""
+        bench = self._bench(head)
+        self._move(head, bench, "link-lost")
+        if bench.turn is not None:
+            turn, bench.turn = bench.turn, None
+            broken = MeasurementRefused(
+                "link-lost",
+                f"the readings of {head.name} broke off during the turn; begin it again",
+                figure=1.0,
+                limit=0.0,
+            )
+            self._runouts.refuse(head, bench.turn_id, turn, broken)
+
+    def feed(
+        self, head: BayHead, blocks: list[SampleBlock], chain: Chain, partner: BayHead | None
+    ) -> None:
+        """Take what the chain gave."""
+        if head.wheel is None:
+            return
+        bench = self._bench(head)
+        rest = chain.rest.latest()
+        if chain.ended_rests or rest is None:
+            self._move(head, bench, "moving")
+        bench.rest, bench.chain = rest, chain
+        now_ns = int(blocks[-1].t_ns[-1])
+        if bench.turn is not None:
+            self._turn(head, bench, blocks, now_ns)
+        elif bench.runout is not None and rest is not None:
+            self._settle(head, bench, rest, partner, now_ns)
+
+    def _turn(self, head: BayHead, bench: _Bench, blocks: list[SampleBlock], now_ns: int) -> None:
+        assert bench.turn is not None
+        bench.turn.add(blocks)
+        news = bench.rest is not None and bench.turn.rest(bench.rest)
+        if news or now_ns - bench.progress_ns >= self._settings.progress_s * NS:
+            self._progress(head, bench, now_ns)
+
+    def _progress(self, head: BayHead, bench: _Bench, now_ns: int) -> None:
+        assert bench.turn is not None
+        bench.progress_ns = now_ns
+        self._runouts.turning(head, bench.turn_id, bench.turn)
+
+    def _settle(
+        self, head: BayHead, bench: _Bench, rest: RestReading, partner: BayHead | None, now_ns: int
+    ) -> None:
+        if rest.span_s < self._settings.turn.least_rest_s:
+            return
+        if now_ns - bench.result_ns < self._settings.result_s * NS:
+            return
+        bench.result_ns = now_ns
+        settled = self._read(head, bench, rest)
+        if settled is None:
+            return
+        bench.settled = settled
+        self._results.camber(head, settled)
+        if partner is not None:
+            self._across(head, bench, partner, self._bench(partner))
+
+    def _across(self, head: BayHead, bench: _Bench, partner: BayHead, other: _Bench) -> None:
+        """Publish the axle's toe where both wheels rest, read over the time they both did.
+
+        While one wheel turned its port moved, and with it the line that both look along.
+        """
+        if bench.rest is None or other.rest is None or other.settled is None:
+            return
+        since_ns = max(bench.rest.t_ns, other.rest.t_ns)
+        read = [self._since(h, b, since_ns) for h, b in ((head, bench), (partner, other))]
+        if read[0] is not None and read[1] is not None:
+            self._results.total_toe(head, read[0], partner, read[1])
+
+    def _since(self, head: BayHead, bench: _Bench, since_ns: int) -> Settled | None:
+        rest = None if bench.chain is None else bench.chain.rest.latest(since_ns)
+        if rest is None or rest.span_s < self._settings.turn.least_rest_s:
+            return None
+        return self._read(head, bench, rest)
+
+    def _read(self, head: BayHead, bench: _Bench, rest: RestReading) -> Settled | None:
+        if bench.runout is None:
+            return None
+        try:
+            return settle(head, rest, bench.runout, self._settings.spread, self._sightline)
+        except MeasurementRefused:
+            return None
+
+    def _move(self, head: BayHead, bench: _Bench, why: str) -> None:
+        bench.rest = None
+        if bench.settled is not None:
+            self._results.withdraw(head, bench.settled, why)
+            bench.settled = None
+        bench.result_ns = 0

@@ -47,6 +47,10 @@ class LinkSilent(LinkError):
     """The port is open, and nothing valid came for too long."""
 
 
+class LinkTimeout(LinkError):
+    """The port did not do something within its deadline."""
+
+
 class LinkDenied(LinkError):
     """Permission is missing. Tried again at the slowest pace, since a person must act."""
 

@@ -3,8 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.core.blocks import F64
+
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +33,7 @@ class Tyre:
     y_high_m: float
 
 
-def blocked_by_boxes(start_m: F64, end_m: F64, boxes: tuple[Box, ...]) -> F64:
+def blocked_by_boxes(start_m: F64, end_m: F64, boxes: tuple[Box, ...]) -> Flags:
     """Say which straight lines (ends of shape (n, 3)) meet a box: booleans of shape (n,)."""
     if not boxes:
         return np.zeros(start_m.shape[0], dtype=bool)
@@ -40,11 +43,11 @@ def blocked_by_boxes(start_m: F64, end_m: F64, boxes: tuple[Box, ...]) -> F64:
     one, other = (low - start_m[:, None, :]) / way, (high - start_m[:, None, :]) / way
     enter = np.maximum(np.minimum(one, other).max(axis=2), 0.0)
     leave = np.minimum(np.maximum(one, other).min(axis=2), 1.0)
-    met: F64 = (enter < leave).any(axis=1)
+    met: Flags = (enter < leave).any(axis=1)
     return met
 
 
-def blocked_by_tyres(start_m: F64, end_m: F64, tyres: tuple[Tyre, ...]) -> F64:
+def blocked_by_tyres(start_m: F64, end_m: F64, tyres: tuple[Tyre, ...]) -> Flags:
     """Say which straight lines (ends of shape (n, 3)) meet a tyre: booleans of shape (n,)."""
     if not tyres:
         return np.zeros(start_m.shape[0], dtype=bool)
@@ -60,7 +63,7 @@ def blocked_by_tyres(start_m: F64, end_m: F64, tyres: tuple[Tyre, ...]) -> F64:
     nearest = -(from_x * way[:, 0:1] + from_z * way[:, 2:3]) / level
     nearest = np.minimum(np.maximum(nearest, enter), leave)
     gap = np.hypot(from_x + nearest * way[:, 0:1], from_z + nearest * way[:, 2:3])
-    met: F64 = ((enter < leave) & (gap < radius)).any(axis=1)
+    met: Flags = ((enter < leave) & (gap < radius)).any(axis=1)
     return met
 
 

@@ -1,0 +1,237 @@
+"""The firmware of a simulated head, without a port: bytes in, bytes out."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.core.blocks import F64, I32, NO_VALUE
+from ingest.core.channels import ANGLES, CHANNELS, CIRCULAR, ROW, Channel
+from ingest.core.counters import LinkCounters
+from ingest.core.ids import BootId
+from ingest.core.units import WIRE_DEGC, WIRE_RAD
+from ingest.simulator.faults import BOOT_TEXT, FaultInjector
+from ingest.simulator.head import Head, wrapped
+from ingest.simulator.rig import Rig
+from ingest.wire.codes import (
+    CommandOp,
+    EventCode,
+    Mounting,
+    RefusalReason,
+    StatusBit,
+    status_byte,
+)
+from ingest.wire.commands import ClockPing, Command
+from ingest.wire.framing import Deframer, frame
+from ingest.wire.hello import MAX_RATE_DHZ, ChannelInfo, Hello
+from ingest.wire.messages import Message, decode, encode
+from ingest.wire.reports import Ack, ClockPong, Event, Refusal, Status
+from ingest.wire.sample import encode_sample
+
+FIRMWARE = "simulated-head 1.0"
+STATUS_S = 1.0
+HALF_TURN = 1_800_000
+"""Half a turn in codes."""
+
+RANGES = {
+    **dict.fromkeys(CIRCULAR, (-HALF_TURN, HALF_TURN)),
+    Channel.INCL_X: (-HALF_TURN // 2, HALF_TURN // 2),
+    Channel.INCL_Y: (-HALF_TURN // 2, HALF_TURN // 2),
+    Channel.INCL_Z: (-HALF_TURN // 2, HALF_TURN // 2),
+    Channel.TEMPERATURE: (-400_000, 850_000),
+}
+"""What each channel can read, in codes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Clockwork:
+    """A head's own clock: it starts anywhere in its range and runs a little fast or slow."""
+
+    drift_ppm: float = 0.0
+    start_us: int = 0
+
+    def tick_us(self, t_s: F64) -> F64:
+        """Return the head's counter at rig times, unwrapped, microseconds."""
+        ticks: F64 = self.start_us + t_s * (1e6 + self.drift_ppm)
+        return ticks
+
+    def when_s(self, tick_us: F64) -> F64:
+        """Return the rig times at which the counter reads so."""
+        times: F64 = (tick_us - self.start_us) / (1e6 + self.drift_ppm)
+        return times
+
+
+class Firmware:
+    """One head's program. Pure: it is told the time, and returns bytes.
+
+    ``random`` draws noise, boot ids and the first sequence number; the same stream gives the
+    same bytes.
+    """
+
+    def __init__(
+        self,
+        rig: Rig,
+        head: Head,
+        *,
+        random: np.random.Generator,
+        clockwork: Clockwork,
+        faults: FaultInjector,
+        rate_hz: float = 100.0,
+    ) -> None:
+        self._rig = rig
+        self._head = head
+        self._random = random
+        self._clockwork = clockwork
+        self._faults = faults
+        self._rate_dhz = round(rate_hz * 10)
+        self._deframer = Deframer(LinkCounters())
+        self._two_sets = any(ROW[channel] >= 4 for channel in head.design.channels)
+        self.identified = 0
+        """How often the head was asked to show itself."""
+        self.boot(0.0)
+
+    def boot(self, now_s: float) -> bytes:
+        """Start anew; return what the head says first."""
+        self._boot = BootId(int(self._random.integers(1 << 32)))
+        self._seq = int(self._random.integers(1 << 16))
+        self._events = 0
+        self._streaming = True
+        period_us = 1e7 / self._rate_dhz
+        now_us = float(self._clockwork.tick_us(np.array(now_s)))
+        self._next_us = np.ceil(now_us / period_us) * period_us
+        self._status_s = now_s
+        text = BOOT_TEXT if self._faults.plan.boot_text else b""
+        return text + self._said(self.hello())
+
+    def hello(self) -> Hello:
+        """Return what the head says of itself."""
+        design = self._head.design
+        entries = (
+            ChannelInfo.of(c, rate_dhz=self._rate_dhz, low=RANGES[c][0], high=RANGES[c][1])
+            for c in design.channels
+        )
+        return Hello(
+            head=design.head,
+            boot=self._boot,
+            firmware=FIRMWARE,
+            mounting=Mounting.FIXED if design.fixed else Mounting.HANGING,
+            rate_dhz=self._rate_dhz,
+            streaming=self._streaming,
+            channels=tuple(entries),
+        )
+
+    def run(self, now_s: float) -> bytes:
+        """Return all that has become due: samples, and once a second the status."""
+        out = self._samples(now_s) if self._streaming else b""
+        if now_s - self._status_s >= STATUS_S:
+            self._status_s = now_s
+            out += self._said(self._status(now_s))
+        return out
+
+    def press(self, now_s: float) -> bytes:
+        """Return what a press of the button sends."""
+        self._events = (self._events + 1) % 256
+        status = self._status_byte(now_s)
+        seq, t_us = (self._seq - 1) % (1 << 16), self._t_us(now_s)
+        return self._said(Event(status, seq, t_us, EventCode.TAKE_STOP, self._events))
+
+    def receive(self, data: bytes, now_s: float) -> bytes:
+        """Take bytes from the host; return the answers."""
+        bodies = self._deframer.feed(data)
+        return b"".join(self._answer(decode(body), now_s) for body in bodies)
+
+    def _answer(self, message: object, now_s: float) -> bytes:
+        if isinstance(message, ClockPing):
+            t_us = self._t_us(now_s)
+            return self._said(ClockPong(self._status_byte(now_s), message.ping_id, t_us, t_us))
+        if isinstance(message, Command):
+            return self._obey(message, now_s)
+        return b""
+
+    def _obey(self, command: Command, now_s: float) -> bytes:
+        status, value, after = self._status_byte(now_s), command.value, b""
+        match command.op:
+            case CommandOp.IDENTIFY:
+                self.identified += 1
+            case CommandOp.RATE:
+                if not 1 <= value <= MAX_RATE_DHZ:
+                    return self._refused(command, RefusalReason.BAD_VALUE, status)
+                self._set_rate(value, now_s)
+                after = self._said(self.hello())
+            case CommandOp.START | CommandOp.STOP:
+                self._start(command.op == CommandOp.START, now_s)
+            case CommandOp.HELLO:
+                after = self._said(self.hello())
+            case _:
+                return self._refused(command, RefusalReason.UNKNOWN_COMMAND, status)
+        return self._said(Ack(status, command.command_id, command.op, value)) + after
+
+    def _refused(self, command: Command, reason: RefusalReason, status: int) -> bytes:
+        return self._said(Refusal(status, command.command_id, command.op, reason))
+
+    def _set_rate(self, rate_dhz: int, now_s: float) -> None:
+        self._rate_dhz = rate_dhz
+        self._catch_up(now_s)
+
+    def _start(self, streaming: bool, now_s: float) -> None:
+        if streaming and not self._streaming:
+            self._catch_up(now_s)
+        self._streaming = streaming
+
+    def _catch_up(self, now_s: float) -> None:
+        """Take the next sample at the next tick of the rate; none for the time before."""
+        period_us = 1e7 / self._rate_dhz
+        now_us = float(self._clockwork.tick_us(np.array(now_s)))
+        self._next_us = np.ceil(now_us / period_us) * period_us
+
+    def _samples(self, now_s: float) -> bytes:
+        period_us = 1e7 / self._rate_dhz
+        now_us = float(self._clockwork.tick_us(np.array(now_s)))
+        count = int((now_us - self._next_us) // period_us) + 1
+        if count <= 0:
+            return b""
+        ticks = self._next_us + period_us * np.arange(count)
+        self._next_us += period_us * count
+        t_s = self._clockwork.when_s(ticks)
+        raw = self._head.sensors.read(self._rig.true_channels(self._head, t_s), self._random)
+        codes = codes_of(self._faults.spiked(raw))
+        flags = self._flags(now_s)
+        frames = []
+        for row, tick in zip(codes.T.tolist(), ticks.tolist(), strict=True):
+            t_us, seq = int(tick) % (1 << 32), self._seq
+            self._seq = (seq + 1) % (1 << 16)
+            for index in range(2 if self._two_sets else 1):
+                four = row[4 * index : 4 * index + 4]
+                body = encode_sample(index, status_byte(self._boot, flags), seq, t_us, four)
+                frames.append(self._faults.passed(frame(body)))
+        return b"".join(frames)
+
+    def _status(self, now_s: float) -> Status:
+        degc = float(self._head.warming.at(np.array([now_s]))[0])
+        battery = max(0, 96 - int(now_s // 600))
+        return Status(
+            self._status_byte(now_s), self._t_us(now_s), battery, round(degc * 100), 0, 0, 0
+        )
+
+    def _status_byte(self, now_s: float) -> int:
+        return status_byte(self._boot, self._flags(now_s))
+
+    def _flags(self, now_s: float) -> int:
+        locked = not self._head.design.fixed and self._head.lock_at(now_s) is not None
+        return StatusBit.SWIVEL_LOCKED if locked else 0
+
+    def _t_us(self, now_s: float) -> int:
+        return int(self._clockwork.tick_us(np.array(now_s))) % (1 << 32)
+
+    def _said(self, message: Message) -> bytes:
+        return self._faults.passed(frame(encode(message)))
+
+
+def codes_of(raw: F64) -> I32:
+    """Return readings, shape (8, n), as codes; circular ones within half a turn."""
+    units = np.array([[WIRE_RAD if c in ANGLES else WIRE_DEGC] for c in CHANNELS])
+    circular = [ROW[channel] for channel in CIRCULAR]
+    brought = raw.copy()
+    brought[circular] = wrapped(raw[circular])
+    codes: I32 = np.rint(np.nan_to_num(brought, nan=0.0) / units).astype(np.int32)
+    codes[np.isnan(raw)] = NO_VALUE
+    return codes

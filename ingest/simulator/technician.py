@@ -1,0 +1,115 @@
+"""A person at the vehicle: clamps heads on, turns wheels, presses buttons, lets axles down.
+
+Everything is planned on the rig's tracks a moment ahead, so that what the heads send is as
+smooth as a real hand; the waiting between is left to whoever runs the plan.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from ingest.core.units import DEG
+from ingest.simulator.clamp import draw_clamping
+from ingest.simulator.head import Head
+from ingest.simulator.rig import Rig
+from ingest.simulator.vehicle import WheelAt
+
+LIFT_M = 0.06
+SLOPPY_DEG = 3.0
+TURN_RAD = 2.0 * np.pi
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How fast the person works, seconds."""
+
+    mount_s: float = 1.2
+    jack_s: float = 0.8
+    move_s: float = 0.9
+    dwell_s: float = 2.2
+    through_s: float = 8.0
+    lower_s: float = 0.8
+    settle_s: float = 2.6
+    lead_s: float = 0.05
+    """Plans begin so much later than now."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Something that has been planned: wait ``wait_s`` for it to be over."""
+
+    what: str
+    wait_s: float
+
+
+class Technician:
+    """Does things to a rig. Each method is a generator of steps; wait between them.
+
+    ``clock`` gives the rig's time. ``settle_sigma_rad``: how much camber and toe scatter each time a wheel is let down.
+    """
+
+    def __init__(
+        self,
+        rig: Rig,
+        random: np.random.Generator,
+        clock: Callable[[], float],
+        pace: Pace | None = None,
+        settle_sigma_rad: float = 0.0,
+    ) -> None:
+        self._rig = rig
+        self._random = random
+        self._clock = clock
+        self._pace = Pace() if pace is None else pace
+        self._settle_sigma_rad = settle_sigma_rad
+
+    def _soon_s(self) -> float:
+        return self._clock() + self._pace.lead_s
+
+    def mount(self, head: Head, wheel: WheelAt) -> Step:
+        """Clamp a head on, as squarely as it happens to go."""
+        self._rig.mount(head, wheel, draw_clamping(self._random), self._soon_s())
+        return Step("mounted", self._pace.mount_s)
+
+    def dismount(self, head: Head) -> Step:
+        """Take a head off."""
+        self._rig.dismount(head, self._soon_s())
+        return Step("dismounted", 0.2)
+
+    def jack(self, axle: int) -> Step:
+        """Lift an axle off its plates, evenly, on stands."""
+        lift = self._rig.vehicle.axle_state[axle].lift
+        lift.move(self._soon_s(), LIFT_M, self._pace.jack_s)
+        return Step("lifted", self._pace.jack_s + self._pace.lead_s)
+
+    def lower(self, axle: int) -> Step:
+        """Let an axle down; its wheels settle a little differently each time."""
+        pace, start_s = self._pace, self._soon_s()
+        self._rig.vehicle.axle_state[axle].lift.move(start_s, 0.0, pace.lower_s)
+        for wheel, state in self._rig.vehicle.wheel_state.items():
+            if wheel.axle == axle:
+                for give in (state.camber_give, state.toe_give):
+                    scatter = float(self._random.normal(0.0, 1.0)) * self._settle_sigma_rad
+                    give.move(start_s, scatter, pace.lower_s)
+        return Step("settled", pace.lower_s + pace.lead_s + pace.settle_s)
+
+    def stops(self, wheel: WheelAt, count: int) -> Iterator[Step]:
+        """Turn a wheel once round in even stops, never quite even; the last closes the turn.
+
+        Ask for the next step when the one before is over.
+        """
+        spin = self._rig.vehicle.wheel_state[wheel].spin
+        start, pace = spin.last, self._pace
+        yield Step("stop 1", pace.dwell_s)
+        for number in range(1, count + 1):
+            sloppy = float(self._random.uniform(-SLOPPY_DEG, SLOPPY_DEG)) * DEG
+            goal = start + TURN_RAD * number / count + sloppy
+            spin.move(self._soon_s(), goal, pace.move_s)
+            yield Step(f"stop {number + 1}", pace.lead_s + pace.move_s + pace.dwell_s)
+
+    def through(self, wheel: WheelAt) -> Step:
+        """Turn a wheel a little more than once round, slowly and without a stop."""
+        spin, pace = self._rig.vehicle.wheel_state[wheel].spin, self._pace
+        goal = spin.last + TURN_RAD + float(self._random.uniform(5.0, 15.0)) * DEG
+        spin.move(self._soon_s(), goal, pace.through_s, ramp=0.1)
+        return Step("turned through", pace.lead_s + pace.through_s + 0.3)

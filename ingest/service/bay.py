@@ -76,7 +76,6 @@ class Bay:
     def take(self, link: str, chunk: Chunk) -> list[Report]:
         """Take bytes of a link; return the answers of its head, for whoever waits for them."""
         slot = self.slots[link]
-        slot.counters.bytes_in += len(chunk.data)
         if slot.newest_ns:
             slot.longest_gap_ns = max(slot.longest_gap_ns, chunk.arrived_ns - slot.newest_ns)
         slot.newest_ns = chunk.arrived_ns

@@ -1,5 +1,6 @@
 """Live readings of one head: published when they change, or often enough to be seen alive."""
 
+import contextlib
 import math
 from dataclasses import dataclass
 
@@ -106,7 +107,7 @@ class LiveReadings:
             own = head.figures.get(channel.value)
             step = WIRE_STEP_DEG if own is None else own.resolution_deg
             said.U = None
-            if channel in ANGLES and channel.value in readings:
+            with contextlib.suppress(KeyError):  # neither record nor default knows the channel
                 shared = head.correction.systematic_u_rad(channel.value, readings, degc) / DEG
                 said.U = 2.0 * math.hypot(shared, head.noise_deg(channel.value, averaged))
             said.deadband = max(step / 2.0, 0.0 if said.U is None else said.U / 10.0)

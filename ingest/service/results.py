@@ -113,7 +113,12 @@ class ResultDesk:
     def __init__(self, announcer: Announcer) -> None:
         self._announcer = announcer
         self._ids = itertools.count(1)
-        self._standing: dict[str, dict[str, Any]] = {}
+        self._standing: dict[str, tuple[Measured, dict[str, Any]]] = {}
+
+    @property
+    def standing(self) -> dict[str, Measured]:
+        """What stands now, by topic, in rad and unrounded, with all correlations."""
+        return {topic: measured for topic, (measured, _) in self._standing.items()}
 
     def camber(self, head: BayHead, settled: Settled) -> None:
         """Publish a wheel's camber."""
@@ -149,7 +154,7 @@ class ResultDesk:
         ):
             standing = self._standing.pop(topic, None)
             if standing is not None:
-                stale = AxleResult(**{**standing, "q": "stale", "why": why, "dec": "none"})
+                stale = AxleResult(**{**standing[1], "q": "stale", "why": why, "dec": "none"})
                 self._announcer.state(topic, stale)
 
     def _say(
@@ -177,5 +182,5 @@ class ResultDesk:
             "why": "" if calibrated else "uncalibrated",
             "text": shown.text,
         }
-        self._standing[topic] = fields
+        self._standing[topic] = (measured, fields)
         self._announcer.state(topic, AxleResult(**fields))

@@ -73,7 +73,7 @@ class WheelWork:
         self._settings = settings
         self._sightline = Sightline(length_m=settings.cross_line_m)
         self._runouts = RunoutDesk(announcer, settings.cross_line_m)
-        self._results = ResultDesk(announcer)
+        self.results = ResultDesk(announcer)
         self._benches: dict[HeadId, _Bench] = {}
         self._ids = itertools.count(1)
 
@@ -87,7 +87,7 @@ class WheelWork:
             return Done(False, "not-mounted", f"say first which wheel {head.name} is on")
         if bench.turn is not None:
             return Done(False, "already-turning", f"a turn of {head.name} is being collected")
-        self._results.withdraw(head, bench.settled, "turning")
+        self.results.withdraw(head, bench.settled, "turning")
         bench.settled = bench.runout = None
         bench.turn = WheelTurn(self._settings.turn, self._sightline)
         bench.turn_id = f"ro-{next(self._ids)}"
@@ -129,7 +129,7 @@ class WheelWork:
         """Void all that stands on how the head sat."""
         bench = self._benches.pop(head.id, None)
         if bench is not None:
-            self._results.withdraw(head, bench.settled, "unmounted")
+            self.results.withdraw(head, bench.settled, "unmounted")
             self._runouts.void(head)
 
     def lost(self, head: BayHead) -> None:
@@ -187,7 +187,7 @@ class WheelWork:
         if settled is None:
             return
         bench.settled = settled
-        self._results.camber(head, settled)
+        self.results.camber(head, settled)
         if partner is not None:
             self._across(head, bench, partner, self._bench(partner))
 
@@ -201,7 +201,7 @@ class WheelWork:
         since_ns = max(bench.rest.t_ns, other.rest.t_ns)
         read = [self._since(h, b, since_ns) for h, b in ((head, bench), (partner, other))]
         if read[0] is not None and read[1] is not None:
-            self._results.total_toe(head, read[0], partner, read[1])
+            self.results.total_toe(head, read[0], partner, read[1])
 
     def _since(self, head: BayHead, bench: _Bench, since_ns: int) -> Settled | None:
         rest = None if bench.chain is None else bench.chain.rest.latest(since_ns)
@@ -220,6 +220,6 @@ class WheelWork:
     def _move(self, head: BayHead, bench: _Bench, why: str) -> None:
         bench.rest = None
         if bench.settled is not None:
-            self._results.withdraw(head, bench.settled, why)
+            self.results.withdraw(head, bench.settled, why)
             bench.settled = None
         bench.result_ns = 0

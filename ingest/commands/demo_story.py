@@ -1,0 +1,171 @@
+"""What the demo's technician does, and what a display beside them hears and asks for."""
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from calibration.measured import Measured
+from ingest.commands.demo_rig import HEADS, DemoRig
+from ingest.core.frames import Side
+from ingest.core.ids import HeadId
+from ingest.outputs.listener import Listener
+from ingest.payload.axle import AxleResult
+from ingest.payload.base import PayloadError
+from ingest.payload.cmd import Reply
+from ingest.payload.head import HeadStatus
+from ingest.payload.topics import Topics
+from ingest.service.service import Service
+from ingest.simulator.technician import Step
+from ingest.simulator.vehicle import WheelAt
+
+ONLINE_S = 15.0
+RESULTS_S = 6.0
+STOPS = 3
+
+CAUTION = (
+    "In a real bay: chock the wheels that stay down, lift only at the vehicle maker's points, "
+    "onto stands, spring brakes as the maker says; follow local codes."
+)
+
+
+class StoryError(Exception):
+    """The demo could not go on; the text says at which step."""
+
+
+@dataclass(slots=True)
+class Heard:
+    """What a display has heard, and the unrounded results behind it."""
+
+    results: dict[str, AxleResult] = field(default_factory=dict)
+    measured: dict[str, Measured] = field(default_factory=dict)
+
+
+class Story:
+    """One run: two set-ups or more, heads mounted one after another, each wheel turned.
+
+    Everything is asked for over MQTT, as any display would; the technician only touches the
+    simulated vehicle.
+    """
+
+    def __init__(
+        self,
+        demo: DemoRig,
+        service: Service,
+        topics: Topics,
+        listener: Listener,
+        tell: Callable[[str], None],
+    ) -> None:
+        self._demo = demo
+        self._service = service
+        self._topics = topics
+        self._listener = listener
+        self._tell = tell
+        self._fresh: dict[str, AxleResult] = {}
+        self._statuses: dict[str, HeadStatus] = {}
+        self._news = asyncio.Event()
+        self.heard = Heard()
+
+    def hear(self, topic: str, payload: bytes) -> None:
+        """Take a message of the bay."""
+        place = topic.removeprefix(f"{self._topics.root}/").split("/")
+        try:
+            if payload and place[0] == "axle":
+                self._fresh[topic] = AxleResult.decode(payload)
+            elif payload and place[0] == "head" and place[2] == "status":
+                self._statuses[place[1]] = HeadStatus.decode(payload)
+        except PayloadError as error:
+            self._tell(f"unreadable message on {topic}: {error}")
+        self._news.set()
+
+    async def _until(self, holds: Callable[[], bool], within_s: float, what: str) -> None:
+        try:
+            async with asyncio.timeout(within_s):
+                while not holds():
+                    self._news.clear()
+                    await self._news.wait()
+        except TimeoutError as error:
+            raise StoryError(f"not within {within_s:g} s: {what}") from error
+
+    async def run(self) -> None:
+        """Do the whole vehicle."""
+        await self._name_heads()
+        axles = list(self._demo.rig.vehicle.axles)
+        for first in range(0, len(axles), 2):
+            await self._set_up(axles[first : first + 2])
+
+    async def _name_heads(self) -> None:
+        """Wait for all heads and give them their names."""
+        by_id = {head.design.head: name for name, head in self._demo.heads.items()}
+        statuses = self._statuses
+        await self._until(
+            lambda: {s.hid for s in statuses.values() if s.state == "online"} >= set(by_id),
+            ONLINE_S,
+            "all heads online",
+        )
+        for name, status in list(statuses.items()):
+            await self._ask("name", head=name, name=by_id[HeadId(status.hid)])
+        self._tell(f"heads online over ptys: {', '.join(HEADS)}")
+
+    async def _set_up(self, axles: list[int]) -> None:
+        wheels = [WheelAt(axle, side) for axle in axles for side in Side]
+        on = dict(zip(wheels, HEADS, strict=False))
+        for wheel, name in on.items():
+            step = self._demo.technician.mount(self._demo.heads[name], wheel)
+            await self._ask("wheel", head=name, axle=wheel.axle, side=wheel.side.value)
+            self._tell(f"{name} clamped to {wheel}")
+            await asyncio.sleep(step.wait_s / 3)
+        await self._wait(*(self._demo.technician.jack(axle) for axle in axles))
+        for side in Side:
+            same_side = [wheel for wheel in wheels if wheel.side is side]
+            await asyncio.gather(*(self._turn(wheel, on[wheel]) for wheel in same_side))
+        await self._wait(*(self._demo.technician.lower(axle) for axle in axles))
+        await self._read(wheels)
+        for name in on.values():
+            self._demo.technician.dismount(self._demo.heads[name])
+            await self._ask("unmount", head=name)
+
+    async def _turn(self, wheel: WheelAt, name: str) -> None:
+        """Turn one wheel; its partner across stands still meanwhile."""
+        begun = await self._ask("turn-begin", head=name)
+        if wheel.axle % 2 == 0 and wheel.side is Side.RIGHT:
+            await self._wait(self._demo.technician.through(wheel))
+            how = "turned through"
+        else:
+            for step in self._demo.technician.stops(wheel, STOPS):
+                await self._wait(step)
+                self._demo.ptys[name].press()
+            how = f"{STOPS} stops and back"
+            await asyncio.sleep(0.15)
+        assert begun.ok
+        reply = await self._ask("turn-end", head=name)
+        self._tell(f"{wheel} {how}: {reply.text}")
+
+    async def _read(self, wheels: list[WheelAt]) -> None:
+        """Wait until the settled wheels' results are in; keep them."""
+        await asyncio.sleep(0.2)
+        wanted = {self._topics.axle(w.axle, w.side.value, "camber") for w in wheels}
+        await self._until(lambda: all(map(self._stands, wanted)), RESULTS_S, "settled results")
+        await asyncio.sleep(1.2)  # toe wants both wheels at rest over the same time
+        standing = self._service.bay.work.results.standing
+        for topic, measured in standing.items():
+            if self._stands(topic):
+                self.heard.results[topic] = self._fresh[topic]
+                self.heard.measured[topic] = measured
+        axles = " and ".join(str(axle) for axle in sorted({w.axle for w in wheels}))
+        self._tell(f"axles {axles} settled on their plates and read")
+
+    def _stands(self, topic: str) -> bool:
+        result = self._fresh.get(topic)
+        return result is not None and result.q in ("good", "uncertain")
+
+    async def _wait(self, *steps: Step) -> None:
+        await asyncio.sleep(max(step.wait_s for step in steps))
+
+    async def _ask(self, command: str, /, **fields: object) -> Reply:
+        try:
+            reply = await self._listener.ask(command, **fields)
+        except TimeoutError as error:
+            raise StoryError(f"no reply to {command} {fields}") from error
+        if not reply.ok:
+            raise StoryError(f"{command} {fields}: {reply.code}: {reply.text}")
+        return reply

@@ -1,0 +1,123 @@
+"""Wires one bay together: links, store, outlet, service. Used by serve and by the demo."""
+
+import asyncio
+import contextlib
+import importlib.metadata
+import random
+import time
+import uuid
+from collections.abc import AsyncIterator, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from ingest.core.ids import MonotonicNs
+from ingest.core.ports import HeadNames, Link
+from ingest.outputs.broker import EmbeddedBroker, EmbeddedBrokerSettings
+from ingest.outputs.broker_state import BrokerState
+from ingest.outputs.mqtt import MqttOutlet, Voice
+from ingest.outputs.settings import BrokerSettings
+from ingest.payload.cmd import Request
+from ingest.payload.topics import Topics
+from ingest.service.backoff import Backoff, BackoffSettings
+from ingest.service.ports import CalibrationRecords
+from ingest.service.service import Service, ServiceSettings
+from ingest.service.servicedesk import DeskSettings
+
+
+def monotonic_ns() -> MonotonicNs:
+    """Read the host's monotonic clock."""
+    return MonotonicNs(time.monotonic_ns())
+
+
+@dataclass(frozen=True, slots=True)
+class HostSettings:
+    """One bay with its broker. ``embedded`` None: the broker of ``broker`` is used."""
+
+    bay: str = "bay1"
+    embedded: EmbeddedBrokerSettings | None = field(default_factory=EmbeddedBrokerSettings)
+    broker: BrokerSettings = field(default_factory=BrokerSettings)
+    service: ServiceSettings = field(default_factory=ServiceSettings)
+
+
+@dataclass(slots=True)
+class _Late:
+    """The service, which the outlet needs before there is one."""
+
+    service: Service | None = None
+
+    def birth(self) -> bytes:
+        assert self.service is not None
+        return self.service.birth()
+
+    def farewell(self) -> bytes:
+        assert self.service is not None
+        return self.service.farewell()
+
+    def on_request(self, request: Request) -> None:
+        if self.service is not None:
+            self.service.on_request(request)
+
+    def on_state(self, state: BrokerState) -> None:
+        """The outlet has logged it; there is nobody else to tell while the broker is away."""
+
+
+@contextlib.asynccontextmanager
+async def running_broker(settings: HostSettings) -> AsyncIterator[BrokerSettings]:
+    """Start the embedded broker where there is to be one; yield how to reach the broker."""
+    if settings.embedded is None:
+        yield settings.broker
+        return
+    broker = EmbeddedBroker(settings.embedded)
+    await broker.start()
+    try:
+        yield replace(
+            settings.broker, host=settings.embedded.host, port=broker.port, mqtt_5=False
+        )
+    finally:
+        await broker.stop()
+
+
+@contextlib.asynccontextmanager
+async def running_service(
+    settings: HostSettings,
+    broker: BrokerSettings,
+    links: Iterable[Link],
+    names: HeadNames,
+    records: CalibrationRecords,
+) -> AsyncIterator[Service]:
+    """Run outlet and service while the block runs; say goodbye at its end."""
+    topics, boot = Topics(settings.bay), f"b-{uuid.uuid4().hex[:8]}"
+    late = _Late()
+    outlet = MqttOutlet(
+        broker,
+        topics,
+        Voice(boot, late.birth, late.farewell, late.on_request, late.on_state),
+        patience=Backoff(BackoffSettings(), random.random),
+        clock=monotonic_ns,
+        wall=time.time_ns,
+    )
+    by_name: Mapping[str, Link] = {link.name: link for link in links}
+    late.service = Service(
+        replace(
+            settings.service, desk=DeskSettings(version=importlib.metadata.version("levelhead"))
+        ),
+        topics,
+        by_name,
+        outlet,
+        names=names,
+        records=records,
+        clock=monotonic_ns,
+        wall=time.time_ns,
+        random=random.random,
+        boot=boot,
+    )
+    tasks = [
+        asyncio.create_task(outlet.run(), name="outlet"),
+        asyncio.create_task(late.service.run(), name="service"),
+    ]
+    try:
+        yield late.service
+    finally:
+        await outlet.stop()
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)

@@ -1,0 +1,125 @@
+"""A client like any display's: subscribes, asks, hears. For the terminal and the demo."""
+
+import asyncio
+import json
+import socket
+import uuid
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from ingest.core.errors import OutputError
+from ingest.outputs.dial import tune_socket
+from ingest.outputs.settings import BrokerSettings, read_password, tls_context
+from ingest.payload.cmd import Reply
+from ingest.payload.topics import Topics
+
+OnMessage = Callable[[str, bytes, bool], None]
+"""Gets topic, payload and whether it was retained, in the event loop."""
+
+REPLY_S = 5.0
+
+
+class Listener:
+    """Subscribes to topics over MQTT 3.1.1, which every broker speaks, and sends commands.
+
+    The library's own thread keeps the connection and comes back after a loss; messages are
+    handed over in the event loop.
+    """
+
+    def __init__(
+        self,
+        settings: BrokerSettings,
+        topics: Topics,
+        filters: Sequence[str],
+        on_message: OnMessage,
+        on_connection: Callable[[bool], None] = lambda _connected: None,
+    ) -> None:
+        self._settings = settings
+        self._topics = topics
+        self._filters = list(filters)
+        self._on_message = on_message
+        self._on_connection = on_connection
+        self._name = f"listener-{uuid.uuid4().hex[:8]}"
+        self._loop = asyncio.get_running_loop()
+        self._replies: dict[str, asyncio.Future[Reply]] = {}
+        self._client = self._make_client()
+
+    def _make_client(self) -> Client:
+        client = Client(
+            CallbackAPIVersion.VERSION2, client_id=self._name, protocol=MQTTProtocolVersion.MQTTv311
+        )
+        client.on_connect = self._connected
+        client.on_disconnect = self._disconnected
+        client.on_message = self._heard
+        client.on_socket_open = tune_socket
+        client.reconnect_delay_set(1, 10)
+        return client
+
+    async def start(self) -> None:
+        """Connect. Raises ``OutputError`` when the broker cannot be reached."""
+        await asyncio.to_thread(self._connect)
+
+    def _connect(self) -> None:
+        settings = self._settings
+        if settings.user is not None:
+            self._client.username_pw_set(settings.user, read_password(settings))
+        context = tls_context(settings)
+        if context is not None:
+            self._client.tls_set_context(context)
+        self._client.connect_timeout = settings.connect_timeout_s
+        try:
+            self._client.connect(settings.host, settings.port, settings.keepalive_s)
+        except (OSError, socket.gaierror) as error:
+            raise OutputError(settings.where, str(error)) from error
+        self._client.loop_start()
+
+    async def stop(self) -> None:
+        """Disconnect."""
+        self._client.disconnect()
+        await asyncio.to_thread(self._client.loop_stop)
+
+    async def ask(self, name: str, /, **fields: Any) -> Reply:
+        """Send a command and return the one reply. Raises ``TimeoutError`` without one."""
+        mark, mine = f"c-{uuid.uuid4().hex[:8]}", self._topics.reply(self._name)
+        waiting: asyncio.Future[Reply] = self._loop.create_future()
+        self._replies[mark] = waiting
+        payload = json.dumps({"id": mark, "reply_to": mine, **fields})
+        self._client.publish(self._topics.command(name), payload, qos=1)
+        try:
+            return await asyncio.wait_for(waiting, REPLY_S)
+        finally:
+            del self._replies[mark]
+
+    def _connected(
+        self,
+        client: Client,
+        _user: Any,
+        _flags: ConnectFlags,
+        reason: ReasonCode,
+        _properties: Properties | None,
+    ) -> None:
+        if reason.is_failure:
+            return
+        client.subscribe([(each, 0) for each in [*self._filters, self._topics.reply(self._name)]])
+        self._loop.call_soon_threadsafe(self._on_connection, True)
+
+    def _disconnected(self, *_: Any) -> None:
+        if not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(self._on_connection, False)
+
+    def _heard(self, _client: Client, _user: Any, message: MQTTMessage) -> None:
+        self._loop.call_soon_threadsafe(self._hand_over, message)
+
+    def _hand_over(self, message: MQTTMessage) -> None:
+        if message.topic == self._topics.reply(self._name):
+            reply = Reply.decode(bytes(message.payload))
+            waiting = self._replies.get(reply.id)
+            if waiting is not None and not waiting.done():
+                waiting.set_result(reply)
+            return
+        self._on_message(message.topic, bytes(message.payload), bool(message.retain))

@@ -50,7 +50,12 @@ class Calibrate:
             self._degc = float(degc[-1])
         else:
             self._degc = float(values[_TEMPERATURE, -1])
-        corrected = correction.apply(values, _ROWS)
+        # A matrix product rounds one column unlike many: a lone sample goes in twice, so that
+        # the cut of the stream does not show.
+        lone = values.shape[1] == 1
+        corrected = correction.apply(values.repeat(2, axis=1) if lone else values, _ROWS)
+        if lone:
+            corrected = np.ascontiguousarray(corrected[:, :1])
         corrected[_TEMPERATURE, missing] = np.nan
         return corrected
 

@@ -8,10 +8,11 @@ import numpy as np
 from ingest.chain.envelope import Line, line_below
 from ingest.chain.order import OrderedRun
 from ingest.chain.stage import require
-from ingest.core.blocks import I32, I64, U8
+from ingest.core.blocks import F64, I32, I64, U8
 
 _FIRST_EPOCH_US = 125_000
 _KNOWN_FROM_EPOCHS = 8
+_BOUND_FROM_SAMPLES = 20
 _TICK_NS = 1000
 
 
@@ -112,13 +113,14 @@ class Clock:
     def reset(self) -> None:
         """Forget the head's clock."""
         self._begun = False
+        self._seen = 0
         self._bound_ns: int | None = None
-        self._points: list[tuple[int, int]] = []
+        self._points: F64 = np.empty((2, 0))
 
     @property
     def drift_ppm(self) -> float | None:
         """How much the head's clock gains on the host's; None until that is known."""
-        if len(self._points) < _KNOWN_FROM_EPOCHS:
+        if self._points.shape[1] < _KNOWN_FROM_EPOCHS:
             return None
         return -self._map.line.slope * 1e3
 
@@ -174,9 +176,10 @@ class Clock:
     def _next_epoch(self, t_us: int) -> bool:
         """Close the epoch and map the one that holds ``t_us``; say whether time steps."""
         epoch, self._epoch = self._epoch, _Epoch()
-        self._points.append((epoch.least_at_us, epoch.least_ns))
-        while self._points[0][0] < epoch.least_at_us - self._window_us:
-            del self._points[0]
+        known = self._points
+        known = known[:, int(known[0].searchsorted(epoch.least_at_us - self._window_us)) :]
+        newest = [[epoch.least_at_us], [epoch.least_ns]]
+        self._points = np.concatenate((known, newest), axis=1)
         line, scatter_ns = self._line()
         ended_us, ended = self._end_us, self._map
         self._length_us = min(2 * self._length_us, self._epoch_us)
@@ -188,23 +191,26 @@ class Clock:
         steps = abs(pace) > self._max_pace
         if steps:
             self.steps += 1
-            del self._points[:-1]
+            self._points = self._points[:, -1:]
             line, scatter_ns = self._line()
             base_ns, pace = round(line(start_us)), line.slope
         self._map = _Map(start_us, base_ns, pace, line)
-        self._bound_ns = self._bound(epoch, scatter_ns, line(start_us) - base_ns)
+        self._seen += epoch.count
+        if self._seen >= _BOUND_FROM_SAMPLES:
+            self._bound_ns = self._bound(epoch, scatter_ns, line(start_us) - base_ns)
         return steps
 
     def _line(self) -> tuple[Line, float]:
         """Return the line under the points and how far these lie above it on average, ns."""
-        points = np.array(self._points, np.float64)
-        line = line_below(points[:, 0], points[:, 1], self._steepest)
-        above = points[:, 1].mean() - line.height  # the line's height is at the mean time
-        return line, float(above)
+        t_us, offset_ns = self._points
+        line = line_below(t_us, offset_ns, self._steepest)
+        # The line's height is that at the mean time.
+        return line, float(offset_ns.sum()) / len(offset_ns) - line.height
 
     def _bound(self, epoch: _Epoch, scatter_ns: float, correction_ns: float) -> int:
-        scatter_ns += epoch.lateness_ns / len(self._points)
-        span_us = self._points[-1][0] - self._points[0][0]
+        t_us = self._points[0]
+        scatter_ns += epoch.lateness_ns / len(t_us)
+        span_us = float(t_us[-1] - t_us[0])
         pace_off = 2.0 * self._steepest
         if span_us:
             pace_off = min(pace_off, 4.0 * scatter_ns / span_us)

@@ -138,9 +138,12 @@ def _median_mad(ordered: F64) -> tuple[F64, F64]:
     """
     k = ordered.shape[2] // 2
     median = ordered[:, :, k]
-    below = ordered[:, :, k, None] - ordered[:, :, : k + 1]
-    above = ordered[:, :, k:] - ordered[:, :, k, None]
-    return median, np.maximum(below, above, out=below).min(axis=2)
+    mad = ordered[:, :, -1] - median
+    for first in range(k + 1):
+        farthest = median - ordered[:, :, first]
+        np.maximum(farthest, ordered[:, :, first + k] - median, out=farthest)
+        np.minimum(mad, farthest, out=mad)
+    return median, mad
 
 
 def _median_mad_patchy(ordered: F64) -> tuple[F64, F64]:

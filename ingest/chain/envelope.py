@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from ingest.core.blocks import F64
 
 
@@ -31,13 +29,15 @@ def line_below(t: F64, y: F64, steepest: float) -> Line:
         y: shape (n,).
         steepest: the slope is held to +-``steepest``, units of y per unit of t.
     """
-    middle = float(t.mean())
+    middle = float(t.sum()) / len(t)
     slope = 0.0
-    left = int(np.searchsorted(t, middle, side="right"))
-    if left < len(t):
+    left = int(t.searchsorted(middle, side="left"))
+    right = int(t.searchsorted(middle, side="right"))
+    if left:
         # Of all chords from a point left of the middle to one right of it, the lowest at the
-        # middle is an edge of the hull.
-        rise = (y[left:] - y[:left, None]) / (t[left:] - t[:left, None])
-        at_middle = y[:left, None] + rise * (middle - t[:left, None])
-        slope = min(max(float(rise.flat[at_middle.argmin()]), -steepest), steepest)
+        # middle is an edge of the hull (but for a point at the middle, which needs no slope).
+        from_t, from_y = t[:left, None], y[:left, None]
+        rise = (y[right:] - from_y) / (t[right:] - from_t)
+        lowest = (from_y + rise * (middle - from_t)).argmin()
+        slope = min(max(float(rise.flat[lowest]), -steepest), steepest)
     return Line(middle, float((y - slope * (t - middle)).min()), slope)

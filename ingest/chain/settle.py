@@ -33,7 +33,8 @@ class SettleSettings:
 
 
 class Settle:
-    """Flags a sample STILL when no angle has spread too far over the window that it ends.
+    """Flags a sample STILL when no angle has spread too far over the window that it ends, and
+    MOVING when one has; neither while the window is not full.
 
     Channels without values have no say; a head with none at all is never still.
     """
@@ -61,10 +62,11 @@ class Settle:
             self.reset()
         held = np.concatenate((self._before, block.values), axis=1)
         self._before = held[:, max(0, held.shape[1] - self._width + 1) :]
-        flags = block.flags & ~np.uint16(Flag.STILL)
+        flags = block.flags & ~np.uint16(Flag.STILL | Flag.MOVING)
         if held.shape[1] >= self._width:
             still = self._still(held)
-            flags[len(flags) - len(still) :] |= still * np.uint16(Flag.STILL)
+            found = np.where(still, np.uint16(Flag.STILL), np.uint16(Flag.MOVING))
+            flags[len(flags) - len(still) :] |= found
         return [SampleBlock(block.t_ns, block.values, flags, block.after_gap, block.lag_ns)]
 
     def _still(self, held: F64) -> NDArray[np.bool_]:

@@ -158,10 +158,10 @@ def seal(record: CalibrationRecord) -> CalibrationRecord:
 
 
 def dump_record(record: CalibrationRecord) -> str:
-    """Return a sealed record as JSON text, indented, ending in a newline."""
+    """Return a sealed record as JSON text: indented, keys in order, ending in a newline."""
     if not record.sha256:
         raise ValueError(f"record {record.record_id} is not sealed")
-    return json.dumps(record.model_dump(mode="json"), indent=2, ensure_ascii=False) + "\n"
+    return json.dumps(record.model_dump(mode="json"), indent=2, sort_keys=True) + "\n"
 
 
 def load_record(text: str, where: str = "calibration record") -> CalibrationRecord:

@@ -1,6 +1,7 @@
 """What the demo's technician does, and what a display beside them hears and asks for."""
 
 import asyncio
+import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -12,6 +13,7 @@ from ingest.outputs.listener import Listener
 from ingest.payload.axle import AxleResult
 from ingest.payload.base import PayloadError
 from ingest.payload.cmd import Reply
+from ingest.payload.evt import Event
 from ingest.payload.head import HeadStatus
 from ingest.payload.topics import Topics
 from ingest.service.service import Service
@@ -21,6 +23,8 @@ from ingest.simulator.vehicle import WheelAt
 ONLINE_S = 15.0
 RESULTS_S = 6.0
 STOPS = 3
+PRESSES = 8
+PRESS_S = 0.5
 
 CAUTION = (
     "In a real bay: chock the wheels that stay down, lift only at the vehicle maker's points, "
@@ -62,6 +66,7 @@ class Story:
         self._tell = tell
         self._fresh: dict[str, AxleResult] = {}
         self._statuses: dict[str, HeadStatus] = {}
+        self._pressed: dict[str, str] = {}
         self._news = asyncio.Event()
         self.heard = Heard()
 
@@ -73,6 +78,9 @@ class Story:
                 self._fresh[topic] = AxleResult.decode(payload)
             elif payload and place[0] == "head" and place[2] == "status":
                 self._statuses[place[1]] = HeadStatus.decode(payload)
+            elif payload and place[0] == "evt":
+                event = Event.decode(payload)
+                self._pressed[event.head or ""] = event.kind
         except PayloadError as error:
             self._tell(f"unreadable message on {topic}: {error}")
         self._news.set()
@@ -133,12 +141,23 @@ class Story:
         else:
             for step in self._demo.technician.stops(wheel, STOPS):
                 await self._wait(step)
-                self._demo.ptys[name].press()
+                await self._press(name)
             how = f"{STOPS} stops and back"
-            await asyncio.sleep(0.15)
         assert begun.ok
         reply = await self._ask("turn-end", head=name)
         self._tell(f"{wheel} {how}: {reply.text}")
+
+    async def _press(self, name: str) -> None:
+        """Press the head's button until the stop is taken: a lost frame costs a second try."""
+        for _ in range(PRESSES):
+            self._pressed.pop(name, None)
+            self._demo.ptys[name].press()
+            with contextlib.suppress(StoryError):  # the press itself may have been lost
+                await self._until(lambda: name in self._pressed, PRESS_S, "an answer")
+            if self._pressed.get(name) == "stop-taken":
+                return
+            await asyncio.sleep(PRESS_S)
+        raise StoryError(f"the button of {name} took no stop: {self._pressed.get(name)}")
 
     async def _read(self, wheels: list[WheelAt]) -> None:
         """Wait until the settled wheels' results are in; keep them."""

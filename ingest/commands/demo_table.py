@@ -82,7 +82,13 @@ def compare(demo: DemoRig, topics: Topics, heard: Heard) -> Comparison:
 def _row(label: str, topic: str, true_rad: float, heard: Heard) -> Row:
     result, measured = heard.results.get(topic), heard.measured.get(topic)
     if result is None or measured is None:
-        return Row(label, true_rad / DEG, "no free sightline across", "", None)
+        return Row(
+            label,
+            true_rad / DEG,
+            "no result: no free sightline" if "toe" in label else "no result",
+            "",
+            None,
+        )
     expanded = coverage_factor(measured.dof) * measured.u
     ratio = (measured.value - true_rad) / expanded
     return Row(label, true_rad / DEG, on_screen(result.text), result.q, ratio)

@@ -57,6 +57,9 @@ class Flag(IntFlag):
     """No calibration record was applied."""
     STILL = 32
     """The head and its wheel are at rest (set by the settle stage)."""
+    MOVING = 64
+    """The head or its wheel moves (set by the settle stage). Neither of the two: not known yet,
+    as after a gap."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,8 @@ Bad bytes are not an error: decoders drop and count them by reason. Facts are at
 nobody matches message texts. ``str(error)`` is one line for a person.
 """
 
+from pathlib import PurePath
+
 
 class IngestError(Exception):
     """Root of the errors of ``ingest``."""
@@ -13,7 +15,8 @@ class ConfigError(IngestError):
     """The configuration or an input file cannot be used. Fatal: exit 2, before any port opens."""
 
     def __init__(self, where: str, field: str, value: object, allowed: str) -> None:
-        super().__init__(f"{where}: {field} = {value!r}: {allowed}")
+        shown = str(value) if isinstance(value, PurePath) else repr(value)
+        super().__init__(f"{where}: {field} = {shown}: {allowed}")
         self.where = where
         self.field = field
         self.value = value

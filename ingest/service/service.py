@@ -27,7 +27,7 @@ from ingest.service.requests import Requests
 from ingest.service.servicedesk import DeskSettings, ServiceDesk
 from ingest.wire.codes import CommandOp
 from ingest.wire.commands import Command
-from ingest.wire.framing import frame
+from ingest.wire.framing import DELIMITER, frame
 from ingest.wire.messages import encode
 from ingest.wire.reports import Ack, Refusal
 
@@ -179,7 +179,8 @@ class Service:
             del self._waiting[name, command_id]
 
     async def _send(self, name: str, command: Command) -> None:
-        await self._keepers[name].send(frame(encode(command)))
+        """Send a command; the delimiter before it ends whatever noise the line carried."""
+        await self._keepers[name].send(DELIMITER + frame(encode(command)))
 
     async def _tick(self) -> None:
         last_ns = self._clock()

@@ -10,7 +10,7 @@ from ingest.chain.rest import RestReading
 from ingest.core.blocks import F64, Flag, SampleBlock
 from ingest.core.channels import ROW, Channel
 from ingest.core.units import DEG, NS
-from ingest.geometry.arc import further_rad, turn_worth
+from ingest.geometry.arc import SAME_STOP_RAD, further_rad, turn_worth
 from ingest.geometry.fit import fit_runout
 from ingest.geometry.runout import Runout, RunoutLimits, Turn
 from ingest.geometry.sightline import Sightline
@@ -89,8 +89,11 @@ class WheelTurn:
         return self._put(reading, self._settings.new_angle_deg * DEG)
 
     def take(self, reading: RestReading) -> bool:
-        """Take the present rest since somebody said so, however near it is to the last."""
-        return self._put(reading, 0.0)
+        """Take the present rest since somebody said so, however near it is to the last.
+
+        Where the wheel has not turned since, it is the same stop, read again after a gap.
+        """
+        return self._put(reading, SAME_STOP_RAD)
 
     def _put(self, reading: RestReading, apart_rad: float) -> bool:
         if self._stops and reading.t_ns <= self._last_end_ns:

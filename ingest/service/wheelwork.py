@@ -3,9 +3,11 @@
 import itertools
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from ingest.chain.chain import Chain
 from ingest.chain.rest import RestReading
-from ingest.core.blocks import SampleBlock
+from ingest.core.blocks import Flag, SampleBlock
 from ingest.core.errors import MeasurementRefused
 from ingest.core.ids import HeadId
 from ingest.core.units import NS
@@ -154,7 +156,7 @@ class WheelWork:
             return
         bench = self._bench(head)
         rest = chain.rest.latest()
-        if chain.ended_rests or rest is None:
+        if any(np.bitwise_or.reduce(block.flags) & np.uint16(Flag.MOVING) for block in blocks):
             self._move(head, bench, "moving")
         bench.rest, bench.chain = rest, chain
         now_ns = int(blocks[-1].t_ns[-1])

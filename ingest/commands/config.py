@@ -1,0 +1,41 @@
+"""``levelhead config check``: say whether a configuration can be used, without opening a port."""
+
+import argparse
+import json
+from pathlib import Path
+
+from ingest.config import load_config
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
+    check = actions.add_parser("check", help="read a configuration and say what is wrong")
+    check.add_argument("config", type=Path, help="configuration file (TOML)")
+    check.add_argument("--json", action="store_true", help="print one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Exit 0 for a usable configuration; the error of an unusable one says what to do."""
+    config = load_config(args.config)
+    broker = "embedded, loopback only" if config.embedded else config.broker.where
+    if args.json:
+        print(
+            json.dumps(
+                {
+                    "ok": True,
+                    "bay": config.bay,
+                    "broker": broker,
+                    "links": [link.port for link in config.links],
+                }
+            )
+        )
+        return 0
+    print(f"{args.config}: usable")
+    print(f"  bay {config.bay}, state in {config.state_file}")
+    print(f"  broker: {broker}")
+    for link in config.links:
+        print(f"  head at {link.port}, {link.baud} baud")
+    if not config.links:
+        print("  no [[head]] yet: levelhead ports lists what is plugged in")
+    return 0

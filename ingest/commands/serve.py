@@ -1,0 +1,76 @@
+"""``levelhead serve``: run the measuring service until it is stopped."""
+
+import argparse
+import asyncio
+import logging
+import signal
+from pathlib import Path
+
+from calibration.errors import CalibrationFileError
+from ingest.commands.host import HostSettings, monotonic_ns, running_broker, running_service
+from ingest.config import Config, load_config
+from ingest.core.errors import ConfigError, OutputError
+from ingest.drivers.serial import SerialLink
+from ingest.store.database import open_database
+from ingest.store.head_names import StoredHeadNames
+from ingest.store.records import StoredRecords
+
+log = logging.getLogger(__name__)
+
+BROKER_RETRY_S = 5.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("config", type=Path, help="configuration file (TOML)")
+    parser.add_argument("--verbose", action="store_true", help="tell changes of state, too")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serve. Exit 0 after SIGTERM or SIGINT; 2 when the configuration cannot be used."""
+    level = logging.INFO if args.verbose else logging.WARNING
+    logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(message)s")
+    logging.getLogger("amqtt").setLevel(logging.WARNING)
+    logging.getLogger("transitions").setLevel(logging.WARNING)
+    config = load_config(args.config)
+    asyncio.run(_serve(config))
+    return 0
+
+
+async def _serve(config: Config) -> None:
+    stopping = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for each in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(each, stopping.set)
+    connection = open_database(config.state_file)
+    try:
+        records = StoredRecords(connection)
+        refused = take_up(records, config.records_dir)
+        settings = HostSettings(config.bay, config.embedded, config.broker, config.service)
+        links = [SerialLink(link, monotonic_ns) for link in config.links]
+        async with running_broker(settings) as broker:
+            print(f"levelhead serves bay {config.bay} at {broker.where}", flush=True)
+            names = StoredHeadNames(connection)
+            async with running_service(settings, broker, links, names, records) as service:
+                for at, text in enumerate(refused, start=1):
+                    service.bay.alerts.set(f"records-{at}", "warning", text)
+                await stopping.wait()
+    except OutputError as error:
+        raise ConfigError("broker", "port", error.where, error.reason) from error
+    finally:
+        connection.close()
+
+
+def take_up(records: StoredRecords, folder: Path | None) -> list[str]:
+    """Take up the calibration records of a folder; return a line for each that was refused."""
+    if folder is None:
+        return []
+    if not folder.is_dir():
+        raise ConfigError("bay", "records_dir", str(folder), "a folder of calibration records")
+    refused = []
+    for path in sorted(folder.glob("*.json")):
+        try:
+            records.add(path.read_text(encoding="utf-8"), path.name)
+        except (OSError, UnicodeDecodeError, CalibrationFileError) as error:
+            refused.append(str(error))
+    return refused

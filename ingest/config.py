@@ -1,0 +1,276 @@
+"""The configuration file: TOML turned into frozen settings, checked before any port is opened.
+
+Key names carry units. An unknown key is an error, since a misspelt one would be silent.
+"""
+
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from ingest.chain.chain import ChainSettings
+from ingest.chain.decimate import DecimateSettings
+from ingest.chain.despike import DespikeSettings
+from ingest.chain.settle import SettleSettings
+from ingest.core.errors import ConfigError
+from ingest.drivers.serial import SerialSettings
+from ingest.outputs.broker import EmbeddedBrokerSettings
+from ingest.outputs.settings import BrokerSettings
+from ingest.service.bay import BaySettings
+from ingest.service.linkkeeper import KeeperSettings
+from ingest.service.live import LiveSettings
+from ingest.service.results import SpreadSettings
+from ingest.service.service import ServiceSettings
+from ingest.service.turns import TurnSettings
+from ingest.service.watchdog import WatchdogSettings
+from ingest.service.wheelwork import WheelSettings
+
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Port = Annotated[int, Field(ge=0, le=65535)]
+Name = Annotated[str, Field(pattern=r"^[a-z0-9_-]{1,32}$")]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class BayTable(_Table):
+    """``[bay]``: its name, where things are kept, what it measures."""
+
+    name: Name = "bay1"
+    state_file: Path = Path("levelhead.db")
+    """Head names and calibration records."""
+    records_dir: Path | None = None
+    """Calibration records (JSON) that are taken up at the start."""
+    cross_line_m: Positive = 2.0
+    spread_camber_deg: NotNegative = 0.02
+    spread_heading_deg: NotNegative = 0.02
+    port_height_m: NotNegative = 0.01
+
+
+class BrokerTable(_Table):
+    """``[broker]``: without a host, the embedded one on loopback."""
+
+    host: str | None = None
+    port: Port = 1883
+    websocket_port: Port | None = None
+    user: str | None = None
+    password_file: Path | None = None
+    tls: bool = False
+    ca_file: Path | None = None
+    cert_file: Path | None = None
+    key_file: Path | None = None
+    client_id: str = ""
+
+
+class HeadTable(_Table):
+    """``[[head]]``: a link to a head."""
+
+    port: str
+    baud: int = 115_200
+    hold_s: NotNegative = 0.040
+
+
+class ChainTable(_Table):
+    """``[chain]``: the filter chain; a stage is left out by its switch."""
+
+    output_hz: Positive = 10.0
+    despike: bool = True
+    despike_threshold_sigma: Positive = 5.0
+    settle_window_s: Positive = 0.8
+    settle_tilt_deg: Positive = 0.05
+    settle_azimuth_deg: Positive = 0.05
+    settle_turn_deg: Positive = 0.15
+
+
+class TurnTable(_Table):
+    """``[turn]``: how a turn of a wheel is taken and judged."""
+
+    new_angle_deg: Positive = 15.0
+    least_rest_s: Positive = 0.3
+    stop_sigma_deg: Positive = 0.01
+    max_u_deg: Positive = 0.05
+    wanted_u_deg: Positive = 0.01
+
+
+class LiveTable(_Table):
+    """``[live]``: when live readings are published."""
+
+    min_s: Positive = 0.1
+    max_s: Positive = 1.0
+    ttl_s: Positive = 3.0
+    silent_s: Positive = 2.0
+    """A head that has sent nothing valid for so long is opened anew."""
+
+
+class ConfigFile(_Table):
+    """The whole file."""
+
+    bay: BayTable = BayTable()
+    broker: BrokerTable = BrokerTable()
+    head: tuple[HeadTable, ...] = ()
+    chain: ChainTable = ChainTable()
+    turn: TurnTable = TurnTable()
+    live: LiveTable = LiveTable()
+
+
+class Config(_Table):
+    """Settings of everything, ready to be wired."""
+
+    model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)
+
+    bay: str
+    state_file: Path
+    records_dir: Path | None
+    embedded: EmbeddedBrokerSettings | None
+    broker: BrokerSettings
+    service: ServiceSettings
+    links: tuple[SerialSettings, ...]
+
+
+def load_config(path: Path) -> Config:
+    """Read a configuration. Raises ``ConfigError`` naming file, key, value and what is allowed.
+
+    Relative paths in it are relative to the file.
+    """
+    where = str(path)
+    try:
+        found = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise ConfigError(where, "file", where, error.strerror or "cannot be read") from error
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise ConfigError(where, "file", path.name, f"not TOML in UTF-8: {error}") from error
+    try:
+        read = ConfigFile.model_validate(found)
+    except ValidationError as error:
+        raise _first_fault(where, found, error) from error
+    return _settings(where, path.parent, read)
+
+
+def _first_fault(where: str, found: dict[str, Any], error: ValidationError) -> ConfigError:
+    fault = error.errors(include_url=False)[0]
+    key = ".".join(str(step) for step in fault["loc"])
+    value = fault.get("input")
+    if fault["type"] == "extra_forbidden":
+        known = _known_keys(fault["loc"])
+        return ConfigError(where, key, value, f"no such key; there are: {known}")
+    return ConfigError(where, key, value, fault["msg"])
+
+
+def _known_keys(location: tuple[int | str, ...]) -> str:
+    model: type[BaseModel] = ConfigFile
+    tables: dict[str, type[BaseModel]] = {
+        "bay": BayTable,
+        "broker": BrokerTable,
+        "head": HeadTable,
+        "chain": ChainTable,
+        "turn": TurnTable,
+        "live": LiveTable,
+    }
+    if len(location) > 1:
+        model = tables.get(str(location[0]), ConfigFile)
+    return ", ".join(model.model_fields)
+
+
+def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
+    ports = [head.port for head in read.head]
+    for at, port in enumerate(ports):
+        if port in ports[:at]:
+            raise ConfigError(where, f"head.{at}.port", port, "named twice; one link per port")
+    return Config(
+        bay=read.bay.name,
+        state_file=folder / read.bay.state_file,
+        records_dir=None if read.bay.records_dir is None else folder / read.bay.records_dir,
+        embedded=_embedded(where, read.broker),
+        broker=_broker(where, folder, read.broker),
+        service=_service(where, read),
+        links=tuple(_link(where, at, head) for at, head in enumerate(read.head)),
+    )
+
+
+def _embedded(where: str, table: BrokerTable) -> EmbeddedBrokerSettings | None:
+    if table.host is not None:
+        return None
+    for name in ("user", "password_file", "ca_file", "cert_file", "key_file"):
+        if getattr(table, name) is not None:
+            value = getattr(table, name)
+            raise ConfigError(where, f"broker.{name}", str(value), "only with a host of its own")
+    return EmbeddedBrokerSettings(port=table.port, websocket_port=table.websocket_port)
+
+
+def _broker(where: str, folder: Path, table: BrokerTable) -> BrokerSettings:
+    if table.host is None:
+        return BrokerSettings()
+    files: dict[str, Any] = {
+        name: None if getattr(table, name) is None else folder / getattr(table, name)
+        for name in ("password_file", "ca_file", "cert_file", "key_file")
+    }
+    try:
+        return BrokerSettings(
+            host=table.host,
+            port=table.port,
+            user=table.user,
+            tls=table.tls,
+            client_id=table.client_id,
+            **files,
+        )
+    except ConfigError as error:
+        raise ConfigError(where, f"broker.{error.field}", error.value, error.allowed) from error
+
+
+def _link(where: str, at: int, head: HeadTable) -> SerialSettings:
+    try:
+        return SerialSettings(head.port, baud=head.baud, hold_s=head.hold_s)
+    except ValueError as error:
+        value: object = head.port
+        name = "port"
+        for other in ("baud", "hold_s"):
+            if str(error).startswith(other):
+                name, value = other, getattr(head, other)
+        raise ConfigError(where, f"head.{at}.{name}", value, str(error)) from error
+
+
+def _service(where: str, read: ConfigFile) -> ServiceSettings:
+    try:
+        return ServiceSettings(
+            bay=BaySettings(_chain(read.chain), _live(read.live), _wheel(read.bay, read.turn)),
+            keeper=KeeperSettings(watchdog=WatchdogSettings(limit_s=read.live.silent_s)),
+        )
+    except ConfigError as error:
+        field = f"{error.where}: {error.field}"
+        raise ConfigError(where, field, error.value, error.allowed) from error
+    except ValueError as error:
+        raise ConfigError(where, "live or turn", "as given", str(error)) from error
+
+
+def _chain(table: ChainTable) -> ChainSettings:
+    return ChainSettings(
+        despike=DespikeSettings(threshold_sigma=table.despike_threshold_sigma)
+        if table.despike
+        else None,
+        decimate=DecimateSettings(output_hz=table.output_hz),
+        settle=SettleSettings(
+            window_s=table.settle_window_s,
+            tilt_deg=table.settle_tilt_deg,
+            azimuth_deg=table.settle_azimuth_deg,
+            turn_deg=table.settle_turn_deg,
+        ),
+    )
+
+
+def _live(table: LiveTable) -> LiveSettings:
+    return LiveSettings(min_s=table.min_s, max_s=table.max_s, ttl_s=table.ttl_s)
+
+
+def _wheel(bay: BayTable, turn: TurnTable) -> WheelSettings:
+    return WheelSettings(
+        turn=TurnSettings(**turn.model_dump()),
+        spread=SpreadSettings(
+            camber_deg=bay.spread_camber_deg,
+            heading_deg=bay.spread_heading_deg,
+            port_height_m=bay.port_height_m,
+        ),
+        cross_line_m=bay.cross_line_m,
+    )

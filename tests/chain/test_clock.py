@@ -182,7 +182,7 @@ def test_a_restarted_head_gets_a_map_of_its_own(raw, cut_raw):
     assert timed.t_ns[0] == again.arrived_ns[0]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60, deadline=None, derandomize=True)
 @given(
     seed=st.integers(0, 2**16),
     cuts=st.lists(st.integers(0, 400), max_size=12),
@@ -210,7 +210,7 @@ def test_the_cut_of_the_stream_does_not_change_time(raw, cut_raw, seed, cuts, lo
     assert results[0] == results[1] == results[2]
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None, derandomize=True)
 @given(
     y=st.lists(st.floats(0.0, 100.0), min_size=2, max_size=25),
     steepest=st.floats(0.01, 50.0),
@@ -228,7 +228,8 @@ def test_the_line_below_solves_the_linear_programme(y, steepest):
         b_ub=y,
         bounds=[(None, None), (-steepest, steepest)],
     )
-    assert below.sum() == pytest.approx(-best.fun, abs=1e-6)
+    # The solver keeps to its constraints within 1e-7 each, of which there are up to 25.
+    assert below.sum() == pytest.approx(-best.fun, abs=1e-5)
 
 
 def test_the_line_below_one_point_is_level():

@@ -147,7 +147,7 @@ def test_a_gap_forgets_the_temperature(block):
     np.testing.assert_array_equal(out.values, cold.values)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60, deadline=None, derandomize=True)
 @given(seed=st.integers(0, 2**16), cuts=st.lists(st.integers(0, 50), max_size=8))
 def test_the_cut_does_not_show_in_calibrated_values(block, cut_block, assert_same, seed, cuts):
     rng = np.random.default_rng(seed)

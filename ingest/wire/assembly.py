@@ -7,7 +7,7 @@ import numpy as np
 from ingest.core.blocks import I64, NO_VALUE, RawRun
 from ingest.core.channels import CHANNELS, ROW
 from ingest.core.counters import FrameFault, LinkCounters
-from ingest.core.ids import MonotonicNs
+from ingest.core.ids import BootId, HeadId, MonotonicNs
 from ingest.wire.codes import BOOT_MARK_SHIFT, STATUS_FLAGS, MessageType, boot_mark
 from ingest.wire.hello import Hello
 from ingest.wire.merge import FRAME, Frames, merge
@@ -41,7 +41,7 @@ class Assembler:
         self._undeclared: list[int] = []
         self._held = b""
         self._held_ns = MonotonicNs(0)
-        self._last_event: int | None = None
+        self._last_event: tuple[HeadId, BootId, int] | None = None
 
     @property
     def hello(self) -> Hello | None:
@@ -106,9 +106,10 @@ class Assembler:
             self._end(received)
             return
         elif isinstance(report, Event):
-            if report.number == self._last_event:
+            event = (self._hello.head, self._hello.boot, report.number)
+            if event == self._last_event:
                 return
-            self._last_event = report.number
+            self._last_event = event
         received.append(report)
 
     def _begin(self, hello: Hello) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from ingest.core.counters import FrameFault
 from ingest.wire.codes import EventCode, MessageType
 
+_EVENT_CODES = frozenset(map(int, EventCode))
 NO_BATTERY = 0xFF
 NO_TEMPERATURE = -(1 << 15)
 
@@ -89,7 +90,7 @@ class Event:
         if len(body) < _EVENT.size:
             return FrameFault.LENGTH
         _, status, seq, t_us, code, number = _EVENT.unpack_from(body)
-        if code not in EventCode:
+        if code not in _EVENT_CODES:
             return FrameFault.VALUE
         return cls(status, seq, t_us, EventCode(code), number)
 

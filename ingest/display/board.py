@@ -1,13 +1,20 @@
 """What the page server knows: the last message of every topic, and who is listening."""
 
+import itertools
 import threading
 from dataclasses import dataclass, replace
 
 MOST_TOPICS = 4096
-"""Topics that are remembered, and messages that wait for one listener. Beyond it the oldest go."""
+"""Topics that are remembered; beyond it the oldest goes."""
 
-_NEVER_KEPT = frozenset({"cmd", "evt", "reply"})
+MOST_WAITING = 2 * MOST_TOPICS
+"""Messages that wait for one listener; beyond it the listener is sent home to start afresh."""
+
+_HAPPENS_ONCE = frozenset({"cmd", "evt", "reply"})
 """What stands after the bay in topics of things that happened once: who came late missed them."""
+
+_STANDS = frozenset({"status", "meta"})
+"""Last levels under a head that are no live values."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,37 +27,39 @@ class Note:
 
 
 class Outbox:
-    """What waits for one listener: the newest message per topic, in order of arrival.
+    """What waits for one listener, in order of arrival.
 
-    A listener that is too slow loses older values of a topic, never the newest, so that it
-    can lag but not mislead.
+    Of a live topic only the newest waits: a slow listener loses what has been overtaken. A
+    state is never left out; whoever falls too far behind is sent home instead.
     """
 
     def __init__(self, notes: list[Note]) -> None:
         self._lock = threading.Lock()
-        self._notes = {note.topic: note for note in notes}
+        self._turn = itertools.count()
+        self._notes: dict[str | int, Note] = {note.topic: note for note in notes}
         self._ready = threading.Event()
         self._ready.set()
         self._closed = False
-        self._dropped = 0
+        self._overtaken = 0
 
     @property
-    def dropped(self) -> int:
-        """Messages that were overtaken before the listener took them."""
-        return self._dropped
+    def overtaken(self) -> int:
+        """Live values that a newer one replaced before the listener took them."""
+        return self._overtaken
 
     @property
     def closed(self) -> bool:
         return self._closed
 
-    def put(self, note: Note) -> None:
+    def put(self, note: Note, *, live: bool) -> None:
         with self._lock:
-            if self._notes.pop(note.topic, None) is not None:
-                self._dropped += 1
-            elif len(self._notes) >= MOST_TOPICS:
-                del self._notes[next(iter(self._notes))]
-                self._dropped += 1
-            self._notes[note.topic] = note
+            if live and self._notes.pop(note.topic, None) is not None:
+                self._overtaken += 1
+            if len(self._notes) >= MOST_WAITING:
+                self._notes.clear()
+                self._closed = True
+            else:
+                self._notes[note.topic if live else next(self._turn)] = note
         self._ready.set()
 
     def take(self, timeout_s: float) -> list[Note]:
@@ -63,7 +72,8 @@ class Outbox:
         return notes
 
     def close(self) -> None:
-        self._closed = True
+        with self._lock:
+            self._closed = True
         self._ready.set()
 
 
@@ -82,10 +92,14 @@ class Board:
 
     def post(self, note: Note) -> None:
         """Remember a message and hand it on. An empty payload clears its topic."""
+        levels = note.topic.split("/")
+        live = len(levels) == 6 and levels[3] == "head" and levels[5] not in _STANDS
+        once = len(levels) > 3 and levels[3] in _HAPPENS_ONCE
         with self._lock:
-            self._remember(note)
+            if not once:
+                self._remember(note)
             for outbox in self._outboxes:
-                outbox.put(note)
+                outbox.put(note, live=live)
 
     def join(self, most: int) -> Outbox | None:
         """Return a new listener's outbox with the last of every topic in it.
@@ -112,13 +126,8 @@ class Board:
 
     def _remember(self, note: Note) -> None:
         self._last.pop(note.topic, None)
-        if not note.payload or _happens_once(note.topic):
+        if not note.payload:
             return
         if len(self._last) >= MOST_TOPICS:
             del self._last[next(iter(self._last))]
         self._last[note.topic] = note
-
-
-def _happens_once(topic: str) -> bool:
-    levels = topic.split("/", 4)
-    return len(levels) > 3 and levels[3] in _NEVER_KEPT

@@ -13,6 +13,7 @@ import re
 import socketserver
 import sys
 import threading
+import time
 from collections.abc import Iterable
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -152,7 +153,7 @@ class _Handler(BaseHTTPRequestHandler):
             self.wfile.write(b"event: start\ndata:\n\n")
             while not outbox.closed:
                 self.wfile.write(_as_events(outbox.take(BEAT_S)))
-                threading.Event().wait(PACE_S)
+                time.sleep(PACE_S)
         finally:
             self.server.board.leave(outbox)
 

@@ -35,8 +35,8 @@ class FaultPlan:
                 raise ValueError(f"{name} is a share between 0 and 1")
 
 
-MILD = FaultPlan(lost=5e-4, damaged=5e-4, duplicated=2e-4, spikes=5e-4, boot_text=True)
-"""What a workshop with long cables looks like on an ordinary day."""
+MILD = FaultPlan(lost=5e-5, damaged=5e-5, duplicated=5e-5, spikes=1e-4, boot_text=True)
+"""An ordinary day with long cables: a fault every minute or so on each head, at 100 Hz."""
 
 
 @dataclass(slots=True)

@@ -71,6 +71,13 @@ class Rig:
         head.swing.knock(at_s, KNOCK_RAD["lock"])
         insort(self._changes_s, at_s)
 
+    def knock(self, wheel: WheelAt, at_s: float, amplitude_rad: float) -> None:
+        """Set the head on a wheel swinging, if there is one."""
+        for head in self.heads:
+            seat = head.seat_at(at_s)
+            if seat is not None and seat.wheel == wheel:
+                head.swing.knock(at_s, amplitude_rad)
+
     def pose(self, head: Head, t_s: F64) -> HeadPose:
         """Return where a head is; nothing may be mounted or locked between the times asked."""
         seat = head.seat_at(t_s[0])

@@ -141,5 +141,8 @@ class Sensors:
 
     def _tilt(self, true: F64) -> F64:
         sines = np.sin(true[TILT_ROWS, :])
-        raw = self.tilt.raw(sines, true[ROW[Channel.TEMPERATURE]])
+        absent = np.isnan(sines)
+        # A two-axis sensor has nothing to do with the axis that it lacks: 0, not NaN, times it.
+        raw = self.tilt.raw(np.where(absent, 0.0, sines), true[ROW[Channel.TEMPERATURE]])
+        raw[absent] = np.nan
         return np.arcsin(np.clip(raw, -1.0, 1.0))

@@ -17,6 +17,15 @@ from ingest.simulator.vehicle import WheelAt
 
 LIFT_M = 0.06
 SLOPPY_DEG = 3.0
+HANG_DEG = 0.05
+"""How much camber and toe change when the load is off a wheel (1 sigma)."""
+
+ROLL_DEG = 0.2
+"""How far from even the two ends of an axle are lifted (1 sigma)."""
+
+KNOCK_DEG = {"jack": 0.5, "turn": 0.3}
+"""How far at most a head swings after its axle was moved, and after its wheel was."""
+
 TURN_RAD = 2.0 * np.pi
 
 
@@ -46,7 +55,8 @@ class Step:
 class Technician:
     """Does things to a rig. Each method is a generator of steps; wait between them.
 
-    ``clock`` gives the rig's time. ``settle_sigma_rad``: how much camber and toe scatter each time a wheel is let down.
+    ``clock`` gives the rig's time. ``settle_sigma_rad``: how much camber and toe scatter each
+    time a wheel is let down.
     """
 
     def __init__(
@@ -77,21 +87,36 @@ class Technician:
         return Step("dismounted", 0.2)
 
     def jack(self, axle: int) -> Step:
-        """Lift an axle off its plates, evenly, on stands."""
-        lift = self._rig.vehicle.axle_state[axle].lift
-        lift.move(self._soon_s(), LIFT_M, self._pace.jack_s)
-        return Step("lifted", self._pace.jack_s + self._pace.lead_s)
+        """Lift an axle off its plates, not quite evenly, on stands; its wheels hang free."""
+        start_s, took_s = self._soon_s(), self._pace.jack_s
+        state = self._rig.vehicle.axle_state[axle]
+        state.lift.move(start_s, LIFT_M, took_s)
+        state.roll.move(start_s, self._chance(ROLL_DEG * DEG), took_s)
+        self._give(axle, start_s, took_s, HANG_DEG * DEG)
+        return Step("lifted", took_s + self._pace.lead_s)
 
     def lower(self, axle: int) -> Step:
         """Let an axle down; its wheels settle a little differently each time."""
-        pace, start_s = self._pace, self._soon_s()
-        self._rig.vehicle.axle_state[axle].lift.move(start_s, 0.0, pace.lower_s)
+        start_s, took_s = self._soon_s(), self._pace.lower_s
+        state = self._rig.vehicle.axle_state[axle]
+        state.lift.move(start_s, 0.0, took_s)
+        state.roll.move(start_s, 0.0, took_s)
+        self._give(axle, start_s, took_s, self._settle_sigma_rad)
+        return Step("settled", took_s + self._pace.lead_s + self._pace.settle_s)
+
+    def _give(self, axle: int, start_s: float, took_s: float, sigma_rad: float) -> None:
+        """Move the wheels of an axle to a chance camber and toe beside what is built."""
         for wheel, state in self._rig.vehicle.wheel_state.items():
             if wheel.axle == axle:
                 for give in (state.camber_give, state.toe_give):
-                    scatter = float(self._random.normal(0.0, 1.0)) * self._settle_sigma_rad
-                    give.move(start_s, scatter, pace.lower_s)
-        return Step("settled", pace.lower_s + pace.lead_s + pace.settle_s)
+                    give.move(start_s, self._chance(sigma_rad), took_s)
+                self._knock(wheel, start_s + took_s, "jack")
+
+    def _chance(self, sigma: float) -> float:
+        return float(self._random.normal(0.0, 1.0)) * sigma
+
+    def _knock(self, wheel: WheelAt, at_s: float, by: str) -> None:
+        self._rig.knock(wheel, at_s, float(self._random.uniform(-1.0, 1.0)) * KNOCK_DEG[by] * DEG)
 
     def stops(self, wheel: WheelAt, count: int) -> Iterator[Step]:
         """Turn a wheel once round in even stops, never quite even; the last closes the turn.
@@ -105,6 +130,7 @@ class Technician:
             sloppy = float(self._random.uniform(-SLOPPY_DEG, SLOPPY_DEG)) * DEG
             goal = start + TURN_RAD * number / count + sloppy
             spin.move(self._soon_s(), goal, pace.move_s)
+            self._knock(wheel, spin.end_s, "turn")
             yield Step(f"stop {number + 1}", pace.lead_s + pace.move_s + pace.dwell_s)
 
     def through(self, wheel: WheelAt) -> Step:
@@ -112,4 +138,5 @@ class Technician:
         spin, pace = self._rig.vehicle.wheel_state[wheel].spin, self._pace
         goal = spin.last + TURN_RAD + float(self._random.uniform(5.0, 15.0)) * DEG
         spin.move(self._soon_s(), goal, pace.through_s, ramp=0.1)
+        self._knock(wheel, spin.end_s, "turn")
         return Step("turned through", pace.lead_s + pace.through_s + 0.3)

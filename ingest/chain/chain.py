@@ -7,6 +7,7 @@ from ingest.chain.calibrate import Calibrate
 from ingest.chain.clock import Clock, ClockSettings
 from ingest.chain.decimate import Decimate, DecimateSettings
 from ingest.chain.despike import Despike, DespikeSettings
+from ingest.chain.gather import Gather
 from ingest.chain.order import Order, OrderSettings
 from ingest.chain.rest import Rest, RestReading, RestSettings
 from ingest.chain.scale import Ranges, Scale
@@ -14,6 +15,9 @@ from ingest.chain.settle import Settle, SettleSettings
 from ingest.chain.stage import Stage, require
 from ingest.core.blocks import RawRun, SampleBlock
 from ingest.core.counters import LinkCounters
+
+_HELD_S = 0.2
+"""No sample waits longer than this for others to be worked on with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,8 @@ class Chain:
     ) -> None:
         require(0.1 <= rate_hz <= 100_000.0, "rate_hz", rate_hz, "0.1 to 100000 Hz")
         self.counters = counters
+        self.period_s = 1.0 / rate_hz
+        self._gather = Gather(max(1, round(_HELD_S * rate_hz)))
         self._order = Order(settings.order, rate_hz, counters)
         self.clock = Clock(settings.clock, rate_hz)
         self._scale = Scale(ranges or {})
@@ -60,7 +66,8 @@ class Chain:
         self._after: list[Stage] = [s for s in (self._decimate, settle) if s]
         self.rest = Rest(settings.rest, self.output_hz)
         self.full_rate: list[SampleBlock] = []
-        """Calibrated samples at the head's own rate, of the last ``feed``."""
+        """Calibrated samples at the head's own rate that the last ``feed`` worked on; short
+        runs wait for others, no longer than a value of the low-pass would."""
         self.ended_rests: list[RestReading] = []
         """Rests that ended during the last ``feed``."""
 
@@ -68,6 +75,11 @@ class Chain:
     def lag_ns(self) -> int:
         """Delay of all filters: a value leaves so much after the moment that it describes."""
         return sum(stage.lag_ns for stage in (self._despike, self._decimate) if stage)
+
+    @property
+    def quiet_s(self) -> float:
+        """How long until the sample arrives that completes the next value, from the newest on."""
+        return (self._decimate.missing if self._decimate else 1) * self.period_s
 
     @property
     def despiked(self) -> int:
@@ -88,7 +100,8 @@ class Chain:
         """Take samples as they came; return the values that they complete."""
         self.full_rate = [
             done
-            for ordered in self._order.feed(run)
+            for gathered in self._gather.feed(run, self._wanted())
+            for ordered in self._order.feed(gathered)
             for timed in self.clock.feed(ordered)
             for done in _through(self._before, [self._scale.feed(timed)])
         ]
@@ -97,15 +110,23 @@ class Chain:
         return out
 
     def recalibrate(self, correction: Correction | None) -> None:
-        """Put another calibration in force, from the next sample on, as after a gap."""
+        """Put another calibration in force, as after a gap, for all samples not worked on yet."""
         self._calibrate.correction = correction
         self._forget(self._after)
 
     def reset(self) -> None:
         """Forget every sample and the head's clock: the link was opened anew."""
+        self._gather.reset()
         self._order.reset()
         self.clock.reset()
         self._forget([*self._before, *self._after])
+
+    def _wanted(self) -> int:
+        """Return how many samples it takes, at least, to complete the next value."""
+        if self._decimate is None:
+            return 1
+        delayed = self._despike.lacking if self._despike else 0
+        return self._decimate.lacking + delayed
 
     def _forget(self, stages: list[Stage]) -> None:
         for stage in stages:

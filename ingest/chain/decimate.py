@@ -37,12 +37,22 @@ class Decimate:
         """Windows that a gap cut short."""
         self.reset()
 
+    @property
+    def missing(self) -> int:
+        """Samples that the present window still wants."""
+        return self.size - len(self._t_ns)
+
     def reset(self) -> None:
         """Forget every sample."""
         self._values: F64 = np.empty((len(CHANNELS), 0))
         self._t_ns: I64 = np.empty(0, np.int64)
         self._flags: U16 = np.empty(0, np.uint16)
         self._after_gap = True
+
+    @property
+    def lacking(self) -> int:
+        """How many samples the window under way still lacks."""
+        return self.size - len(self._t_ns)
 
     def feed(self, block: SampleBlock) -> list[SampleBlock]:
         """Return the windows that the block completes."""

@@ -76,6 +76,11 @@ class Despike:
         self._lag_ns = 0
         self._after_gap = True
 
+    @property
+    def lacking(self) -> int:
+        """How many samples go in before the next one comes out."""
+        return self._half - len(self._t_ns)
+
     def feed(self, block: SampleBlock) -> list[SampleBlock]:
         """Return what can be judged now."""
         out: list[SampleBlock] = []

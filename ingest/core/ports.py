@@ -40,6 +40,13 @@ class Link(Protocol):
         """Send bytes within a deadline; raises ``LinkError``."""
         ...
 
+    def rest(self, until_ns: MonotonicNs) -> None:
+        """Take note that nothing is needed before a time; a link may let bytes gather until then.
+
+        A hint for one rest, which saves wake-ups where many heads stream.
+        """
+        ...
+
     async def close(self) -> None:
         """Release the port. Idempotent, and safe after a failed ``open``."""
         ...

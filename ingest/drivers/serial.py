@@ -9,12 +9,14 @@ from typing import Any
 import serial
 
 from ingest.core.errors import LinkLost, LinkNotFound, LinkTimeout
+from ingest.core.ids import MonotonicNs
 from ingest.core.ports import Chunk, MonotonicClock
+from ingest.core.units import NS
 from ingest.drivers.chunk_queue import ChunkQueue
 from ingest.drivers.deadline_thread import DeadlineThread
 from ingest.drivers.serial_errors import PORT_ERRORS, translate
 from ingest.drivers.serial_fd import FdStream
-from ingest.drivers.serial_hold import safe_hold_s
+from ingest.drivers.serial_hold import Holds
 from ingest.drivers.serial_ports import find_device, parse_address
 from ingest.drivers.serial_thread import ThreadStream
 
@@ -26,7 +28,7 @@ QUEUE_CHUNKS = 256
 class SerialSettings:
     """One port. ``port`` is an address as ``serial_ports.parse_address`` takes it.
 
-    ``hold_s`` is the longest rest between reads (see ``serial_hold``); 0 reads at every
+    ``hold_s`` is the usual rest between reads (see ``serial_hold``); 0 reads at every
     arrival. Raises ``ValueError`` for what cannot be.
     """
 
@@ -92,6 +94,12 @@ class SerialLink:
         except TimeoutError as error:
             raise LinkTimeout(self.name, f"took no bytes for {timeout_s:g} s") from error
 
+    def rest(self, until_ns: MonotonicNs) -> None:
+        """Take note that nothing is needed before a time."""
+        if self._stream is not None:
+            ahead_s = (until_ns - self._clock()) / NS
+            self._stream.rest(asyncio.get_running_loop().time() + ahead_s)
+
     async def close(self) -> None:
         """Release the port. Idempotent; never raises for the port's trouble."""
         stream, self._stream = self._stream, None
@@ -125,8 +133,8 @@ class SerialLink:
             fd = None
         if fd is None:
             return ThreadStream(port, self.name, self._clock, self._queue)
-        hold_s = safe_hold_s(self._settings.hold_s, self._settings.baud)
-        return FdStream(fd, self.name, hold_s, self._clock, self._queue)
+        holds = Holds.at(self._settings.hold_s, self._settings.baud)
+        return FdStream(fd, self.name, holds, self._clock, self._queue)
 
 
 def _close_port(port: serial.Serial) -> None:

@@ -8,21 +8,28 @@ from ingest.core.ids import MonotonicNs
 from ingest.core.ports import Chunk, MonotonicClock
 from ingest.drivers.chunk_queue import ChunkQueue
 from ingest.drivers.serial_errors import PORT_ERRORS, describe, number_of, translate
-from ingest.drivers.serial_hold import CROWDED, LINGER_S, REPLY_S, TAIL_S, TTY_BUFFER
+from ingest.drivers.serial_hold import CROWDED, LINGER_S, REPLY_S, TAIL_S, TTY_BUFFER, Holds
 
 
 class FdStream:
     """Bytes of one descriptor. It does not own it: who opened the port closes it.
 
-    ``hold_s`` 0 reads at every arrival. See ``serial_hold`` for the rhythm.
+    A usual hold of 0 reads at every arrival. See ``serial_hold`` for the rhythm.
     """
 
     def __init__(
-        self, fd: int, link: str, hold_s: float, clock: MonotonicClock, queue: ChunkQueue
+        self,
+        fd: int,
+        link: str,
+        holds: Holds,
+        clock: MonotonicClock,
+        queue: ChunkQueue,
     ) -> None:
         self._fd = fd
         self._link = link
-        self._hold_s = hold_s
+        self._hold_s = holds.usual_s
+        self._longest_s = holds.longest_s
+        self._until_s = 0.0
         self._clock = clock
         self._queue = queue
         self._loop = asyncio.get_running_loop()
@@ -47,6 +54,10 @@ class FdStream:
         self._eager_until_s = self._loop.time() + REPLY_S
         if self._timer is not None and not self._kept:
             self._rest_over()
+
+    def rest(self, until_s: float) -> None:
+        """Take note of when bytes are needed again, on the event loop's clock."""
+        self._until_s = until_s
 
     async def write(self, data: bytes) -> None:
         """Write all bytes; raises ``LinkLost``. The caller sets the deadline."""
@@ -94,7 +105,12 @@ class FdStream:
         if self._timer is not None:
             self._timer.cancel()
         self._loop.remove_reader(self._fd)
-        self._timer = self._loop.call_later(self._hold_s, self._rest_over)
+        self._timer = self._loop.call_later(self._rest_s(), self._rest_over)
+
+    def _rest_s(self) -> float:
+        """Return how long to rest: until bytes are needed, or else the usual hold."""
+        wanted_s = self._until_s - self._loop.time()
+        return min(wanted_s, self._longest_s) if wanted_s > 0.0 else self._hold_s
 
     def _rest_over(self) -> None:
         """Take what came during the rest, and wait for the next bytes, though not for long."""

@@ -5,7 +5,10 @@ that arrive in pieces are whole. Then it rests for a hold, while bytes gather in
 After the hold these are taken, and handed on together with the next bytes that arrive: the
 newest byte of a chunk has only just come, so that the rest costs a measurement no time.
 If nothing comes within ``LINGER_S`` they are handed on without it.
+Whoever knows when the next bytes are needed says so, and the rest lasts until then.
 """
+
+from dataclasses import dataclass
 
 TTY_BUFFER = 4096
 """Bytes that Linux holds for a terminal; what comes beyond may be lost (a UART can not wait)."""
@@ -26,7 +29,16 @@ REPLY_S = 0.100
 """No rest for so long after a send: the time at which an answer came is measured."""
 
 
-def safe_hold_s(wanted_s: float, baud: int) -> float:
-    """Return the longest hold, in seconds, in which a line at full rate fills half the buffer:
-    178 ms at 115200 baud, 22 ms at 921600."""
-    return min(wanted_s, CROWDED * BITS_PER_BYTE / baud)
+@dataclass(frozen=True, slots=True)
+class Holds:
+    """How long a port may rest: usually, and at most where it is told when bytes are needed."""
+
+    usual_s: float
+    longest_s: float
+
+    @classmethod
+    def at(cls, usual_s: float, baud: int) -> "Holds":
+        """Return holds in which a line at full rate fills at most half the buffer: 178 ms at
+        115200 baud, 22 ms at 921600."""
+        longest_s = CROWDED * BITS_PER_BYTE / baud
+        return cls(min(usual_s, longest_s), longest_s if usual_s > 0.0 else 0.0)

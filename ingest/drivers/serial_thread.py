@@ -46,6 +46,9 @@ class ThreadStream:
     def expect_reply(self) -> None:
         """Nothing rests here."""
 
+    def rest(self, until_s: float) -> None:
+        """Nothing rests here."""
+
     async def write(self, data: bytes) -> None:
         """Write all bytes; raises ``LinkLost``. The caller sets the deadline."""
         try:

@@ -97,6 +97,10 @@ class LinkKeeper:
             if self._state is not LinkState.OPEN:
                 self._report(LinkState.OPEN, None)
 
+    def rest(self, until_ns: MonotonicNs) -> None:
+        """Let bytes gather until a time."""
+        self._link.rest(until_ns)
+
     async def send(self, data: bytes) -> None:
         """Send bytes within the link's deadline; raises ``LinkError``."""
         if self._watchdog is None:

@@ -16,6 +16,7 @@ from typing import Protocol
 from ingest.core.errors import LinkError
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import Chunk, HeadNames, Link, MonotonicClock, Outlet, WallClock
+from ingest.core.units import NS
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
 from ingest.service.announcer import Announcer
@@ -36,6 +37,9 @@ log = logging.getLogger(__name__)
 TICK_S = 1.0
 RESTART_S = 1.0
 """Pause before a task that failed by our own fault is started again."""
+
+EARLY = 0.4
+"""A link is ready this part of a sample period before the sample that completes a value."""
 
 ASK_HELLO_EVERY_S = 1.0
 """A head that streams without having introduced itself is asked again this often."""
@@ -148,6 +152,9 @@ class Service:
                     waiting.set_result(answer)
         if slot.counters.frames > before:
             self._keepers[name].note_good(chunk.arrived_ns)
+        if slot.feed.chain is not None:
+            quiet_ns = round((slot.feed.chain.quiet_s - EARLY * slot.feed.chain.period_s) * NS)
+            self._keepers[name].rest(MonotonicNs(chunk.arrived_ns + quiet_ns))
         if slot.feed.hello is None:
             await self._ask_hello(name)
 

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.core.blocks import F64, I32, NO_VALUE
-from ingest.core.channels import ANGLES, CHANNELS, CIRCULAR, ROW, Channel
+from ingest.core.blocks import F64
+from ingest.core.channels import ROW
 from ingest.core.counters import LinkCounters
 from ingest.core.ids import BootId
-from ingest.core.units import WIRE_DEGC, WIRE_RAD
 from ingest.simulator.faults import BOOT_TEXT, FaultInjector
-from ingest.simulator.head import Head, wrapped
+from ingest.simulator.head import Head
+from ingest.simulator.quantise import RANGES, codes_of
 from ingest.simulator.rig import Rig
 from ingest.wire.codes import (
     CommandOp,
@@ -22,7 +22,7 @@ from ingest.wire.codes import (
     status_byte,
 )
 from ingest.wire.commands import ClockPing, Command
-from ingest.wire.framing import Deframer, frame
+from ingest.wire.framing import DELIMITER, Deframer, frame
 from ingest.wire.hello import MAX_RATE_DHZ, ChannelInfo, Hello
 from ingest.wire.messages import Message, decode, encode
 from ingest.wire.reports import Ack, ClockPong, Event, Refusal, Status
@@ -32,17 +32,13 @@ FIRMWARE = "simulated-head 1.0"
 STATUS_S = 1.0
 AHEAD_S = 0.040
 """So far ahead samples are worked out, unless told otherwise; less than the technician's lead."""
-HALF_TURN = 1_800_000
-"""Half a turn in codes."""
+HELLO_S = 4.0
+"""A hello is repeated so often; the protocol asks for one every 5 s at least."""
 
-RANGES = {
-    **dict.fromkeys(CIRCULAR, (-HALF_TURN, HALF_TURN)),
-    Channel.INCL_X: (-HALF_TURN // 2, HALF_TURN // 2),
-    Channel.INCL_Y: (-HALF_TURN // 2, HALF_TURN // 2),
-    Channel.INCL_Z: (-HALF_TURN // 2, HALF_TURN // 2),
-    Channel.TEMPERATURE: (-400_000, 850_000),
-}
-"""What each channel can read, in codes."""
+REPEAT_S = 0.025
+"""An event is said again so much later, in case it was lost."""
+
+IDENTIFY_MOST = 600
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,24 +84,29 @@ class Firmware:
         self.faults = faults
         self._rate_dhz = round(rate_hz * 10)
         self._ahead_us = ahead_s * 1e6
-        self._deframer = Deframer(LinkCounters())
         self._two_sets = any(ROW[channel] >= 4 for channel in head.design.channels)
         self._ready: deque[tuple[float, bytes]] = deque()
+        self._repeats: deque[tuple[float, bytes]] = deque()
+        self._boot = BootId(int(random.integers(1 << 32)))
         self.identified = 0
         """How often the head was asked to show itself."""
         self.boot(0.0)
 
     def boot(self, now_s: float) -> bytes:
-        """Start anew; return what the head says first."""
-        self._boot = BootId(int(self._random.integers(1 << 32)))
+        """Start anew; return what the head says first. The boot id counts up."""
+        self._boot = BootId((self._boot + 1) % (1 << 32))
+        self._from_host = LinkCounters()
+        self._deframer = Deframer(self._from_host)
         self._ready.clear()
+        self._repeats.clear()
         self._seq = int(self._random.integers(1 << 16))
         self._events = 0
         self._streaming = True
         self._catch_up(now_s)
         self._status_s = now_s
+        self._told_flags = self._flags(now_s)
         text = BOOT_TEXT if self.faults.plan.boot_text else b""
-        return text + self._said(self.hello())
+        return text + DELIMITER + self._say_hello(now_s)
 
     def restart(self, now_s: float) -> bytes:
         """Start anew as after a reset: the head's clock begins at zero too."""
@@ -132,19 +133,27 @@ class Firmware:
         )
 
     def run(self, now_s: float) -> bytes:
-        """Return all that has become due: samples, and once a second the status."""
+        """Return all that has become due: samples, status, hello, and events said again."""
         out = self._samples(now_s) if self._streaming else b""
-        if now_s - self._status_s >= STATUS_S:
-            self._status_s = now_s
+        flags = self._flags(now_s)
+        if now_s - self._status_s >= STATUS_S or flags != self._told_flags:
+            self._status_s, self._told_flags = now_s, flags
             out += self._said(self._status(now_s))
+        if now_s - self._hello_s >= HELLO_S:
+            out += self._say_hello(now_s)
+        while self._repeats and self._repeats[0][0] <= now_s:
+            out += self.faults.passed(self._repeats.popleft()[1])
         return out
 
     def press(self, now_s: float) -> bytes:
-        """Return what a press of the button sends."""
-        self._events = (self._events + 1) % 256
-        status = self._status_byte(now_s)
+        """Return what a press of the button sends at once; it is said again a little later."""
         sent = (self._seq - len(self._ready) - 1) % (1 << 16)
-        return self._said(Event(status, sent, self._t_us(now_s), EventCode.TAKE_STOP, self._events))
+        event = Event(
+            self._status_byte(now_s), sent, self._t_us(now_s), EventCode.TAKE_STOP, self._events
+        )
+        self._events = (self._events + 1) % 256
+        self._repeats.append((now_s + REPEAT_S, frame(encode(event))))
+        return self._said(event)
 
     def receive(self, data: bytes, now_s: float) -> bytes:
         """Take bytes from the host; return the answers."""
@@ -160,34 +169,49 @@ class Firmware:
         return b""
 
     def _obey(self, command: Command, now_s: float) -> bytes:
-        status, value, after = self._status_byte(now_s), command.value, b""
+        """Do what a command asks; a hello that it brings about goes before the answer."""
+        status, value, before = self._status_byte(now_s), command.value, b""
         match command.op:
             case CommandOp.IDENTIFY:
+                if not 1 <= value <= IDENTIFY_MOST:
+                    return self._refused(command, status, IDENTIFY_MOST)
                 self.identified += 1
             case CommandOp.RATE:
                 if not 1 <= value <= MAX_RATE_DHZ:
-                    return self._refused(command, RefusalReason.BAD_VALUE, status)
-                self._set_rate(value, now_s)
-                after = self._said(self.hello())
+                    return self._refused(command, status, 1 if value < 1 else MAX_RATE_DHZ)
+                before = self._set_rate(value, now_s)
             case CommandOp.START | CommandOp.STOP:
-                self._start(command.op == CommandOp.START, now_s)
+                before = self._start(command.op == CommandOp.START, now_s)
             case CommandOp.HELLO:
-                after = self._said(self.hello())
+                before = self._say_hello(now_s)
             case _:
-                return self._refused(command, RefusalReason.UNKNOWN_COMMAND, status)
-        return self._said(Ack(status, command.command_id, command.op, value)) + after
+                answer = Refusal(
+                    status, command.command_id, command.op, RefusalReason.UNKNOWN_COMMAND
+                )
+                return self._said(answer)
+        return before + self._said(Ack(status, command.command_id, command.op, value))
 
-    def _refused(self, command: Command, reason: RefusalReason, status: int) -> bytes:
-        return self._said(Refusal(status, command.command_id, command.op, reason))
+    def _refused(self, command: Command, status: int, nearest: int) -> bytes:
+        reason = RefusalReason.BAD_VALUE
+        return self._said(Refusal(status, command.command_id, command.op, reason, nearest))
 
-    def _set_rate(self, rate_dhz: int, now_s: float) -> None:
+    def _set_rate(self, rate_dhz: int, now_s: float) -> bytes:
+        if rate_dhz == self._rate_dhz:
+            return b""
         self._rate_dhz = rate_dhz
         self._catch_up(now_s)
+        return self._say_hello(now_s)
 
-    def _start(self, streaming: bool, now_s: float) -> None:
-        if streaming and not self._streaming:
-            self._catch_up(now_s)
+    def _start(self, streaming: bool, now_s: float) -> bytes:
+        if streaming == self._streaming:
+            return b""
         self._streaming = streaming
+        self._catch_up(now_s)
+        return self._say_hello(now_s)
+
+    def _say_hello(self, now_s: float) -> bytes:
+        self._hello_s = now_s
+        return self._said(self.hello())
 
     def _catch_up(self, now_s: float) -> None:
         """Take the next sample at the next tick of the rate; none for the time before."""
@@ -235,7 +259,13 @@ class Firmware:
         degc = float(self._head.warming.at(np.array([now_s]))[0])
         battery = max(0, 96 - int(now_s // 600))
         return Status(
-            self._status_byte(now_s), self._t_us(now_s), battery, round(degc * 100), 0, 0, 0
+            status=self._status_byte(now_s),
+            t_us=self._t_us(now_s),
+            battery_percent=battery,
+            temperature_cdegc=round(degc * 100),
+            sensor_errors=0,
+            samples_dropped=0,
+            frames_rejected=min(self._from_host.faults.total(), 65535),
         )
 
     def _status_byte(self, now_s: float) -> int:
@@ -250,14 +280,3 @@ class Firmware:
 
     def _said(self, message: Message) -> bytes:
         return self.faults.passed(frame(encode(message)))
-
-
-def codes_of(raw: F64) -> I32:
-    """Return readings, shape (8, n), as codes; circular ones within half a turn."""
-    units = np.array([[WIRE_RAD if c in ANGLES else WIRE_DEGC] for c in CHANNELS])
-    circular = [ROW[channel] for channel in CIRCULAR]
-    brought = raw.copy()
-    brought[circular] = wrapped(raw[circular])
-    codes: I32 = np.rint(np.nan_to_num(brought, nan=0.0) / units).astype(np.int32)
-    codes[np.isnan(raw)] = NO_VALUE
-    return codes

@@ -127,27 +127,7 @@ def _refine(basis: F64, y: F64, kept: MASK, floor: F64) -> MASK:
         if np.array_equal(fitting, kept):
             break
         kept = fitting
-    return kept if _proven(basis, y, kept, floor) else np.ones(n, dtype=np.bool_)
-
-
-def _proven(basis: F64, y: F64, kept: MASK, floor: F64) -> bool:
-    """Say whether leaving the other rows out lowers the residuals beyond chance.
-
-    An F test of the rows left out together, against the best of all ways to choose as many:
-    a small set that fits itself too well must not speak against the rest.
-    """
-    n, p = basis.shape
-    rows = int(kept.sum())
-    left_out, dof = n - rows, rows - p
-    if left_out == 0 or dof < 1:
-        return False
-    everything = np.square(y - basis @ (basis.T @ y)).sum(axis=0)
-    inside = basis[kept]
-    solved = np.linalg.solve(inside.T @ inside, inside.T @ y[kept])
-    alone = np.square(y[kept] - inside @ solved).sum(axis=0)
-    ratio = (everything - alone) / left_out / np.maximum(alone / dof, np.square(floor))
-    chance = special.fdtrc(left_out, dof, np.maximum(ratio, 0.0)).min()
-    return float(chance * special.comb(n, left_out) * y.shape[1]) < _level(n)
+    return kept
 
 
 def _fitting_rows(basis: F64, y: F64, kept: MASK, floor: F64) -> MASK:

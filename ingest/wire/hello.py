@@ -20,6 +20,8 @@ _FROZEN = struct.Struct("<BBBB8sI24s")
 _REST = struct.Struct("<HBBB")
 _ENTRY = struct.Struct("<BBHbBHii")
 _STREAMING = 1
+_NO_IDENTITY = (b"\0" * 8, b"\xff" * 8)
+_MOUNTINGS = frozenset(map(int, Mounting))
 
 
 def _kind_and_unit(channel: Channel) -> tuple[Kind, Unit]:
@@ -72,9 +74,18 @@ class ChannelInfo:
         return cls(code, kind, unit, exponent, rate_dhz, low, high)
 
 
+_Rest = tuple[int, bool, tuple[ChannelInfo, ...]]
+"""Rate, streaming and channels: what only a known major version has."""
+
+_NOTHING_MORE: _Rest = (0, False, ())
+
+
 @dataclass(frozen=True, slots=True)
 class Hello:
-    """A head introduces itself. Of an unknown major version only the frozen part is read."""
+    """A head introduces itself.
+
+    Of an unknown major version only head, boot, firmware, major and minor mean anything.
+    """
 
     head: HeadId
     boot: BootId
@@ -117,23 +128,21 @@ class Hello:
         if len(body) < _FROZEN.size:
             return FrameFault.LENGTH
         _, major, minor, mounting, identity, boot, text = _FROZEN.unpack_from(body)
-        firmware = text.rstrip(b"\0")
-        if identity in (b"\0" * 8, b"\xff" * 8) or not _is_printable(firmware):
-            return FrameFault.VALUE
-        head, boot_id = HeadId(identity.hex()), BootId(boot)
-        if major != PROTOCOL_MAJOR:
-            return cls(head, boot_id, firmware.decode("ascii"), major=major, minor=minor)
-        rest = _read_rest(body)
+        known = major == PROTOCOL_MAJOR
+        rest = _read_rest(body) if known else _NOTHING_MORE
         if isinstance(rest, FrameFault):
             return rest
-        if mounting > max(Mounting):
+        firmware = text.rstrip(b"\0")
+        if identity in _NO_IDENTITY or not _is_printable(firmware):
+            return FrameFault.VALUE
+        if known and mounting not in _MOUNTINGS:
             return FrameFault.VALUE
         rate_dhz, streaming, channels = rest
         return cls(
-            head=head,
-            boot=boot_id,
+            head=HeadId(identity.hex()),
+            boot=BootId(boot),
             firmware=firmware.decode("ascii"),
-            mounting=Mounting(mounting),
+            mounting=Mounting(mounting) if known else Mounting.HANGING,
             rate_dhz=rate_dhz,
             streaming=streaming,
             channels=channels,
@@ -146,15 +155,15 @@ def _is_printable(text: bytes) -> bool:
     return all(0x20 <= byte <= 0x7E for byte in text)
 
 
-def _read_rest(body: bytes) -> tuple[int, bool, tuple[ChannelInfo, ...]] | FrameFault:
+def _read_rest(body: bytes) -> _Rest | FrameFault:
     start = _FROZEN.size + _REST.size
     if len(body) < start:
         return FrameFault.LENGTH
     rate_dhz, flags, count, size = _REST.unpack_from(body, _FROZEN.size)
-    if size < _ENTRY.size or count > MAX_CHANNELS or not 1 <= rate_dhz <= MAX_RATE_DHZ:
-        return FrameFault.VALUE
     if len(body) < start + count * size:
         return FrameFault.LENGTH
+    if size < _ENTRY.size or count > MAX_CHANNELS or not 1 <= rate_dhz <= MAX_RATE_DHZ:
+        return FrameFault.VALUE
     channels = tuple(ChannelInfo.from_bytes(body, start + row * size) for row in range(count))
     twice = len({entry.code for entry in channels}) < count
     if twice or any(entry.low > entry.high for entry in channels):

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from ingest.core.counters import FrameFault
 from ingest.wire.codes import EventCode, MessageType
 
-_EVENT_CODES = frozenset(map(int, EventCode))
 NO_BATTERY = 0xFF
 NO_TEMPERATURE = -(1 << 15)
 
@@ -14,6 +13,7 @@ _STATUS = struct.Struct("<BBBBIhHHH")
 _EVENT = struct.Struct("<BBHIBB")
 _PONG = struct.Struct("<BBHII")
 _ANSWER = struct.Struct("<BBHBBH")
+_EVENT_CODES = frozenset(map(int, EventCode))
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,11 +78,11 @@ def split_batch(body: bytes) -> list[bytes] | FrameFault:
     if len(body) < _BATCH.size:
         return FrameFault.LENGTH
     count = body[1]
-    if not 1 <= count <= MAX_BATCH:
-        return FrameFault.VALUE
     end = _BATCH.size + count * SAMPLE_SIZE
     if len(body) < end:
         return FrameFault.LENGTH
+    if not 1 <= count <= MAX_BATCH:
+        return FrameFault.VALUE
     return [body[at : at + SAMPLE_SIZE] for at in range(_BATCH.size, end, SAMPLE_SIZE)]
 
 

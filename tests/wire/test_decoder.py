@@ -126,9 +126,22 @@ def test_a_lost_first_set_loses_the_sample() -> None:
 
 def test_sets_of_different_samples_are_never_joined() -> None:
     other_time = replace(sample(1, 1), t_us=99)
-    received, counters = decode_all(FULL, sample(1), sample(2, 1), sample(1), other_time, *pair(3))
-    assert codes_in(received) == [halved(1), halved(1), whole(3)]
-    assert counters.orphans == 2
+    other_number = replace(sample(1, 1), seq=2)
+    sent = [sample(1), sample(2, 1), sample(1), other_time, sample(1), other_number, *pair(3)]
+    received, counters = decode_all(FULL, *sent)
+    assert codes_in(received) == [halved(1), halved(1), halved(1), whole(3)]
+    assert counters.orphans == 3
+
+
+def test_a_first_set_that_came_twice_is_not_taken_for_the_second_set() -> None:
+    received, _ = decode_all(FULL, sample(1), *pair(1))
+    assert codes_in(received) == [halved(1), whole(1)]
+
+
+def test_a_second_set_that_came_twice_is_used_once() -> None:
+    received, counters = decode_all(FULL, *pair(1), sample(1, 1), *pair(2))
+    assert codes_in(received) == [whole(1), whole(2)]
+    assert counters.orphans == 1
 
 
 def test_a_sample_waits_for_its_second_set_and_keeps_the_arrival_of_what_completed_it() -> None:

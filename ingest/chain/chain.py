@@ -56,12 +56,12 @@ class Chain:
         self.clock = Clock(settings.clock, rate_hz)
         self._scale = Scale(ranges or {})
         self._calibrate = Calibrate(correction)
-        self._despike = settings.despike and Despike(settings.despike, rate_hz)
-        self._decimate = settings.decimate and Decimate(settings.decimate, rate_hz)
+        self._despike = Despike(settings.despike, rate_hz) if settings.despike else None
+        self._decimate = Decimate(settings.decimate, rate_hz) if settings.decimate else None
         self.averaged = self._decimate.size if self._decimate else 1
         """Readings behind each value that leaves."""
         self.output_hz = rate_hz / self.averaged
-        settle = settings.settle and Settle(settings.settle, self.output_hz)
+        settle = Settle(settings.settle, self.output_hz) if settings.settle else None
         self._before: list[Stage] = [s for s in (self._despike, self._calibrate) if s]
         self._after: list[Stage] = [s for s in (self._decimate, settle) if s]
         self.rest = Rest(settings.rest, self.output_hz)
@@ -79,7 +79,7 @@ class Chain:
     @property
     def quiet_s(self) -> float:
         """How long until the sample arrives that completes the next value, from the newest on."""
-        return (self._decimate.missing if self._decimate else 1) * self.period_s
+        return max(1, self._wanted() - self._gather.held) * self.period_s
 
     @property
     def despiked(self) -> int:

@@ -37,11 +37,6 @@ class Decimate:
         """Windows that a gap cut short."""
         self.reset()
 
-    @property
-    def missing(self) -> int:
-        """Samples that the present window still wants."""
-        return self.size - len(self._t_ns)
-
     def reset(self) -> None:
         """Forget every sample."""
         self._values: F64 = np.empty((len(CHANNELS), 0))

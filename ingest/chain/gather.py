@@ -16,32 +16,33 @@ class Gather:
 
     def reset(self) -> None:
         """Forget what is held."""
-        self._held: list[RawRun] = []
-        self._count = 0
+        self._runs: list[RawRun] = []
+        self.held = 0
+        """How many samples wait."""
 
     def feed(self, run: RawRun, wanted: int) -> list[RawRun]:
         """Return the runs to work on now: once ``wanted`` samples are there, or ``most``."""
         ready: list[RawRun] = []
         if not len(run):
             return ready
-        if self._held and run.boot != self._held[0].boot:
+        if self._runs and run.boot != self._runs[0].boot:
             ready.append(self._release())
-        self._held.append(run)
-        self._count += len(run)
-        if self._count >= min(wanted, self._most):
+        self._runs.append(run)
+        self.held += len(run)
+        if self.held >= min(wanted, self._most):
             ready.append(self._release())
         return ready
 
     def _release(self) -> RawRun:
-        held = self._held
+        runs = self._runs
         self.reset()
-        if len(held) == 1:
-            return held[0]
+        if len(runs) == 1:
+            return runs[0]
         return RawRun(
-            boot=held[0].boot,
-            seq=np.concatenate([run.seq for run in held]),
-            t_us=np.concatenate([run.t_us for run in held]),
-            status=np.concatenate([run.status for run in held]),
-            codes=np.concatenate([run.codes for run in held], axis=1),
-            arrived_ns=np.concatenate([run.arrived_ns for run in held]),
+            boot=runs[0].boot,
+            seq=np.concatenate([run.seq for run in runs]),
+            t_us=np.concatenate([run.t_us for run in runs]),
+            status=np.concatenate([run.status for run in runs]),
+            codes=np.concatenate([run.codes for run in runs], axis=1),
+            arrived_ns=np.concatenate([run.arrived_ns for run in runs]),
         )

@@ -90,13 +90,14 @@ def messy(raw, seed, n):
 )
 def test_the_cut_of_the_stream_does_not_show(raw, cut_raw, assert_same, seed, cuts, calibrated):
     run = messy(raw, seed, 600)
+    another_boot = raw(np.arange(30) * PERIOD_US, boot=2)  # brings out what waited
     results = []
     for pieces in ([run], cut_raw(run, cuts), cut_raw(run, range(len(run)))):
         stage = chain(
             correction() if calibrated else None, ranges={Channel.INCL_Y: (-(10**5), 10**5)}
         )
         out, full, rests = [], [], []
-        for piece in pieces:
+        for piece in [*pieces, another_boot]:
             out += stage.feed(piece)
             full += stage.full_rate
             rests += stage.ended_rests
@@ -118,6 +119,39 @@ def test_the_first_value_comes_in_a_seventh_of_a_second(raw, cut_raw):
         if stage.feed(piece):
             break
     assert fed <= 15
+
+
+def test_samples_that_complete_nothing_wait_without_delaying_a_value(raw, cut_raw):
+    waiting, at_once = chain(), chain()
+    passes = 0
+    for piece in cut_raw(steady(raw, 500), range(500)):
+        out = waiting.feed(piece)
+        passes += bool(waiting.full_rate)
+        (timed,) = at_once.clock.feed(at_once._order.feed(piece)[0])
+        blocks = [at_once._scale.feed(timed)]
+        for stage in [*at_once._before, *at_once._after]:
+            blocks = [done for block in blocks for done in stage.feed(block)]
+        assert [b.t_ns.tolist() for b in out] == [b.t_ns.tolist() for b in blocks]
+    assert passes == 49
+
+
+def test_the_next_value_is_due_when_the_chain_says(raw, cut_raw):
+    stage = chain()
+    due_us = 13 * PERIOD_US
+    for newest, piece in enumerate(cut_raw(steady(raw, 100), range(100)), start=1):
+        came = bool(stage.feed(piece))
+        assert came == (newest * PERIOD_US == due_us)
+        due_us += came * 10 * PERIOD_US
+        assert newest * PERIOD_US + stage.quiet_s * 1e6 == pytest.approx(due_us)
+
+
+def test_nothing_waits_for_a_slow_low_pass(raw, cut_raw):
+    stage = chain(decimate=DecimateSettings(output_hz=0.5))
+    seq = np.array([0, 1, *range(3, 23)])
+    run = raw(seq * PERIOD_US, seq=seq)
+    for piece in cut_raw(run, range(len(run))):
+        stage.feed(piece)
+    assert stage.counters.lost == 1
 
 
 def test_the_delay_is_known_and_is_that_of_a_ramp(raw, cut_raw):

@@ -141,6 +141,18 @@ def test_old_samples_from_a_buffer_make_time_step_and_say_so(raw, cut_raw):
     assert not late[waited + 2 * int(RATE_HZ) :].any()
 
 
+def test_a_loss_while_a_correction_is_spread_does_not_spread_it_on(raw, cut_raw):
+    k = np.concatenate((np.arange(16), np.arange(2000, 2100)))
+    t_us = k * 10_000
+    arrived = START_NS + t_us * 1000
+    arrived[0] += 9_000_000
+    t_ns, _, _, _, clock = mapped(raw(t_us, seq=k, arrived_ns=arrived), cut_raw, rate_hz=100.0)
+    assert t_ns[0] == START_NS + 9_000_000
+    assert START_NS < t_ns[15] - t_us[15] * 1000 < START_NS + 9_000_000
+    assert np.abs(t_ns[16:] - arrived[16:]).max() < 10_000
+    assert clock.steps == 0
+
+
 def test_no_jump_at_an_epoch_exceeds_the_bound_unless_it_is_marked(raw, cut_raw):
     run, true_ns = stream(raw, "latency timer", 100.0, hours=0.1, seed=4)
     t_ns, bounds, _, opens, _ = mapped(run, cut_raw, every=1)

@@ -140,6 +140,15 @@ def test_a_pause_is_a_gap_with_nothing_lost(raw):
     assert counters.lost == 0
 
 
+def test_a_loss_of_half_a_minute_keeps_the_clock(raw):
+    stage, counters = order()
+    feed(stage, raw, [0, 1])
+    (run,) = feed(stage, raw, [3001, 3002])
+    assert run.after_gap
+    assert not run.restarted
+    assert (counters.lost, counters.reboots) == (2999, 0)
+
+
 def test_a_long_silence_maps_the_clock_anew_but_counts_the_loss(raw):
     stage, counters = order()
     feed(stage, raw, [0, 1])

@@ -9,7 +9,7 @@ from collections.abc import AsyncIterator
 
 from rich.console import Console
 
-from ingest.commands.demo_rig import DemoRig, build
+from ingest.commands.demo_rig import DemoRig, build, wall_clock
 from ingest.commands.demo_story import CAUTION, Story, StoryError
 from ingest.commands.demo_table import Comparison, compare, table
 from ingest.commands.host import HostSettings, monotonic_ns, running_broker, running_service
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 async def _demo(args: argparse.Namespace, console: Console) -> bool:
-    demo = build(args.seed, args.vehicle)
+    demo = build(args.seed, args.vehicle, wall_clock())
     console.print(f"{demo.rig.vehicle.name} (invented), seed {args.seed}", highlight=False)
     console.print(CAUTION, style="bold", highlight=False)
     settings = HostSettings(bay=BAY, embedded=EmbeddedBrokerSettings(port=args.port))

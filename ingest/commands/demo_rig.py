@@ -1,6 +1,7 @@
 """The demo's rig: an invented vehicle, four heads on ptys, and what their calibration found."""
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -47,20 +48,20 @@ class DemoRig:
     ptys: dict[str, PtyHead]
     technician: Technician
     records: list[str]
-    started_s: float
-
-    def now_s(self) -> float:
-        """Return the rig's own time."""
-        return time.monotonic() - self.started_s
+    now_s: Callable[[], float]
+    """The rig's own time."""
 
 
-def build(seed: int, vehicle_name: str, rate_hz: float = 100.0) -> DemoRig:
-    """Draw a rig from a seed: vehicle, clamps, sensor errors, clocks, noise and faults."""
+def wall_clock() -> Callable[[], float]:
+    """Return a clock that starts at 0 s now."""
     started_s = time.monotonic()
+    return lambda: time.monotonic() - started_s
 
-    def clock() -> float:
-        return time.monotonic() - started_s
 
+def build(
+    seed: int, vehicle_name: str, clock: Callable[[], float], rate_hz: float = 100.0
+) -> DemoRig:
+    """Draw a rig from a seed: vehicle, clamps, sensor errors, clocks, noise and faults."""
     heads = {name: draw_head(seed, name) for name in HEADS}
     rig = Rig(VEHICLES[vehicle_name](seed), tuple(heads.values()))
     ptys = {}
@@ -81,7 +82,7 @@ def build(seed: int, vehicle_name: str, rate_hz: float = 100.0) -> DemoRig:
     technician = Technician(
         rig, stream(seed, "technician"), clock, settle_sigma_rad=SETTLE_DEG * DEG
     )
-    return DemoRig(rig, heads, ptys, technician, records, started_s)
+    return DemoRig(rig, heads, ptys, technician, records, clock)
 
 
 def record_of(number: int, known: KnownHead) -> CalibrationRecord:

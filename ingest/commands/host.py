@@ -69,9 +69,7 @@ async def running_broker(settings: HostSettings) -> AsyncIterator[BrokerSettings
     broker = EmbeddedBroker(settings.embedded)
     await broker.start()
     try:
-        yield replace(
-            settings.broker, host=settings.embedded.host, port=broker.port, mqtt_5=False
-        )
+        yield replace(settings.broker, host=settings.embedded.host, port=broker.port, mqtt_5=False)
     finally:
         await broker.stop()
 

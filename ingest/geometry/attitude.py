@@ -6,6 +6,8 @@ Directions about a spin axis are written in the axis' own level frame: ``h`` the
 shape and are exact; nothing is developed for small angles.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -49,6 +51,42 @@ def spin_angle(
     return np.asarray(np.arctan2(-up, forward), dtype=np.float64)
 
 
+@dataclass(frozen=True, slots=True)
+class TiltedPlane:
+    """A head's own x-y plane with a direction read in it, ready to be levelled.
+
+    Sines of the axes' elevations, cosine and sine of the direction, and the slope of the plane
+    along it (``fall_rad`` below the horizontal, ``reach`` its share of the vertical).
+    """
+
+    y_z: F64
+    x_z: F64
+    u_z: F64
+    cos_t: F64
+    sin_t: F64
+    reach: F64
+    fall_rad: F64
+
+    @classmethod
+    def read(
+        cls, azimuth_rad: ArrayLike, incl_x_rad: ArrayLike, incl_y_rad: ArrayLike
+    ) -> "TiltedPlane":
+        """Take the readings of one head; arguments as ``sightline_to_shaft``."""
+        x_z, y_z = np.sin(incl_x_rad), np.sin(incl_y_rad)
+        u_z = np.sqrt(np.maximum(1.0 - x_z**2 - y_z**2, 0.0))
+        cos_t, sin_t = np.cos(azimuth_rad), np.sin(azimuth_rad)
+        slope = cos_t * x_z + sin_t * y_z
+        return cls(y_z, x_z, u_z, cos_t, sin_t, np.hypot(slope, u_z), np.arctan2(slope, u_z))
+
+    def sightline_to_shaft(self, sightline_elevation_rad: ArrayLike) -> F64:
+        """Return the plan angle from the sightline to the shaft, counter-clockwise, rad."""
+        height = np.sin(sightline_elevation_rad)
+        out_of_plane = np.arcsin(height / self.reach) - self.fall_rad
+        in_plane, d_u = np.cos(out_of_plane), np.sin(out_of_plane)
+        across = self.u_z * (in_plane * self.cos_t) - self.x_z * d_u
+        return np.asarray(np.arctan2(across, in_plane * self.sin_t - height * self.y_z))
+
+
 def sightline_to_shaft(
     azimuth_rad: ArrayLike,
     incl_x_rad: ArrayLike,
@@ -65,17 +103,8 @@ def sightline_to_shaft(
         incl_x_rad, incl_y_rad: elevations of the head's forward and left axes.
         sightline_elevation_rad: elevation of the sightline seen from this head.
     """
-    x_z, y_z = np.sin(incl_x_rad), np.sin(incl_y_rad)
-    u_z = np.sqrt(np.maximum(1.0 - x_z**2 - y_z**2, 0.0))
-    cos_t, sin_t = np.cos(azimuth_rad), np.sin(azimuth_rad)
-    slope = cos_t * x_z + sin_t * y_z
-    height = np.sin(sightline_elevation_rad)
-    out_of_plane = np.arcsin(height / np.hypot(slope, u_z)) - np.arctan2(slope, u_z)
-    d_x = np.cos(out_of_plane) * cos_t
-    d_y = np.cos(out_of_plane) * sin_t
-    d_u = np.sin(out_of_plane)
-    shaft_to_line = np.arctan2(x_z * d_u - u_z * d_x, d_y - height * y_z)
-    return np.asarray(-shaft_to_line, dtype=np.float64)
+    plane = TiltedPlane.read(azimuth_rad, incl_x_rad, incl_y_rad)
+    return plane.sightline_to_shaft(sightline_elevation_rad)
 
 
 def wrapped(angle_rad: ArrayLike) -> F64:

@@ -11,6 +11,7 @@ an eccentric clamp's swing for a part of the cone.
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ from calibration.harmonics import HarmonicFit, design
 from calibration.leastsquares import fit_linear
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.arc import FEWEST_STOPS, distinct_stops
-from ingest.geometry.attitude import sightline_to_shaft, spin_angle, wrapped
+from ingest.geometry.attitude import spin_angle, wrapped
 from ingest.geometry.clamp import ClampError, plan_angle
 from ingest.geometry.elevation import axis_of
 from ingest.geometry.knock import refuse_unsteady
@@ -32,10 +33,13 @@ from ingest.geometry.sightline import Sightline, eccentric_motion, moved, port_m
 F64 = NDArray[np.float64]
 
 PASSES = 30
-SETTLED_RAD = 1e-14
-"""A pass that moves nothing by more than this is the last."""
+REJECTIONS = 4
+SETTLED_RAD = 1e-12
+"""A pass that moves nothing by more than this is the last,"""
+NOISE_SHARE = 1e-4
+"""... or by more than this part of the largest residual,"""
 ROUNDING_RAD = 1e-9
-"""Below this a pass that moves things no less than the one before is the last."""
+"""... or, below this, by no less than the pass before."""
 
 
 def fit_runout(
@@ -94,74 +98,102 @@ def refuse_unusable(turn: Turn) -> None:
 
 def _solve(turn: Turn, line: Sightline, limits: RunoutLimits) -> Solution:
     """Fit one harmonic; fit a second where the shaft's elevation proves it."""
-    solution = _settle(turn, line, _begin(turn), (1,), limits)
-    proven = fit_proven(
-        solution.spin_rad, np.sin(turn.incl_y_rad), max_condition=limits.condition
+    solution = _without_outliers(_begin(turn, line), (1,), limits)
+    orders = fit_proven(
+        solution.spin_rad,
+        turn.elevation_sine,
+        reject=not solution.fit.fit.kept.all(),
+        max_condition=limits.condition,
     ).orders
-    if proven == (1,):
-        return solution
-    return _settle(turn, line, solution, proven, limits)
+    return solution if orders == (1,) else _without_outliers(solution, orders, limits)
 
 
-def _begin(turn: Turn) -> Solution:
+def _begin(turn: Turn, line: Sightline) -> Solution:
     """Return where the passes start: a clamp without error, a sightline that stands still."""
     elevation = float(np.mean(turn.incl_y_rad))
     spin = turn.rotation_rad
     if not turn.is_spin:
         spin = spin_angle(spin, turn.hung_rad, turn.incl_y_rad, 0.0, elevation)
     heading = 0.0
-    if turn.azimuth_rad is not None:
-        first = sightline_to_shaft(turn.azimuth_rad, turn.hung_rad, turn.incl_y_rad)
+    if turn.plane is not None:
+        first = turn.plane.sightline_to_shaft(line.elevation_rad)
         heading = float(np.angle(np.exp(1j * first).sum()))
-    return Solution(turn, Sightline(), spin, elevation, ClampError(0.0, 0.0), heading)
+    return Solution(turn, line, spin, elevation, ClampError(0.0, 0.0), heading)
+
+
+def _without_outliers(state: Solution, orders: tuple[int, ...], limits: RunoutLimits) -> Solution:
+    """Settle on all readings, then on those that fit, until no more are rejected."""
+    kept = np.ones(len(state.turn), dtype=np.bool_)
+    for _ in range(REJECTIONS):
+        state, right = _settle(state, kept, orders, limits)
+        factored = design(state.spin_rad, orders, max_condition=limits.condition)
+        fit = fit_linear(factored, right, reject=True)
+        same = np.array_equal(fit.kept, kept)
+        kept, state = fit.kept, replace(state, regression=HarmonicFit(orders, fit))
+        if same:
+            break
+    return state
 
 
 def _settle(
-    turn: Turn, line: Sightline, state: Solution, orders: tuple[int, ...], limits: RunoutLimits
-) -> Solution:
-    """Repeat the regression until nothing moves any more."""
-    state = state.on(line)
-    factored = design(state.spin_rad, orders, max_condition=limits.condition)
-    last = math.inf
+    state: Solution, kept: NDArray[np.bool_], orders: tuple[int, ...], limits: RunoutLimits
+) -> tuple[Solution, F64]:
+    """Repeat the regression of the kept rows until nothing moves; also return what it fits."""
+    turn, last = state.turn, math.inf
+    factored = design(state.spin_rad[kept], orders, max_condition=limits.condition)
+    # The elevation first, by itself: the shaft's sway must not be taken for an eccentricity.
+    state = _advance(state, factored.inverse @ _elevation(turn)[kept])
+    right = _right_hand_side(state)
     for _ in range(PASSES):
-        fit = HarmonicFit(orders, fit_linear(factored, _right_hand_side(state), reject=True))
-        after = _advance(state, fit)
-        if not turn.is_spin:
-            factored = design(after.spin_rad, orders, max_condition=limits.condition)
-        step = state.distance(after)
-        state = after
-        if step < SETTLED_RAD or last <= step < ROUNDING_RAD:
+        coefficients = factored.inverse @ right[kept]
+        rest = right[kept] - factored.matrix @ coefficients
+        after = _advance(state, coefficients)
+        step, state = state.distance(after), after
+        right = _right_hand_side(state)
+        if step < max(SETTLED_RAD, NOISE_SHARE * float(np.abs(rest).max())):
+            break
+        if last <= step < ROUNDING_RAD:
             break
         last = step
-    return state
+        if not turn.is_spin:
+            factored = design(state.spin_rad[kept], orders, max_condition=limits.condition)
+    return state, right
 
 
 def _right_hand_side(state: Solution) -> F64:
     """Return what is fitted, rad, shape (n, channels): elevation, and what is left of heading."""
     turn, line = state.turn, state.line
-    elevation = np.sin(turn.incl_y_rad) / turn.elevation_scale
-    if turn.azimuth_rad is None:
-        return elevation[:, None]
+    if turn.plane is None:
+        return _elevation(turn)
     plan = plan_angle(state.elevation_rad, state.clamp, state.spin_rad)
-    motion = port_motion(line, state.elevation_rad, plan, turn.hung_rad, turn.incl_y_rad)
-    motion += eccentric_motion(state.elevation_rad, state.eccentric, state.spin_rad)
+    motion = eccentric_motion(state.elevation_rad, state.eccentric, state.spin_rad)
+    if line.length_m is not None:
+        motion += port_motion(line, state.elevation_rad, plan, turn.hung_rad, turn.incl_y_rad)
     turned, line_elevation = moved(line, state.axis_heading_rad, motion)
-    shaft = sightline_to_shaft(turn.azimuth_rad, turn.hung_rad, turn.incl_y_rad, line_elevation)
+    shaft = turn.plane.sightline_to_shaft(line_elevation)
     rest = wrapped(shaft - plan + turned - state.axis_heading_rad)
-    return np.column_stack([elevation, rest])
+    return np.column_stack([_elevation(turn), rest])
 
 
-def _advance(state: Solution, fit: HarmonicFit) -> Solution:
-    """Return the state that a regression leads to."""
-    turn, c = state.turn, fit.fit.coefficients
+def _elevation(turn: Turn) -> F64:
+    """Return the elevation channel, sines scaled to radians, shape (n, 1)."""
+    return turn.elevation_sine[:, None] / turn.elevation_scale
+
+
+def _advance(state: Solution, c: F64) -> Solution:
+    """Return the state that the regression's coefficients, shape (p, channels), lead to."""
+    turn = state.turn
     elevation, clamp = axis_of(*(float(v) * turn.elevation_scale for v in c[:3, 0]))
     spin, heading, eccentric = state.spin_rad, state.axis_heading_rad, state.eccentric
     if not turn.is_spin:
         plan = plan_angle(elevation, clamp, spin)
         spin = spin_angle(turn.rotation_rad, turn.hung_rad, turn.incl_y_rad, plan, elevation)
-    if turn.azimuth_rad is not None:
-        heading = float(wrapped(heading + c[0, 1]))
+    if c.shape[1] > 1:
+        heading = math.remainder(heading + float(c[0, 1]), 2.0 * math.pi)
         lever = across(heading)
         if lever is not None:
-            eccentric = (eccentric[0] + c[2, 1] / lever, eccentric[1] - c[1, 1] / lever)
-    return Solution(turn, state.line, spin, elevation, clamp, heading, eccentric, fit)
+            eccentric = (
+                eccentric[0] + float(c[2, 1]) / lever,
+                eccentric[1] - float(c[1, 1]) / lever,
+            )
+    return Solution(turn, state.line, spin, elevation, clamp, heading, eccentric)

@@ -91,6 +91,8 @@ def _refuse_step(fit: LinearFit) -> None:
 
 
 def _refuse_outliers(fit: LinearFit) -> None:
+    if fit.kept.all():
+        return
     bad = ~fit.kept
     count, allowed = int(bad.sum()), int(OUTLIER_SHARE * len(bad))
     run = _longest_run(bad, fit.residuals)

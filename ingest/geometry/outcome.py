@@ -5,7 +5,7 @@ derivatives of what is made of them. Both channels are taken to be equally noisy
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -48,10 +48,6 @@ class Solution:
         """The regression, once there is one."""
         assert self.regression is not None
         return self.regression
-
-    def on(self, line: Sightline) -> "Solution":
-        """Return this state with another sightline."""
-        return replace(self, line=line)
 
     def distance(self, other: "Solution") -> float:
         """Return the largest difference from another state, rad."""
@@ -130,9 +126,10 @@ def _estimates(solution: Solution, sigma_rad: float, dof: float) -> RunoutEstima
     if solution.turn.azimuth_rad is None:
         return RunoutEstimates(*from_covariance(values, shaft @ noise @ shaft.T, **common))
     line = _line_transform(solution)
-    carried = line @ _line_slopes(solution) @ shaft
-    transform = np.block([[shaft, np.zeros((3, 3))], [carried, line]])
-    both = np.block([[noise, np.zeros((3, 3))], [np.zeros((3, 3)), noise]])
+    transform, both = np.zeros((6, 6)), np.zeros((6, 6))
+    transform[:3, :3], transform[3:, 3:] = shaft, line
+    transform[3:, :3] = line @ _line_slopes(solution) @ shaft
+    both[:3, :3] = both[3:, 3:] = noise
     values += [_wheel(solution.axis_heading_rad), *solution.eccentric]
     parts = from_covariance(values, transform @ both @ transform.T, **common)
     elevation, angle, phase, heading, *offset = parts

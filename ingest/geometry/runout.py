@@ -5,7 +5,7 @@ camber is asked for (see ``ingest.core.frames``).
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from calibration.measured import Measured
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.geometry.arc import TurnWorth
+from ingest.geometry.attitude import TiltedPlane
 from ingest.geometry.clamp import ClampError
 
 F64 = NDArray[np.float64]
@@ -33,12 +34,29 @@ class Turn:
     incl_x_rad: F64 | None = None
     azimuth_rad: F64 | None = None
     is_spin: bool = False
+    hung_rad: F64 = field(init=False, repr=False)
+    """``incl_x``, level where it is not read."""
+    plane: TiltedPlane | None = field(init=False, repr=False)
+    """The sightline as read, where there is one."""
+    elevation_sine: F64 = field(init=False, repr=False)
+    elevation_scale: float = field(init=False, repr=False)
+    """Change of sin(incl_y) per radian of incl_y, over the turn (root mean square)."""
 
     def __post_init__(self) -> None:
         n = len(self.rotation_rad)
         for name, channel in self.channels().items():
             if channel.shape != (n,):
                 raise ValueError(f"{name} has shape {channel.shape}, rotation has ({n},)")
+        hung = np.zeros(n) if self.incl_x_rad is None else self.incl_x_rad
+        plane = None
+        if self.azimuth_rad is not None:
+            plane = TiltedPlane.read(self.azimuth_rad, hung, self.incl_y_rad)
+        sine = np.sin(self.incl_y_rad)
+        scale = math.sqrt(max(1.0 - float(np.mean(sine**2)), 0.0)) if n else 1.0
+        object.__setattr__(self, "hung_rad", hung)
+        object.__setattr__(self, "plane", plane)
+        object.__setattr__(self, "elevation_sine", sine)
+        object.__setattr__(self, "elevation_scale", scale)
 
     def channels(self) -> dict[str, F64]:
         """Return the channels that are there, by name."""
@@ -49,16 +67,6 @@ class Turn:
             "azimuth": self.azimuth_rad,
         }
         return {name: channel for name, channel in named.items() if channel is not None}
-
-    @property
-    def hung_rad(self) -> F64:
-        """``incl_x``, level where it is not read."""
-        return np.zeros(len(self)) if self.incl_x_rad is None else self.incl_x_rad
-
-    @property
-    def elevation_scale(self) -> float:
-        """Change of sin(incl_y) per radian of incl_y, over the turn (root mean square)."""
-        return math.sqrt(float(np.mean(np.cos(self.incl_y_rad) ** 2)))
 
     def __len__(self) -> int:
         return len(self.rotation_rad)

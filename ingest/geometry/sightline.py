@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.geometry.attitude import swing, wrapped
+from ingest.geometry.attitude import swing
 
 F64 = NDArray[np.float64]
 
@@ -92,5 +92,7 @@ def moved(line: Sightline, heading_rad: float, motion: F64) -> tuple[F64, F64]:
     along = level * math.cos(heading_rad) - motion[0]
     left = -level * math.sin(heading_rad) + motion[1]
     height = math.sin(line.elevation_rad) - motion[2]
-    turned = wrapped(np.arctan2(left, along) + heading_rad)
+    # Against the line before, not against an axis: a small angle, on no seam.
+    cos_h, sin_h = math.cos(heading_rad), math.sin(heading_rad)
+    turned = np.arctan2(along * sin_h + left * cos_h, along * cos_h - left * sin_h)
     return turned, np.asarray(np.arctan2(height, np.hypot(along, left)), dtype=np.float64)

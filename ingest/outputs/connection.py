@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import functools
 import socket
 import ssl
 import threading
@@ -10,7 +11,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from paho.mqtt.client import (
-    MQTT_CLEAN_START_FIRST_ONLY,
     Client,
     ConnectFlags,
     DisconnectFlags,
@@ -22,18 +22,15 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from ingest.core.errors import OutputError
+from ingest.outputs.dial import dial_in_thread, tune_socket
 from ingest.outputs.outbox import Outgoing
 from ingest.outputs.properties import (
-    connect_properties,
     publish_properties,
     reply_properties,
     whole_seconds,
     will_properties,
 )
-from ingest.outputs.settings import BrokerSettings, read_password, tls_context
-
-SEND_BUFFER_BYTES = 64 * 1024
-"""What the kernel may hold for a slow broker; more would only age there."""
+from ingest.outputs.settings import BrokerSettings
 
 _HEADERS_BYTES = 48
 """Room for what a packet holds beside topic, payload and correlation data."""
@@ -128,7 +125,7 @@ class Connection:
         client.on_disconnect = self._on_disconnect
         client.on_message = self._on_message
         client.on_publish = self._on_publish
-        client.on_socket_open = self._on_socket_open
+        client.on_socket_open = tune_socket
         client.on_socket_close = self._on_socket_close
         client.on_socket_register_write = self._on_register_write
         client.on_socket_unregister_write = self._on_unregister_write
@@ -136,7 +133,8 @@ class Connection:
 
     async def open(self) -> None:
         """Connect and be accepted, within the deadline. Raises ``OutputError``."""
-        thread = threading.Thread(target=self._reach, name="mqtt connect", daemon=True)
+        dial = functools.partial(dial_in_thread, self._client, self._settings, self._report)
+        thread = threading.Thread(target=dial, name="mqtt dial", daemon=True)
         where = self._settings.where
         try:
             async with asyncio.timeout(self._settings.connect_timeout_s):
@@ -226,42 +224,10 @@ class Connection:
             self._read()
         self._end(Ending("dropped by us"))
 
-    # In the opening thread.
-
-    def _reach(self) -> None:
-        failure: OutputError | None = None
-        try:
-            self._reach_blocking()
-        except OutputError as error:
-            failure = error
-        except (OSError, ValueError) as error:
-            failure = OutputError(self._settings.where, _why(error), retryable=_passes(error))
-        with contextlib.suppress(RuntimeError):  # the loop is gone, and the socket with us
+    def _report(self, failure: OutputError | None) -> None:
+        """Come back from the thread, if there is still somewhere to come back to."""
+        with contextlib.suppress(RuntimeError):
             self._loop.call_soon_threadsafe(self._reached, failure)
-
-    def _reach_blocking(self) -> None:
-        settings = self._settings
-        if settings.user is not None:
-            self._client.username_pw_set(settings.user, read_password(settings))
-        context = tls_context(settings)
-        if context is not None:
-            self._client.tls_set_context(context)
-        self._client.connect_timeout = settings.connect_timeout_s
-        is_5 = self._version is MQTTProtocolVersion.MQTTv5
-        self._client.connect(
-            settings.host,
-            settings.port,
-            keepalive=settings.keepalive_s,
-            clean_start=True if is_5 else MQTT_CLEAN_START_FIRST_ONLY,
-            properties=connect_properties() if is_5 else None,
-        )
-
-    def _on_socket_open(self, _client: Client, _data: Any, sock: Any) -> None:
-        # Without it a small packet waits for the acknowledgement of the one before.
-        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, SEND_BUFFER_BYTES)
-
-    # In the event loop.
 
     def _reached(self, failure: OutputError | None) -> None:
         if self._opened.cancelled() or self._ended.done():
@@ -341,16 +307,3 @@ def _said_of_end(flags: DisconnectFlags, code: ReasonCode) -> str:
     if flags.is_disconnect_packet_from_server:
         return f"closed by the broker: {str(code).lower()}"
     return "no answer to a ping" if code.value == _KEEPALIVE else "connection lost"
-
-
-def _why(error: Exception) -> str:
-    if isinstance(error, ssl.SSLError):
-        return f"TLS: {error.reason or error}"
-    if isinstance(error, TimeoutError):
-        return "no answer"
-    return getattr(error, "strerror", None) or str(error) or type(error).__name__
-
-
-def _passes(error: Exception) -> bool:
-    """Tell whether trying again can help: a certificate that does not match stays so."""
-    return not isinstance(error, ssl.SSLCertVerificationError)

@@ -4,7 +4,6 @@ import asyncio
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Any, Protocol
 
 from paho.mqtt.client import MQTTMessage
@@ -14,9 +13,11 @@ from ingest.core.errors import OutputError
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import MonotonicClock, WallClock
 from ingest.core.units import NS
+from ingest.outputs.broker_state import BrokerCondition, BrokerState
 from ingest.outputs.connection import Connection, Ending, Handlers, VersionRefused, Will
-from ingest.outputs.outbox import Outbox, Outgoing
+from ingest.outputs.outbox import OutboxCounters, Outgoing
 from ingest.outputs.requests import Refusal, read_request
+from ingest.outputs.sender import Sender, SenderCounters
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.cmd import Reply, Request
 from ingest.payload.stamp import rfc3339
@@ -28,39 +29,10 @@ log = logging.getLogger(__name__)
 REPLY_EXPIRY_S = 5.0
 """After this time the asker has given up."""
 
-WINDOW = 20
-"""Messages under way unacknowledged; the pace at which a backlog leaves."""
-
-BATCH = 64
-"""Messages handed to the socket before it is asked whether it took them."""
-
 YOUNG_S = 2.0
 YOUNG_ENDINGS = 3
 """So many connections in a row, each ended within ``YOUNG_S`` of being accepted, mean that
 another client has our id: each of the two throws the other out."""
-
-
-class BrokerCondition(StrEnum):
-    """What a person needs to know about the way to the broker."""
-
-    CONNECTED = "connected"
-    UNREACHABLE = "unreachable"
-    """Nobody answers there, or not in time; tried again by itself."""
-    REFUSED = "refused"
-    """The broker or its certificate says no; a person must act."""
-    LOST = "lost"
-    """It was connected; being tried again."""
-    ID_IN_USE = "client-id-in-use"
-    """Another client has our client id; a person must act."""
-    STOPPED = "stopped"
-
-
-@dataclass(frozen=True, slots=True)
-class BrokerState:
-    """A condition, and one line for a person."""
-
-    condition: BrokerCondition
-    text: str
 
 
 class Patience(Protocol):
@@ -93,16 +65,9 @@ class Voice:
 
 
 @dataclass(slots=True)
-class OutletCounters:
-    """What happened on the way to the broker since the start."""
+class InboxCounters:
+    """What came in on the command topics since the start."""
 
-    connections: int = 0
-    sent: int = 0
-    acknowledged: int = 0
-    turned_down: int = 0
-    """Messages that the broker acknowledged with a refusal."""
-    too_large: int = 0
-    """Messages dropped because the broker says that it takes none so large."""
     commands: int = 0
     bad_commands: int = 0
     retained_commands: int = 0
@@ -133,27 +98,32 @@ class MqttOutlet:
         self._clock = clock
         self._wall = wall
         self._client_id = settings.client_id or f"levelhead-{topics.bay}-{voice.boot}"
-        self._version = MQTTProtocolVersion.MQTTv5
-        self._outbox = Outbox()
-        self._under_way: dict[int, Outgoing] = {}
+        self._will = Will(topics.status, ServiceWill(boot=voice.boot).encode())
+        is_5 = settings.mqtt_5
+        self._version = MQTTProtocolVersion.MQTTv5 if is_5 else MQTTProtocolVersion.MQTTv311
+        self._sender = Sender(clock)
         self._opening: Connection | None = None
-        self._connection: Connection | None = None
-        self._pump_planned = False
-        self._settled = asyncio.Event()
         self._stopping = asyncio.Event()
         self._finished = asyncio.Event()
         self._young_endings = 0
         self._state: BrokerState | None = None
-        self.counters = OutletCounters()
+        self.connections = 0
+        """How often a broker has accepted us since the start."""
+        self.inbox = InboxCounters()
 
     @property
-    def outbox_counters(self) -> object:
-        """What never reached the broker, by reason."""
-        return self._outbox.counters
+    def sent(self) -> SenderCounters:
+        """What left, what was accepted, and what was dropped, by reason."""
+        return self._sender.counters
+
+    @property
+    def kept(self) -> OutboxCounters:
+        """What never left, by reason."""
+        return self._sender.outbox_counters
 
     @property
     def connected(self) -> bool:
-        return self._connection is not None
+        return self._sender.connected
 
     def publish(
         self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
@@ -164,7 +134,7 @@ class MqttOutlet:
         that for no longer than its expiry; results (QoS 1, retained) are kept, the newest of
         each topic; events (QoS 1, not retained) are kept in a bounded queue.
         """
-        self._put(Outgoing(topic, payload, retain, qos, expiry_s, self._clock()))
+        self._sender.put(Outgoing(topic, payload, retain, qos, expiry_s, self._clock()))
 
     def reply(self, request: Request, payload: bytes) -> None:
         """Answer a request, where it said how to."""
@@ -212,7 +182,8 @@ class MqttOutlet:
         try:
             ending = await self._serve(connection, stopping)
         finally:
-            self._release(connection)
+            self._sender.detach()
+            connection.abort()
         return self._judge(ending, (self._clock() - began_ns) / NS)
 
     async def _open(self) -> Connection:
@@ -225,9 +196,8 @@ class MqttOutlet:
         return await self._open_as(self._version)
 
     async def _open_as(self, version: MQTTProtocolVersion) -> Connection:
-        will = Will(self._topics.status, ServiceWill(boot=self._voice.boot).encode())
-        handlers = Handlers(self._on_message, self._on_acknowledged, self._plan_pump)
-        self._opening = Connection(self._settings, self._client_id, version, will, handlers)
+        handlers = Handlers(self._on_message, self._sender.acknowledged, self._sender.plan)
+        self._opening = Connection(self._settings, self._client_id, version, self._will, handlers)
         try:
             await self._opening.open()
             return self._opening
@@ -248,21 +218,15 @@ class MqttOutlet:
             self._patience.note_good(self._clock())
 
     def _begin(self, connection: Connection) -> None:
-        self.counters.connections += 1
-        self._connection = connection
+        self.connections += 1
         connection.subscribe(self._topics.commands)
-        birth = Outgoing(self._topics.status, self._voice.birth(), True, 1, None, self._clock())
-        self._outbox.say_again(birth, self._topics.is_meta)
-        self._pump()
+        connection.subscribe(self._topics.status)
+        self._sender.attach(connection, self._birth(), self._topics.is_meta)
         version = "5" if self._version is MQTTProtocolVersion.MQTTv5 else "3.1.1"
         self._tell(BrokerCondition.CONNECTED, f"{self._settings.where}: connected, MQTT {version}")
 
-    def _release(self, connection: Connection) -> None:
-        """Forget the connection; what it has not delivered goes back."""
-        self._connection = None
-        connection.abort()
-        self._outbox.give_back(tuple(self._under_way.values()))
-        self._under_way.clear()
+    def _birth(self) -> Outgoing:
+        return Outgoing(self._topics.status, self._voice.birth(), True, 1, None, self._clock())
 
     def _judge(self, ending: Ending, lasted_s: float) -> float:
         if self._stopping.is_set():
@@ -277,87 +241,40 @@ class MqttOutlet:
 
     async def _say_goodbye(self, connection: Connection) -> None:
         share_s = self._settings.stop_timeout_s / 3
-        await self._settle(share_s)
+        await self._sender.settle(share_s)
         farewell = self._voice.farewell()
         self.publish(self._topics.status, farewell, retain=True, qos=1, expiry_s=None)
-        await self._settle(share_s)
+        await self._sender.settle(share_s)
         await connection.close(share_s)
 
-    async def _settle(self, deadline_s: float) -> None:
-        """Wait until all that must not be lost is acknowledged, or for the deadline."""
-        self._settled.clear()
-        self._pump()
-        if self._under_way or self._outbox.owes:
-            await asyncio.wait({asyncio.ensure_future(self._settled.wait())}, timeout=deadline_s)
-
-    def _put(self, message: Outgoing) -> None:
-        self._outbox.put(message)
-        self._plan_pump()
-
-    def _plan_pump(self) -> None:
-        """Send in one go what one turn of the event loop brings."""
-        if self._connection is not None and not self._pump_planned:
-            self._pump_planned = True
-            asyncio.get_running_loop().call_soon(self._pump)
-
-    def _pump(self) -> None:
-        self._pump_planned = False
-        connection = self._connection
-        while connection is not None and not connection.congested and self._send_some(connection):
-            connection.flush()
-
-    def _send_some(self, connection: Connection) -> bool:
-        """Queue up to a batch; tell whether there was anything."""
-        window = min(WINDOW, connection.receive_maximum)
-        now_ns = self._clock()
-        for sent in range(BATCH):
-            message = self._outbox.take(now_ns, may_owe=len(self._under_way) < window)
-            if message is None:
-                return sent > 0
-            self._send(connection, message)
-        return True
-
-    def _send(self, connection: Connection, message: Outgoing) -> None:
-        if not connection.takes(message):
-            self.counters.too_large += 1
-            return
-        mid = connection.send(message)
-        self.counters.sent += 1
-        if mid is not None:
-            self._under_way[mid] = message
-
-    def _on_acknowledged(self, mid: int, accepted: bool) -> None:
-        if self._under_way.pop(mid, None) is None:
-            return
-        self.counters.acknowledged += accepted
-        self.counters.turned_down += not accepted
-        if self._under_way or self._outbox.owes:
-            self._plan_pump()
-        else:
-            self._settled.set()
-
     def _on_message(self, message: MQTTMessage) -> None:
+        if message.topic == self._topics.status:
+            self._on_own_status(message)
+            return
         name = self._topics.command_name(message.topic)
         if name is None:
             return
         if message.retain:
-            self.counters.retained_commands += 1
+            self.inbox.retained_commands += 1
             return
-        found = read_request(
-            self._topics,
-            name,
-            bytes(message.payload),
-            getattr(message.properties, "ResponseTopic", None),
-            getattr(message.properties, "CorrelationData", None),
-        )
+        response_topic = getattr(message.properties, "ResponseTopic", None)
+        correlation = getattr(message.properties, "CorrelationData", None)
+        payload = bytes(message.payload)
+        found = read_request(self._topics, name, payload, response_topic, correlation)
         if isinstance(found, Refusal):
             self._refuse(found)
             return
-        self.counters.commands += 1
+        self.inbox.commands += 1
         asyncio.get_running_loop().call_soon(self._voice.on_request, found)
 
+    def _on_own_status(self, message: MQTTMessage) -> None:
+        """Contradict the will of an earlier connection of ours that comes late."""
+        is_late_will = message.payload == self._will.payload and not message.retain
+        if is_late_will and not self._stopping.is_set():
+            self._sender.put(self._birth())
+
     def _refuse(self, refusal: Refusal) -> None:
-        self.counters.bad_commands += 1
+        self.inbox.bad_commands += 1
         reply = Reply(
             t=rfc3339(self._wall()), id=refusal.id, ok=False, code=refusal.code, text=refusal.text
         )
@@ -366,7 +283,9 @@ class MqttOutlet:
     def _answer(self, topic: str | None, payload: bytes, correlation: bytes | None) -> None:
         if topic is not None:
             now_ns = self._clock()
-            self._put(Outgoing(topic, payload, False, 1, REPLY_EXPIRY_S, now_ns, correlation))
+            self._sender.put(
+                Outgoing(topic, payload, False, 1, REPLY_EXPIRY_S, now_ns, correlation)
+            )
 
     def _tell(self, condition: BrokerCondition, text: str) -> None:
         state = BrokerState(condition, text)

@@ -24,6 +24,8 @@ class BrokerSettings:
     user: str | None = None
     password: str | None = field(default=None, repr=False)
     password_file: Path | None = None
+    mqtt_5: bool = True
+    """Try MQTT 5 first. The embedded broker speaks 3.1.1 only and is silent on a will in 5."""
     tls: bool = False
     ca_file: Path | None = None
     cert_file: Path | None = None

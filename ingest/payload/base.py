@@ -85,7 +85,8 @@ class Message(Part):
         if not isinstance(found, dict):
             raise PayloadError("bad-json", "not a JSON object")
         try:
-            return cls.model_validate(cls._in_known_words(found), extra="ignore")
+            known = json.dumps(cls._in_known_words(found))
+            return cls.model_validate_json(known, strict=True, extra="ignore")
         except ValidationError as error:
             raise PayloadError("bad-field", first_fault(error)) from error
 

@@ -12,7 +12,7 @@ from ingest.core.ids import HeadId
 from ingest.core.units import DEG
 from ingest.simulator.clamp import STUB_M, Clamping, draw_clamping
 from ingest.simulator.fleet import rigid_8x4, tractor_and_trailer
-from ingest.simulator.head import Head, HeadDesign, HeadPose, Port, sight
+from ingest.simulator.head import Head, HeadDesign, HeadPose, Port, port_m, sight
 from ingest.simulator.obstacles import Box
 from ingest.simulator.rig import Rig
 from ingest.simulator.streams import stream
@@ -216,6 +216,20 @@ def test_a_locked_head_turns_with_its_shaft_as_a_rigid_body() -> None:
     assert after.rotation_rad[0] == pytest.approx(before.rotation_rad[0], abs=1e-9)
     rig.unlock(one, 20.0)
     assert abs(read(rig, one, Channel.INCL_X, np.array([60.0]))[0]) < 1e-9, "it hangs again"
+
+
+@pytest.mark.parametrize("side", list(Side))
+def test_a_port_lies_forward_and_outward_of_the_hub_in_the_wheels_frame(side: Side) -> None:
+    toe, wheel = 0.8 * DEG, WheelAt(1, side)
+    built = WheelBuild(0.0, toe)
+    rig, one, other = two_heads(vehicle(built, built))
+    mine = one if side is Side.LEFT else other
+    heading = -side.sign * toe
+    forward = np.array([np.cos(heading), np.sin(heading), 0.0])
+    outward = side.sign * np.array([-np.sin(heading), np.cos(heading), 0.0])
+    expected = np.array([0.0, side.sign * 1.0, 0.5]) + 0.6 * forward + 0.28 * outward
+    found = port_m(rig.pose(mine, LATER), Port(0.6, 0.28), wheel.side)
+    assert found[0] == pytest.approx(expected, abs=1e-12)
 
 
 def test_a_port_on_an_arm_sees_past_the_tyre_that_blocks_the_hub() -> None:

@@ -84,7 +84,7 @@ def test_mounting_seats_a_head_and_dismounting_takes_it_off() -> None:
 
 
 def test_a_lifted_wheel_is_not_as_it_stands_and_a_lowered_one_is_nearly_as_before() -> None:
-    lifted, lowered = [], []
+    lifted, toes, lowered = [], [], []
     for seed in range(40):
         bay = Bay(seed)
         stood = wheel_truth(bay.rig.vehicle, LEFT, 0.0)
@@ -96,8 +96,10 @@ def test_a_lifted_wheel_is_not_as_it_stands_and_a_lowered_one_is_nearly_as_befor
         down = wheel_truth(bay.rig.vehicle, LEFT, bay.now_s)
         assert bay.rig.vehicle.stands(2, bay.now_s)
         lifted.append((up.camber_rad - stood.camber_rad) / DEG)
+        toes.append((up.toe_rad - stood.toe_rad) / DEG)
         lowered.append((down.camber_rad - stood.camber_rad) / DEG)
     assert np.std(lifted) == pytest.approx(np.hypot(0.05, 0.2), rel=0.4)
+    assert np.std(toes) == pytest.approx(0.05, rel=0.4)
     assert np.std(lowered) == pytest.approx(0.02, rel=0.4)
 
 

@@ -122,9 +122,12 @@ class _Server(ThreadingHTTPServer):
 
 class _Handler(BaseHTTPRequestHandler):
     server: _Server
-    timeout = STUCK_S
     server_version = "levelhead"
     sys_version = ""
+
+    def setup(self) -> None:
+        super().setup()
+        self.connection.settimeout(STUCK_S)
 
     def do_GET(self) -> None:
         if not _LOCAL_NAME.fullmatch(self.headers.get("Host", "")):

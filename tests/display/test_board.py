@@ -51,6 +51,7 @@ def test_what_happened_once_is_not_told_to_who_came_late(kind: str):
 
 def test_a_slow_page_loses_overtaken_live_values_and_no_state():
     board = Board()
+    board.post(Note(STATE, b"state before", False))
     slow = joined(board)
     for i in range(1000):
         board.post(Note(LIVE, b"%d" % i, False))
@@ -59,7 +60,8 @@ def test_a_slow_page_loses_overtaken_live_values_and_no_state():
 
     notes = slow.take(0)
     assert [n.payload for n in notes if n.topic == STATE] == [
-        b"state %d" % i for i in range(0, 1000, 100)
+        b"state before",
+        *(b"state %d" % i for i in range(0, 1000, 100)),
     ]
     assert [n.payload for n in notes if n.topic == LIVE] == [b"999"]
     assert notes[-1].topic == LIVE, "the newest value must not be shown before an older state"
@@ -100,6 +102,7 @@ def test_only_so_many_may_listen_and_a_place_is_given_back():
 def test_closing_wakes_a_listener_at_once_and_lets_no_one_in():
     board = Board()
     outbox = joined(board)
+    outbox.take(0)
     woken = threading.Event()
     waiter = threading.Thread(target=lambda: (outbox.take(60), woken.set()))
     waiter.start()

@@ -144,7 +144,7 @@ def judged(message: Any, *, now: int = 0, retained: bool = False, base: Any = No
 def test_a_fresh_reading_is_live_with_its_uncertainty():
     got = figure(reading(), now=2999)
     assert (got["state"], got["value"], got["U"], got["why"]) == (
-        "live", "\u22121.284°", "± 0.024°", "",
+        "live", "\u22121.284°", "±\u00a00.024°", "",
     )  # fmt: skip
 
 
@@ -255,13 +255,13 @@ def test_an_unknown_decision_is_no_data(keys: dict[str, Any]):
 @pytest.mark.parametrize("keys", [{"U": None}, {"k": None}, {"U": -1}])
 def test_nothing_is_decided_without_an_uncertainty(keys: dict[str, Any]):
     got = judged(changed(result(), **keys))
-    assert (got["state"], got["dec"], got["U"]) == ("stands", "none", "± not known")
+    assert (got["state"], got["dec"], got["U"]) == ("stands", "none", "±\u00a0not known")
 
 
 def test_less_than_good_says_why_and_another_k_is_shown():
     got = judged(result(q="uncertain", why="uncalibrated", k=2.43))
     assert got["why"] == "uncertain: uncalibrated"
-    assert got["U"] == "± 0.059°  k = 2.43"
+    assert got["U"] == "±\u00a00.059°  k = 2.43"
 
 
 def test_numbers_keep_their_sign_their_zeros_and_their_place():
@@ -327,10 +327,10 @@ def test_how_much_further_to_turn_is_put_in_words():
     cases = [runout(), *(runout(camber=0.4, further=f) for f in (0, 61.0, None))]
     texts = run(f"{json.dumps([changed(c) for c in cases])}.map(furtherText)")
     assert texts == [
-        "Turn on: too little yet for a camber.",
+        "Keep turning: too little yet for a camber.",
         "Turned far enough for the uncertainty asked for.",
         "About 61° more for the uncertainty asked for.",
-        "Turning on will not reach the uncertainty asked for.",
+        "Turning further will not reach the uncertainty asked for.",
     ]
 
 

@@ -155,7 +155,7 @@ def test_a_page_that_reads_nothing_holds_up_neither_the_others_nor_the_service(s
 def test_a_page_that_reads_nothing_for_long_is_let_go(
     served: PageServer, monkeypatch: pytest.MonkeyPatch
 ):
-    monkeypatch.setattr(server_module._Handler, "timeout", 0.2)
+    monkeypatch.setattr(server_module, "STUCK_S", 0.2)
     with contextlib.closing(socket.create_connection(address(served))) as stuck:
         stuck.sendall(b"GET /events HTTP/1.0\r\nHost: localhost\r\n\r\n")
         wait_until(lambda: served._board.listeners == 1)

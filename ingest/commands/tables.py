@@ -1,0 +1,102 @@
+"""CSV files of readings: header row, comma, point, UTF-8; unknown columns ignored."""
+
+import csv
+import io
+import math
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.core.errors import InputError
+
+F64 = NDArray[np.float64]
+
+STANDARD_INPUT = "-"
+MOST_BYTES = 64 * 1024 * 1024
+"""More than any turn of a wheel; a larger file is taken for a mistake."""
+
+
+def read_text(path: str) -> tuple[str, str]:
+    """Return a file's name for messages and its text; ``-`` is standard input.
+
+    Raises: ``InputError``.
+    """
+    name = "standard input" if path == STANDARD_INPUT else path
+    try:
+        if path == STANDARD_INPUT:
+            raw = sys.stdin.buffer.read(MOST_BYTES + 1)
+        else:
+            with Path(path).open("rb") as file:
+                raw = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise InputError(name, None, (error.strerror or "cannot be read").lower()) from error
+    if len(raw) > MOST_BYTES:
+        raise InputError(name, None, f"larger than {MOST_BYTES // 2**20} MiB")
+    try:
+        return name, raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        raise InputError(name, line, "not UTF-8 text; save the file as UTF-8") from error
+
+
+def read_columns(
+    path: str, needed: Sequence[str], optional: Sequence[str] = ()
+) -> tuple[str, dict[str, F64]]:
+    """Return a file's name and its columns by header, each of shape (n,), n >= 1.
+
+    Raises: ``InputError`` naming file, line (the header is line 1) and what is wrong.
+    """
+    name, text = read_text(path)
+    rows = _rows(name, text)
+    _, header = next(rows, (1, None))
+    if header is None or not any(cell.strip() for cell in header):
+        raise InputError(name, None, f"empty; a header row with {', '.join(needed)} is needed")
+    titles = [cell.strip() for cell in header]
+    wanted = [*needed, *(title for title in optional if title in titles)]
+    places = {title: _place(name, titles, title) for title in wanted}
+    found: dict[str, list[float]] = {title: [] for title in wanted}
+    for line, cells in rows:
+        if len(cells) != len(titles):
+            reason = f"{len(cells)} cells, the header has {len(titles)}"
+            if len(cells) > len(titles):
+                reason += " (decimal commas? use points)"
+            raise InputError(name, line, reason)
+        for title, place in places.items():
+            found[title].append(_number(name, line, title, cells[place]))
+    if not next(iter(found.values())):
+        raise InputError(name, None, "no data rows after the header")
+    return name, {title: np.array(values) for title, values in found.items()}
+
+
+def _rows(name: str, text: str) -> Iterator[tuple[int, list[str]]]:
+    """Yield line numbers and cells; blank lines are passed over."""
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        for cells in reader:
+            if any(cell.strip() for cell in cells):
+                yield reader.line_num, cells
+    except csv.Error as error:
+        raise InputError(name, reader.line_num, f"not CSV: {error}") from error
+
+
+def _place(name: str, titles: list[str], title: str) -> int:
+    count = titles.count(title)
+    if count == 1:
+        return titles.index(title)
+    what = f"column {title} is there twice" if count else f"no column {title}"
+    raise InputError(name, 1, f"{what}; the header has: {', '.join(titles)[:120]}")
+
+
+def _number(name: str, line: int, title: str, cell: str) -> float:
+    try:
+        # float() takes underscores between digits, which no instrument writes.
+        value = float(cell) if "_" not in cell else math.nan
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        shown = cell.strip()[:24]
+        raise InputError(name, line, f"{title} is {shown!r}, not a finite number")
+    return value

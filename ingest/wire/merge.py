@@ -48,7 +48,8 @@ def merge(frames: Frames, *, two_sets: bool) -> Merged:
     is_first = frames["type"] == MessageType.SAMPLE_0
     first = np.flatnonzero(is_first)
     codes = np.full((len(CHANNELS), first.size), NO_VALUE, np.int32)
-    codes[:CODES_PER_SET] = _widen(frames["codes"][first])
+    wide = _widen(frames["codes"])
+    codes[:CODES_PER_SET] = wide[:, first]
     if not two_sets:
         return Merged(first, first, codes, first.size)
     follows = np.zeros(len(frames), bool)
@@ -59,7 +60,7 @@ def merge(frames: Frames, *, two_sets: bool) -> Merged:
     )
     paired = follows[first]
     last = first + paired
-    codes[CODES_PER_SET:, paired] = _widen(frames["codes"][last[paired]])
+    codes[CODES_PER_SET:, paired] = wide[:, last[paired]]
     return Merged(first, last, codes, first.size + int(np.count_nonzero(paired)))
 
 
@@ -67,5 +68,5 @@ def _widen(codes: NDArray[np.uint8]) -> I32:
     """Turn little-endian 24-bit numbers, shape (n, 4, 3), into int32, shape (4, n)."""
     wide = np.zeros((*codes.shape[:2], 4), np.uint8)
     wide[:, :, 1:] = codes
-    shifted: I32 = (wide.view("<i4")[:, :, 0] >> 8).astype(np.int32, copy=False)
+    shifted: I32 = wide.view("<i4")[:, :, 0] >> 8
     return shifted.T

@@ -232,15 +232,27 @@ def test_another_calibration_takes_hold_as_after_a_gap(raw):
 def test_a_reset_leaves_nothing_behind(raw, assert_same):
     used = chain()
     used.feed(steady(raw, 333, codes=7_000))
+    used.feed(steady(raw, 6, start=333, codes=7_000))  # these wait
     used.reset()
     assert used.rest.latest() is None
     assert used.clock.bound_ns is None
     assert_same(used.feed(steady(raw, 200)), chain().feed(steady(raw, 200)))
+    assert used.counters.reboots == 0
+
+
+def test_a_reset_leaves_nothing_in_the_despiking(raw):
+    stage = chain(decimate=None)
+    stage.feed(steady(raw, 50, codes=7_000))
+    stage.reset()
+    (out,) = stage.feed(steady(raw, 50, codes=9_000))
+    assert out.after_gap
+    assert np.unique(out.values[X]).size == 1
 
 
 def test_a_reboot_starts_anew_and_is_counted(raw):
     stage = chain()
-    stage.feed(steady(raw, 100))
+    stage.feed(steady(raw, 93))
+    stage.feed(steady(raw, 7, start=93))  # these wait
     again = steady(raw, 100, boot=2, arrived_ns=9 * 10**9 + np.arange(100) * 10**7)
     last, first = stage.feed(again)
     assert not last.after_gap

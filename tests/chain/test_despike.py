@@ -127,16 +127,17 @@ def test_a_flip_of_one_encoder_step_is_no_spike(block, join):
 
 
 @pytest.mark.parametrize("spike_deg", [60.0, 90.0, 179.9, 180.0, 180.1, 270.0])
-@pytest.mark.parametrize("pace_deg", [0.0, 3.0])
+@pytest.mark.parametrize("pace_deg", [0.0, 0.01, 3.0])
 def test_a_spike_of_any_size_on_a_wrapping_encoder_is_removed(block, join, spike_deg, pace_deg):
-    turn = np.radians(pace_deg * np.arange(240))
+    noise = np.random.default_rng(5).normal(0.0, math.radians(0.005), 240)
+    turn = np.radians(pace_deg * np.arange(240)) + noise
     x = turn % (2 * math.pi)
     at = [60, 120, 180]
     x[at] = (x[at] + math.radians(spike_deg)) % (2 * math.pi)
     done = run(block, join, {Channel.ROTATION: x})
     error = done.channel(Channel.ROTATION) - turn
     error -= 2 * math.pi * np.rint(error / (2 * math.pi))
-    assert np.abs(np.degrees(error)).max() <= 1.001 * pace_deg + 1e-9
+    assert np.abs(np.degrees(error)).max() <= pace_deg + 0.05
     assert np.flatnonzero(done.flags).tolist() == at
 
 

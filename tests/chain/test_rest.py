@@ -94,12 +94,12 @@ def test_a_gap_ends_a_rest(block):
 
 
 def test_a_rest_across_the_wrap_of_an_encoder_is_averaged_there(block):
-    x = np.array([math.pi - 0.01, -math.pi + 0.02, math.pi - 0.01])
+    x = np.array([math.pi - 0.01, -math.pi + 0.05, math.pi - 0.01])
     stage = rest()
     stage.feed(resting(block, {Channel.ROTATION: x}, True))
     reading = stage.latest()
-    assert reading.values[ROW[Channel.ROTATION]] == pytest.approx(math.pi)
-    assert reading.u[ROW[Channel.ROTATION]] == pytest.approx(sem([-0.01, 0.02, -0.01]))
+    assert reading.values[ROW[Channel.ROTATION]] == pytest.approx(-math.pi + 0.01)
+    assert reading.u[ROW[Channel.ROTATION]] == pytest.approx(sem([-0.01, 0.05, -0.01]))
 
 
 def test_missing_values_are_left_out_channel_by_channel(block):

@@ -82,6 +82,12 @@ def test_a_broken_sightline_has_no_say_while_it_is_broken(block):
     azimuth[10:20] = math.nan
     channels = {Channel.INCL_X: np.zeros(40), Channel.AZIMUTH_CROSS: azimuth}
     assert still(block, channels)[7:].all()
+    azimuth[20:28] = np.linspace(0.01, 0.02, 8)
+    azimuth[28:] = 0.02
+    channels = {Channel.INCL_X: np.zeros(40), Channel.AZIMUTH_CROSS: azimuth}
+    flags = still(block, channels)
+    assert not flags[24:30].any()
+    assert flags[36:].all()
     azimuth[20:] = 0.01
     assert still(block, channels)[7:].tolist() == [True] * 33
 

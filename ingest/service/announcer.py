@@ -2,10 +2,12 @@
 
 from collections import Counter
 from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
 from typing import Any
 
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import MonotonicClock, Outlet, WallClock
+from ingest.core.units import NS
 from ingest.payload.base import Message
 from ingest.payload.stamp import epoch_ms, rfc3339
 from ingest.payload.topics import Topics
@@ -31,6 +33,10 @@ class Announcer:
         ago_ns = 0 if t_ns is None else self.clock() - MonotonicNs(t_ns)
         wall_ns = self.wall() - ago_ns
         return {"t": rfc3339(wall_ns), "ms": epoch_ms(wall_ns)}
+
+    def today(self) -> date:
+        """Return the date (UTC): what a calibration record's last day is held against."""
+        return datetime.fromtimestamp(self.wall() // NS, UTC).date()
 
     def serial(self, topic: str) -> dict[str, Any]:
         """Return ``boot`` and the next ``seq`` of a topic."""

@@ -19,7 +19,7 @@ from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, HeadDesk, LinkSlot, Wheel
 from ingest.service.feed import HeadFeed
-from ingest.service.instrument import Instrument, instrument_of
+from ingest.service.instrument import instrument_of
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.live import LiveReadings, LiveSettings
 from ingest.service.ports import CalibrationRecords
@@ -106,6 +106,7 @@ class Bay:
             self._desk.status(slot.head)
             if change.state is not LinkState.OPEN:
                 self.work.lost(slot.head)
+                self._hear_refused()
 
     def name(self, head: BayHead, name: HeadName) -> None:
         """Give a head another name; raises ``NameTaken``."""
@@ -116,6 +117,7 @@ class Bay:
         head.name = name
         head.live = LiveReadings(self._settings.live, self._announcer, name)
         self._introduce(head)
+        self.work.say_again(head)
 
     def put_on(self, head: BayHead, wheel: Wheel | None) -> None:
         """Take note of the wheel that a head is on; its run-out of before is void."""
@@ -131,6 +133,7 @@ class Bay:
         """Say what is said once a second."""
         for head in self._heads.values():
             self._desk.status(head)
+            self._warn_of_record(head)
             if head.slot.head is head:
                 self._desk.link(head, since_s)
 
@@ -161,23 +164,38 @@ class Bay:
         slot.refused = self._objection(slot, hello)
         code = f"head-{list(self.slots).index(slot.name) + 1}"
         if slot.refused is not None:
-            slot.head = None
+            self._leave(slot)
             self.alerts.set(code, "warning", slot.refused)
             return
         self.alerts.clear(code)
         head = self._heads.get(hello.head)
         if head is not None and head.slot is slot and slot.head is head and hello == head.hello:
             return
-        if slot.head is not None and slot.head is not head:
-            leaving, slot.head = slot.head, None
-            self.work.lost(leaving)
-            self._desk.status(leaving)
+        if slot.head is not head:
+            self._leave(slot)
         if head is None:
             head = self._welcome(slot, hello)
         elif head.hello.boot != hello.boot:
-            self.work.lost(head)
+            self.work.restarted(head)
+        if head.slot.head is head:
+            head.slot.head = None  # it was moved: what becomes of its old port is not its affair
         head.slot, slot.head, head.hello = slot, head, hello
         self._introduce(head)
+
+    def _leave(self, slot: LinkSlot) -> None:
+        """Take note that whoever spoke on a link is there no more."""
+        leaving, slot.head = slot.head, None
+        if leaving is not None:
+            self.work.lost(leaving)
+            self._desk.status(leaving)
+            self._hear_refused()
+
+    def _hear_refused(self) -> None:
+        """Let a head in whose twin is gone, or that was moved to another port."""
+        for slot in self.slots.values():
+            hello = slot.feed.hello
+            if slot.refused is not None and hello is not None and slot.state is LinkState.OPEN:
+                self._meet(slot, hello)
 
     def _objection(self, slot: LinkSlot, hello: Hello) -> str | None:
         """Say why a head cannot be heard on this link; None when it can."""
@@ -214,15 +232,19 @@ class Bay:
     def _introduce(self, head: BayHead) -> None:
         self._desk.describe(head)
         self._desk.status(head)
-        self._warn_of_record(head.name, head.instrument)
+        self._warn_of_record(head)
 
-    def _warn_of_record(self, name: HeadName, instrument: Instrument) -> None:
-        code = f"record-{name}".replace("_", "-")[:32]
+    def _warn_of_record(self, head: BayHead) -> None:
+        """Say what is wrong with a head's record, under a code that outlives its names."""
+        name, instrument, code = head.name, head.instrument, f"record-{head.id}"
         if instrument.refused is not None:
             self.alerts.set(code, "warning", f"head {name}: {instrument.refused}", head=name)
         elif instrument.record is None:
             text = f"head {name} has no calibration record; its results are marked uncalibrated"
             self.alerts.set(code, "note", text, head=name)
+        elif instrument.overdue(self._announcer.today()):
+            text = f"head {name}: {instrument.record.record_id} was due on {instrument.record.due}"
+            self.alerts.set(code, "warning", f"{text}; its results are marked overdue", head=name)
         else:
             self.alerts.clear(code)
 

@@ -1,6 +1,7 @@
 """One head as the bay knows it, and what is said of it: status, description, link health."""
 
 from dataclasses import dataclass, field
+from datetime import date
 
 from calibration.record import CalibrationRecord
 from ingest.core.channels import Channel
@@ -75,7 +76,7 @@ class HeadDesk:
 
     def status(self, head: BayHead) -> None:
         """Publish whether the head is there and on which wheel, when that changed."""
-        state, quality, why = condition(head)
+        state, quality, why = condition(head, self._announcer.today())
         said = (head.name, state, why, head.wheel)
         if said == head.said:
             return
@@ -115,6 +116,7 @@ class HeadDesk:
             ),
         )
         if record is not None:
+            quality, why = head.instrument.trust(self._announcer.today())
             self._announcer.state(
                 topics.cal(head.name),
                 CalLatest(
@@ -123,8 +125,8 @@ class HeadDesk:
                     sha256=record.sha256,
                     issued=record.issued.isoformat(),
                     due=None if record.due is None else record.due.isoformat(),
-                    q="good",
-                    why="",
+                    q=quality,
+                    why=why,
                 ),
             )
 
@@ -144,7 +146,7 @@ class HeadDesk:
         counters, chain, health = slot.counters, slot.feed.chain, head.health
         rate_hz = (counters.samples - slot.samples_before) / since_s
         slot.samples_before = counters.samples
-        _, quality, why = condition(head)
+        _, quality, why = condition(head, self._announcer.today())
         faults = {f"bad_{fault.value}": counters.faults[fault] for fault in FrameFault}
         topic = self._announcer.topics.head_link(head.name)
         drift = None if chain is None else chain.clock.drift_ppm
@@ -173,16 +175,13 @@ class HeadDesk:
         self._announcer.live(topic, message, message.ttl)
 
 
-def condition(head: BayHead) -> tuple[str, Quality, str]:
+def condition(head: BayHead, today: date) -> tuple[str, Quality, str]:
     """Return the head's state, its quality and the reason in one word."""
     if not head.online:
         state = head.slot.state if head.slot.head is head else LinkState.ABSENT
         return "offline", "stale", f"link-{state.value}"
-    if head.instrument.refused is not None:
-        return "degraded", "uncertain", "record-refused"
-    if head.instrument.record is None:
-        return "degraded", "uncertain", "uncalibrated"
-    return "online", "good", ""
+    quality, why = head.instrument.trust(today)
+    return "online" if quality == "good" else "degraded", quality, why
 
 
 def _channel_meta(info: ChannelInfo) -> ChannelMeta | None:

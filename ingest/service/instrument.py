@@ -8,6 +8,7 @@ from calibration.errors import CalibrationFileError
 from calibration.record import CalibrationRecord, ChannelFigures
 from calibration.sensors import Correction
 from ingest.core.ids import HeadId
+from ingest.payload.base import Quality
 from ingest.service.ports import CalibrationRecords
 
 
@@ -27,6 +28,16 @@ class Instrument:
     def overdue(self, today: date) -> bool:
         """Say whether the record's time is over."""
         return self.record is not None and self.record.overdue(today)
+
+    def trust(self, today: date) -> tuple[Quality, str]:
+        """Return ``q`` and ``why`` of what this head's calibration makes of its readings."""
+        if self.refused is not None:
+            return "uncertain", "record-refused"
+        if self.record is None:
+            return "uncertain", "uncalibrated"
+        if self.overdue(today):
+            return "uncertain", "overdue"
+        return "good", ""
 
     def noise_deg(self, channel: str, averaged: int) -> float:
         """Return what noise and resolution leave of a mean of ``averaged`` readings, deg."""

@@ -120,7 +120,7 @@ class LiveReadings:
             shown = report_unknown(said.value, unit, resolution=WIRE_STEP_DEG)
         else:
             shown = report_expanded(said.value, said.U, unit)
-        quality, why = judge(flags, head)
+        quality, why = judge(flags) or head.trust(self._announcer.today())
         message = Reading(
             **self._announcer.moment(said.t_ns),
             **self._announcer.serial(said.topic),
@@ -140,12 +140,10 @@ class LiveReadings:
         self._announcer.live(said.topic, message, self._settings.ttl_s)
 
 
-def judge(flags: Flag, head: Instrument) -> tuple[Quality, str]:
-    """Return ``q`` and ``why`` of a reading."""
+def judge(flags: Flag) -> tuple[Quality, str] | None:
+    """Return ``q`` and ``why`` of a reading that its own flags condemn."""
     if flags & Flag.SENSOR_FAULT:
         return "bad", "sensor-fault"
     if flags & Flag.OUT_OF_RANGE:
         return "bad", "out-of-range"
-    if flags & Flag.UNCALIBRATED:
-        return "uncertain", "uncalibrated" if head.refused is None else "record-refused"
-    return "good", ""
+    return None

@@ -125,8 +125,7 @@ class ResultDesk:
         wheel = head.wheel
         assert wheel is not None
         topic = self._announcer.topics.axle(wheel.axle, wheel.side.value, "camber")
-        calibrated = head.instrument.record is not None
-        self._say(topic, "camber", settled.wheel.camber, settled, settled.records, calibrated)
+        self._say(topic, "camber", settled.wheel.camber, settled, settled.records, [head])
 
     def total_toe(self, head: BayHead, settled: Settled, partner: BayHead, across: Settled) -> None:
         """Publish an axle's total toe, where both wheels saw each other at rest."""
@@ -138,9 +137,8 @@ class ResultDesk:
             return
         toe = total_toe(headings["left"], headings["right"])
         topic = self._announcer.topics.axle(wheel.axle, "both", "total-toe")
-        calibrated = head.instrument.record is not None and partner.instrument.record is not None
         records = tuple(sorted({*settled.records, *across.records}))
-        self._say(topic, "total-toe", toe, settled, records, calibrated)
+        self._say(topic, "total-toe", toe, settled, records, [head, partner])
 
     def withdraw(self, head: BayHead, settled: Settled | None, why: str) -> None:
         """Mark what stands on this head's rest as stale."""
@@ -164,8 +162,12 @@ class ResultDesk:
         measured: Measured,
         settled: Settled,
         records: tuple[str, ...],
-        calibrated: bool,
+        heads: list[BayHead],
     ) -> None:
+        today = self._announcer.today()
+        trusts = [each.instrument.trust(today) for each in heads]
+        quality, why = next((t for t in trusts if t[0] != "good"), ("good", ""))
+        calibrated = all(each.instrument.record is not None for each in heads)
         shown = report(degrees(measured), Unit.DEGREE)
         fields: dict[str, Any] = {
             **self._announcer.moment(settled.t_ns),
@@ -178,8 +180,8 @@ class ResultDesk:
             "k": shown.k,
             "dp": shown.dp,
             "cal": "+".join(records)[:80] if calibrated else None,
-            "q": "good" if calibrated else "uncertain",
-            "why": "" if calibrated else "uncalibrated",
+            "q": quality,
+            "why": why,
             "text": shown.text,
         }
         self._standing[topic] = (measured, fields)

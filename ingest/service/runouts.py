@@ -40,10 +40,9 @@ class RunoutDesk:
 
     def done(self, head: BayHead, turn_id: str, runout: Runout) -> None:
         """Say what the turn gave."""
-        quality = {"q": "good", "why": ""}
-        if head.instrument.record is None:
-            quality = {"q": "uncertain", "why": "uncalibrated"}
-        self._say(head, turn_id, state="done", ttl=0.0, **self._figures(head, runout), **quality)
+        quality, why = head.instrument.trust(self._announcer.today())
+        figures = self._figures(head, runout) | {"q": quality, "why": why}
+        self._say(head, turn_id, state="done", ttl=0.0, **figures)
 
     def refuse(
         self, head: BayHead, turn_id: str, turn: WheelTurn, refused: MeasurementRefused

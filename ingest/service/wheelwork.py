@@ -148,6 +148,20 @@ class WheelWork:
             )
             self._runouts.refuse(head, bench.turn_id, turn, broken)
 
+    def restarted(self, head: BayHead) -> None:
+        """Take note that the head started anew: its encoder may count from another zero."""
+        self.lost(head)
+        bench = self._bench(head)
+        if bench.runout is not None:
+            bench.runout = None
+            self._runouts.void(head)
+
+    def say_again(self, head: BayHead) -> None:
+        """Say the clamp's error under the name that the head has now."""
+        bench = self._bench(head)
+        if bench.runout is not None:
+            self._runouts.done(head, bench.runout_id, bench.runout)
+
     def feed(
         self, head: BayHead, blocks: list[SampleBlock], chain: Chain, partner: BayHead | None
     ) -> None:

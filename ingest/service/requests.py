@@ -1,6 +1,7 @@
 """Commands from displays: one action, one answer each."""
 
 import asyncio
+import logging
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
@@ -29,6 +30,8 @@ from ingest.service.bayhead import BayHead, Wheel
 from ingest.service.wheelwork import Done
 from ingest.wire.commands import Command, identify
 from ingest.wire.reports import Ack, Refusal
+
+log = logging.getLogger(__name__)
 
 REMEMBER_S = 60.0
 """The same id within this time gets the same answer and no second action."""
@@ -75,7 +78,11 @@ class Requests:
                 self._answer(request, known.reply)
             return
         self._remembered[key] = _Remembered(self._clock(), None)
-        done = await self._do(request)
+        try:
+            done = await self._do(request)
+        except Exception:  # whoever asked gets an answer, whatever is wrong with us
+            log.exception("command %s: fault in the program", request.name)
+            done = Done(False, "failed", "fault in the program; its log says more")
         reply = Reply(
             t=self._announcer.moment()["t"],
             id=request.command.id,

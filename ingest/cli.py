@@ -2,7 +2,9 @@
 
 import argparse
 import importlib
+import os
 import sys
+from typing import NoReturn
 
 from calibration.errors import CalibrationError
 from ingest.core.errors import IngestError, MeasurementRefused
@@ -21,11 +23,21 @@ EXIT_OK = 0
 EXIT_BAD_INPUT = 2
 EXIT_REFUSED = 3
 EXIT_INTERRUPTED = 130
+EXIT_BROKEN_PIPE = 141
+"""As a shell reports a program that SIGPIPE ended."""
+
+
+class Parser(argparse.ArgumentParser):
+    """Says what is wrong with the arguments in one line; sub-commands inherit it."""
+
+    def error(self, message: str) -> NoReturn:
+        print(f"{self.prog}: {message}; try --help", file=sys.stderr)
+        sys.exit(EXIT_BAD_INPUT)
 
 
 def build_parser(wanted: str | None) -> argparse.ArgumentParser:
     """Return the parser; only the wanted command's module is imported (start-up time)."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="levelhead", description="Measuring back end for heavy-vehicle wheel alignment."
     )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
@@ -44,7 +56,9 @@ def main(argv: list[str] | None = None) -> int:
     wanted = next((word for word in argv if not word.startswith("-")), None)
     args = build_parser(wanted).parse_args(argv)
     try:
-        return int(args.run(args))
+        code = int(args.run(args))
+        sys.stdout.flush()
+        return code
     except MeasurementRefused as refused:
         print(f"levelhead {args.command}: refused: {refused}", file=sys.stderr)
         return EXIT_REFUSED
@@ -53,6 +67,10 @@ def main(argv: list[str] | None = None) -> int:
         return EXIT_BAD_INPUT
     except KeyboardInterrupt:
         return EXIT_INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output has left; what Python still holds must not be tried again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_BROKEN_PIPE
 
 
 if __name__ == "__main__":

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from calibration.errors import NotEnoughRotation
 from calibration.harmonic_order import fit_proven
-from calibration.harmonics import HarmonicFit, design
-from calibration.leastsquares import fit_linear
+from calibration.harmonics import HarmonicFit, design, harmonic_matrix
+from calibration.leastsquares import Design, fit_linear
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.arc import FEWEST_STOPS, distinct_stops
 from ingest.geometry.attitude import spin_angle, wrapped
@@ -32,14 +32,23 @@ from ingest.geometry.sightline import Sightline, eccentric_motion, moved, port_m
 
 F64 = NDArray[np.float64]
 
-PASSES = 30
+PASSES = 60
+FASTEST = 0.1
+"""No pass is trusted to come nearer by more than this ratio, whatever the last one did."""
+REFRESH_EVERY = 8
 REJECTIONS = 4
-SETTLED_RAD = 1e-12
-"""A pass that moves nothing by more than this is the last,"""
-NOISE_SHARE = 1e-4
+QUIET_RAD = 1e-7
+"""No sensor of this kind shows less; smaller residuals are rounding, and no outliers."""
+JUMP_EVERY = 4
+JUMP_FROM, JUMP_TO = 0.2, 3.0
+"""A jump pays between these ratios of a step to the one before."""
+
+SETTLED_RAD = 1e-14
+"""The passes end when all that are still to come would move nothing by more than this,"""
+NOISE_SHARE = 1e-5
 """... or by more than this part of the largest residual,"""
-ROUNDING_RAD = 1e-9
-"""... or, below this, by no less than the pass before."""
+ROUNDING_RAD = 1e-12
+"""... or when, below this, a pass moves no less than the one before."""
 
 
 def fit_runout(
@@ -125,9 +134,10 @@ def _without_outliers(state: Solution, orders: tuple[int, ...], limits: RunoutLi
     """Settle on all readings, then on those that fit, until no more are rejected."""
     kept = np.ones(len(state.turn), dtype=np.bool_)
     for _ in range(REJECTIONS):
-        state, right = _settle(state, kept, orders, limits)
+        state, largest = _settle(state, kept, orders, limits)
         factored = design(state.spin_rad, orders, max_condition=limits.condition)
-        fit = fit_linear(factored, right, reject=True)
+        noisy = largest > QUIET_RAD or not kept.all()
+        fit = fit_linear(factored, _right_hand_side(state), reject=noisy)
         same = np.array_equal(fit.kept, kept)
         kept, state = fit.kept, replace(state, regression=HarmonicFit(orders, fit))
         if same:
@@ -137,27 +147,74 @@ def _without_outliers(state: Solution, orders: tuple[int, ...], limits: RunoutLi
 
 def _settle(
     state: Solution, kept: NDArray[np.bool_], orders: tuple[int, ...], limits: RunoutLimits
-) -> tuple[Solution, F64]:
-    """Repeat the regression of the kept rows until nothing moves; also return what it fits."""
-    turn, last = state.turn, math.inf
+) -> tuple[Solution, float]:
+    """Repeat the regression of the kept rows until nothing moves; also return the largest
+    residual.
+
+    A few passes do where the angles are well spread. Where they stand close together the
+    passes come nearer in a slow row; then every fourth one jumps to where the row leads.
+
+    Raises:
+        MeasurementRefused: ``unsettled``: the angles stand so close together that the passes
+            lead nowhere.
+    """
+    last, before, step = math.inf, np.zeros(6), math.inf
+    # The elevation first, by itself: the shaft's sway is not to pass for an eccentricity.
     factored = design(state.spin_rad[kept], orders, max_condition=limits.condition)
-    # The elevation first, by itself: the shaft's sway must not be taken for an eccentricity.
-    state = _advance(state, factored.inverse @ _elevation(turn)[kept])
-    right = _right_hand_side(state)
-    for _ in range(PASSES):
-        coefficients = factored.inverse @ right[kept]
-        rest = right[kept] - factored.matrix @ coefficients
-        after = _advance(state, coefficients)
-        step, state = state.distance(after), after
-        right = _right_hand_side(state)
-        if step < max(SETTLED_RAD, NOISE_SHARE * float(np.abs(rest).max())):
-            break
-        if last <= step < ROUNDING_RAD:
-            break
-        last = step
-        if not turn.is_spin:
+    state, _ = _pass(state, kept, orders, factored, elevation_only=True)
+    for number in range(1, PASSES):
+        if number % REFRESH_EVERY == 0:
             factored = design(state.spin_rad[kept], orders, max_condition=limits.condition)
-    return state, right
+        after, largest = _pass(state, kept, orders, factored)
+        step, moved_by = state.distance(after), state.way_to(after)
+        state = after
+        ratio = max(step / last, FASTEST)
+        to_come = step * ratio / (1.0 - ratio) if ratio < 1.0 else math.inf
+        if step == 0.0 or to_come < max(SETTLED_RAD, NOISE_SHARE * largest):
+            return state, largest
+        if last <= step < ROUNDING_RAD:
+            return state, largest
+        last = step
+        if number % JUMP_EVERY == 0:
+            state, last = _jump(state, moved_by, before), math.inf
+        before = moved_by
+    raise MeasurementRefused(
+        "unsettled",
+        f"the wheel angles stand too close together: after {PASSES} passes the fit still moves "
+        f"by {math.degrees(step):.2g} deg, limit {math.degrees(SETTLED_RAD):.2g} deg; turn further",
+        figure=math.degrees(step),
+        limit=math.degrees(SETTLED_RAD),
+    )
+
+
+def _pass(
+    state: Solution,
+    kept: NDArray[np.bool_],
+    orders: tuple[int, ...],
+    factored: Design,
+    *,
+    elevation_only: bool = False,
+) -> tuple[Solution, float]:
+    """Return the state that one regression leads to, and the largest residual before it.
+
+    ``factored`` may be that of slightly other angles: what the present coefficients leave over
+    is regressed, so that only the corrections see the difference.
+    """
+    right = _elevation(state.turn) if elevation_only else _right_hand_side(state)
+    coefficients = np.zeros((factored.matrix.shape[1], right.shape[1]))
+    coefficients[:3, 0] = state.elevation_coefficients()
+    rest = right[kept] - harmonic_matrix(state.spin_rad[kept], orders) @ coefficients
+    coefficients += factored.inverse @ rest
+    return _advance(state, coefficients), float(np.abs(rest).max())
+
+
+def _jump(state: Solution, moved_by: F64, before: F64) -> Solution:
+    """Go to the end of a row of passes whose steps keep their ratio (Aitken's delta squared)."""
+    size = float(before @ before)
+    ratio = float(moved_by @ before) / size if size > 0.0 else 0.0
+    if not JUMP_FROM < abs(ratio) < JUMP_TO or abs(1.0 - ratio) < 0.1:
+        return state
+    return state.at(state.vector() + moved_by * (ratio / (1.0 - ratio)))
 
 
 def _right_hand_side(state: Solution) -> F64:

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from calibration.harmonics import HarmonicFit
 from calibration.measured import Measured, from_covariance, propagate
 from ingest.geometry.arc import FEWEST_STOPS, TurnWorth, covered_arc
-from ingest.geometry.clamp import ClampError, plan_angle_slopes
+from ingest.geometry.attitude import spin_angle
+from ingest.geometry.clamp import ClampError, plan_angle, plan_angle_slopes
 from ingest.geometry.elevation import axis_jacobian
 from ingest.geometry.runout import Eccentricity, Runout, RunoutEstimates, Turn
 from ingest.geometry.sightline import Sightline
@@ -22,6 +23,9 @@ from ingest.geometry.sightline import Sightline
 F64 = NDArray[np.float64]
 
 SOURCE = "noise of the turn"
+SPIN_PASSES = 4
+"""Plan angle and spin angle depend on each other, by the clamp error times the tilt."""
+
 LEAST_LEVER = 0.5
 """Sine of the smallest angle between sightline and wheel plane that shows an eccentricity."""
 
@@ -48,6 +52,38 @@ class Solution:
         """The regression, once there is one."""
         assert self.regression is not None
         return self.regression
+
+    def vector(self) -> F64:
+        """Return the unknowns, rad: elevation, clamp error, axis heading, eccentricity, (6,)."""
+        e, phase = self.clamp.angle_rad, self.clamp.phase_rad
+        error = (e * math.cos(phase), e * math.sin(phase))
+        return np.array([self.elevation_rad, *error, self.axis_heading_rad, *self.eccentric])
+
+    def elevation_coefficients(self) -> F64:
+        """Return constant, cosine and sine of the elevation channel that this state predicts."""
+        e, phase, theta = self.clamp.angle_rad, self.clamp.phase_rad, self.elevation_rad
+        across = math.sin(e) * math.cos(theta)
+        constant = math.cos(e) * math.sin(theta)
+        sines = (constant, across * math.cos(phase), across * math.sin(phase))
+        return np.array(sines) / self.turn.elevation_scale
+
+    def way_to(self, other: "Solution") -> F64:
+        """Return the difference of the unknowns to another state, rad, shape (6,)."""
+        way: F64 = other.vector() - self.vector()
+        way[3] = math.remainder(way[3], 2.0 * math.pi)
+        return way
+
+    def at(self, vector: F64) -> "Solution":
+        """Return the state with these unknowns, its spin angles those that go with them."""
+        elevation, cosine, sine, heading, *eccentric = (float(v) for v in vector)
+        clamp = ClampError(math.hypot(cosine, sine), math.atan2(sine, cosine))
+        spin, turn = self.spin_rad, self.turn
+        for _ in range(SPIN_PASSES if not turn.is_spin else 0):
+            plan = plan_angle(elevation, clamp, spin)
+            spin = spin_angle(turn.rotation_rad, turn.hung_rad, turn.incl_y_rad, plan, elevation)
+        return Solution(
+            turn, self.line, spin, elevation, clamp, heading, (eccentric[0], eccentric[1])
+        )
 
     def distance(self, other: "Solution") -> float:
         """Return the largest difference from another state, rad."""

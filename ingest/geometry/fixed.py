@@ -1,0 +1,184 @@
+"""The run-out of a head that is fixed to its wheel and turns with it.
+
+Gravity, seen from such a head, goes round the spin axis: the tips of the vectors lie on a plane
+whose normal is the axis in the head's own frame and whose distance from the origin is the sine
+of the axis' elevation (see ``cone``). So neither an encoder nor a sightline is needed, and where
+the head sits on the wheel does not matter.
+
+The wheel's turn is that of gravity about the head's left axis, 0 with the head upright; the
+clamp's error has its phase in that angle, as it has for a hanging head in its own.
+"""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from calibration.measured import Measured, from_covariance, propagate
+from ingest.core.errors import MeasurementRefused
+from ingest.core.frames import Side
+from ingest.geometry.arc import FEWEST_STOPS, TurnWorth, covered_arc, distinct_stops
+from ingest.geometry.carry import SettledWheel
+from ingest.geometry.clamp import ClampError
+from ingest.geometry.cone import axis_from_unknown_turns
+from ingest.geometry.runout import Runout, RunoutEstimates, RunoutLimits, refuse_uncertain
+
+F64 = NDArray[np.float64]
+
+SOURCE = "noise of the turn"
+LARGEST_ERROR_RAD = math.radians(30.0)
+"""A head that sits more askew than this on its wheel is no head on a wheel."""
+
+SCATTER_CHANCE = 1e-5
+"""Probability below which the residuals are too large for the noise that was stated."""
+
+SMALLEST_ERROR = 1e-12
+"""Keeps the slopes of a phase finite where the clamp sits true."""
+
+
+def turn_of_gravity(incl_x_rad: F64, incl_z_rad: F64) -> F64:
+    """Return the wheel's turn that a head fixed to it sees, forward rolling positive, rad."""
+    return np.asarray(np.arctan2(-np.sin(incl_x_rad), np.sin(incl_z_rad)), dtype=np.float64)
+
+
+def fit_fixed(
+    elevations_rad: F64, *, sigma_rad: float | None = None, limits: RunoutLimits | None = None
+) -> Runout:
+    """Fit spin axis and clamp error.
+
+    Args:
+        elevations_rad: incl_x, incl_y and incl_z, shape (3, n), at three or more turns.
+        sigma_rad: standard deviation of one reading; default from the residuals (dof n - 3).
+        limits: what the turn must reach.
+
+    Raises:
+        MeasurementRefused: ``non-finite``, ``too-few-stops``, ``condition``, ``steep``,
+            ``scatter`` or ``u-too-large``.
+    """
+    limits = limits or RunoutLimits()
+    _refuse_unusable(elevations_rad)
+    vectors = np.sin(elevations_rad).T
+    turn = turn_of_gravity(elevations_rad[0], elevations_rad[2])
+    axis = axis_from_unknown_turns(vectors).axis
+    axis = axis if axis[1] > 0.0 else -axis
+    plane = _in_plane(axis)
+    design = np.column_stack([np.ones(len(vectors)), vectors @ plane.T])
+    condition = float(np.linalg.cond(design))
+    _refuse("condition", "condition number of the turn", condition, limits.condition)
+    error = math.acos(min(float(axis[1]), 1.0))
+    largest_deg = math.degrees(LARGEST_ERROR_RAD)
+    _refuse("steep", "angle between head and spin axis, deg,", math.degrees(error), largest_deg)
+    residuals = vectors @ axis - float(vectors.mean(axis=0) @ axis)
+    n, rss = len(vectors), float(residuals @ residuals)
+    dof = n - FEWEST_STOPS
+    _refuse_scatter(rss, dof, sigma_rad)
+    sigma = sigma_rad if sigma_rad is not None else math.sqrt(rss / dof) if dof else None
+    elevation = math.asin(float(vectors.mean(axis=0) @ axis))
+    clamp = ClampError(error, math.atan2(axis[0], -axis[2]))
+    cofactor = np.linalg.inv(design.T @ design)
+    runout = Runout(
+        elevation_rad=elevation,
+        clamp=clamp,
+        heading_rad=None,
+        eccentricity=None,
+        worth=TurnWorth(
+            n, covered_arc(turn), FEWEST_STOPS, condition, math.sqrt(n * cofactor[0, 0])
+        ),
+        harmonics=1,
+        dof=dof,
+        rms_rad=math.sqrt(rss / n),
+        sigma_rad=sigma,
+        outliers=(),
+        estimates=None
+        if sigma is None
+        else _estimates(elevation, clamp, plane, cofactor * sigma**2, sigma_rad, dof),
+    )
+    refuse_uncertain(runout, limits)
+    return runout
+
+
+def settled_fixed(
+    elevations: tuple[Measured, Measured, Measured],
+    clamp_angle: Measured,
+    clamp_phase: Measured,
+    side: Side,
+) -> SettledWheel:
+    """Return a wheel at rest: the elevation of the axis that the turn found in the head.
+
+    ``elevations``: incl_x, incl_y and incl_z at rest. What a calibration leaves open of scale
+    and cross-axes was the same during the turn and mostly cancels; counted in full here, it
+    makes the uncertainty rather too large. No heading, since there is no sightline.
+    """
+    e, phase = clamp_angle.value, clamp_phase.value
+    cos_e, sin_e, cos_p, sin_p = math.cos(e), math.sin(e), math.cos(phase), math.sin(phase)
+    axis = np.array([sin_e * sin_p, cos_e, -sin_e * cos_p])
+    by_angle = np.array([cos_e * sin_p, -sin_e, -cos_e * cos_p])
+    by_phase = np.array([sin_e * cos_p, 0.0, sin_e * sin_p])
+    read = np.array([each.value for each in elevations])
+    gravity = np.sin(read)
+    elevation = math.asin(float(axis @ gravity))
+    slopes = [*(axis * np.cos(read)), by_angle @ gravity, by_phase @ gravity]
+    gradient = [-side.sign * float(slope) / math.cos(elevation) for slope in slopes]
+    camber = propagate(-side.sign * elevation, gradient, [*elevations, clamp_angle, clamp_phase])
+    return SettledWheel(camber, None)
+
+
+def _in_plane(axis: F64) -> F64:
+    """Return two unit vectors square to the axis and to each other, shape (2, 3)."""
+    forward = np.cross(axis, [0.0, 0.0, 1.0])
+    forward /= np.linalg.norm(forward)
+    return np.stack([forward, np.cross(forward, axis)])
+
+
+def _estimates(
+    elevation: float,
+    clamp: ClampError,
+    plane: F64,
+    covariance: F64,
+    sigma_rad: float | None,
+    dof: int,
+) -> RunoutEstimates:
+    """Carry the plane's offset and slopes to elevation, angle and phase (GUM 5.2.2).
+
+    A plane fitted as ``left = offset + p forward + q up`` leans by -p and -q.
+    """
+    cosine_sine = -plane[:, [2, 0]].T * [[-1.0], [1.0]]
+    cos_p, sin_p = math.cos(clamp.phase_rad), math.sin(clamp.phase_rad)
+    size = max(math.sin(clamp.angle_rad), SMALLEST_ERROR)
+    polar = np.array([[cos_p, sin_p], [-sin_p, cos_p]])
+    polar /= [[math.cos(clamp.angle_rad)], [size]]
+    slopes = np.zeros((3, 3))
+    slopes[0, 0] = 1.0 / math.cos(elevation)
+    slopes[1:, 1:] = polar @ cosine_sine
+    values = [elevation, clamp.angle_rad, clamp.phase_rad]
+    freedom = math.inf if sigma_rad is not None else float(dof)
+    spread = slopes @ covariance @ slopes.T
+    return RunoutEstimates(*from_covariance(values, spread, source=SOURCE, dof=freedom))
+
+
+def _refuse_unusable(elevations_rad: F64) -> None:
+    bad = int((~np.isfinite(elevations_rad)).any(axis=0).sum())
+    _refuse("non-finite", "readings that are not finite numbers", float(bad), 0.0)
+    turn = turn_of_gravity(elevations_rad[0], elevations_rad[2])
+    distinct = distinct_stops(turn)
+    if distinct < FEWEST_STOPS:
+        raise MeasurementRefused(
+            "too-few-stops",
+            f"{distinct} different angles, at least {FEWEST_STOPS} are needed; turn further",
+            figure=float(distinct),
+            limit=float(FEWEST_STOPS),
+        )
+
+
+def _refuse_scatter(rss: float, dof: int, sigma_rad: float | None) -> None:
+    if sigma_rad is None or not dof:
+        return
+    limit = float(stats.chi2.isf(SCATTER_CHANCE, dof))
+    _refuse("scatter", "chi-square of the residuals", rss / sigma_rad**2, limit)
+
+
+def _refuse(code: str, what: str, figure: float, limit: float) -> None:
+    if not figure <= limit:
+        text = f"{what} is {figure:.4g}, limit {limit:.4g}; turn the wheel again"
+        raise MeasurementRefused(code, text, figure=figure, limit=limit)

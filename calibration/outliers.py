@@ -41,6 +41,9 @@ ROUNDING = 1e-12
 TINY = 1e-60
 """Keeps a channel of zeros from dividing by zero."""
 
+LEAST_INFORMATION = 1e-6
+"""Smallest eigenvalue of the kept rows' information, where that of all rows is 1."""
+
 ROBUST_PASSES = 10
 REFIT_PASSES = 12
 
@@ -121,13 +124,22 @@ def _refine(basis: F64, y: F64, kept: MASK, floor: F64) -> MASK:
     """Alternate least squares on the kept rows with a t test of every row against them."""
     n, p = basis.shape
     for _ in range(REFIT_PASSES):
-        if int(kept.sum()) < p + 2:
+        if int(kept.sum()) < p + 2 or not _determines(basis[kept]):
             return np.ones(n, dtype=np.bool_)
         fitting = _fitting_rows(basis, y, kept, floor)
         if np.array_equal(fitting, kept):
             break
         kept = fitting
     return kept
+
+
+def _determines(inside: F64) -> bool:
+    """Say whether rows of the basis alone still determine the fit.
+
+    Where most readings stand at one angle, those few at the others are never outliers to be
+    left out: without them there is no fit to hold anything against.
+    """
+    return bool(np.linalg.eigvalsh(inside.T @ inside)[0] > LEAST_INFORMATION)
 
 
 def _fitting_rows(basis: F64, y: F64, kept: MASK, floor: F64) -> MASK:

@@ -45,7 +45,7 @@ JUMP_FROM, JUMP_TO = 0.2, 3.0
 
 SETTLED_RAD = 1e-14
 """The passes end when all that are still to come would move nothing by more than this,"""
-NOISE_SHARE = 1e-5
+NOISE_SHARE = 1e-4
 """... or by more than this part of the largest residual,"""
 ROUNDING_RAD = 1e-12
 """... or when, below this, a pass moves no less than the one before."""

@@ -10,6 +10,7 @@ clamp's error has its phase in that angle, as it has for a hanging head in its o
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,41 +60,36 @@ def fit_fixed(
     limits = limits or RunoutLimits()
     _refuse_unusable(elevations_rad)
     vectors = np.sin(elevations_rad).T
-    turn = turn_of_gravity(elevations_rad[0], elevations_rad[2])
     axis = axis_from_unknown_turns(vectors).axis
     axis = axis if axis[1] > 0.0 else -axis
     plane = _in_plane(axis)
     design = np.column_stack([np.ones(len(vectors)), vectors @ plane.T])
-    condition = float(np.linalg.cond(design))
-    _refuse("condition", "condition number of the turn", condition, limits.condition)
-    error = math.acos(min(float(axis[1]), 1.0))
-    largest_deg = math.degrees(LARGEST_ERROR_RAD)
-    _refuse("steep", "angle between head and spin axis, deg,", math.degrees(error), largest_deg)
-    residuals = vectors @ axis - float(vectors.mean(axis=0) @ axis)
-    n, rss = len(vectors), float(residuals @ residuals)
-    dof = n - FEWEST_STOPS
+    worth = _worth(turn_of_gravity(elevations_rad[0], elevations_rad[2]), design)
+    _refuse("condition", "condition number of the turn", worth.condition, limits.condition)
+    clamp = ClampError(math.acos(min(float(axis[1]), 1.0)), math.atan2(axis[0], -axis[2]))
+    lean_deg, most_deg = math.degrees(clamp.angle_rad), math.degrees(LARGEST_ERROR_RAD)
+    _refuse("steep", "angle between head and spin axis, deg,", lean_deg, most_deg)
+    along = vectors @ axis
+    rss, dof = float(np.sum((along - along.mean()) ** 2)), worth.n - FEWEST_STOPS
     _refuse_scatter(rss, dof, sigma_rad)
     sigma = sigma_rad if sigma_rad is not None else math.sqrt(rss / dof) if dof else None
-    elevation = math.asin(float(vectors.mean(axis=0) @ axis))
-    clamp = ClampError(error, math.atan2(axis[0], -axis[2]))
-    cofactor = np.linalg.inv(design.T @ design)
     runout = Runout(
-        elevation_rad=elevation,
+        elevation_rad=math.asin(float(along.mean())),
         clamp=clamp,
         heading_rad=None,
         eccentricity=None,
-        worth=TurnWorth(
-            n, covered_arc(turn), FEWEST_STOPS, condition, math.sqrt(n * cofactor[0, 0])
-        ),
+        worth=worth,
         harmonics=1,
         dof=dof,
-        rms_rad=math.sqrt(rss / n),
+        rms_rad=math.sqrt(rss / worth.n),
         sigma_rad=sigma,
         outliers=(),
-        estimates=None
-        if sigma is None
-        else _estimates(elevation, clamp, plane, cofactor * sigma**2, sigma_rad, dof),
+        estimates=None,
     )
+    if sigma is not None:
+        noise = np.linalg.inv(design.T @ design) * sigma**2
+        freedom = math.inf if sigma_rad is not None else float(dof)
+        runout = replace(runout, estimates=_estimates(runout, plane, noise, freedom))
     refuse_uncertain(runout, limits)
     return runout
 
@@ -131,18 +127,19 @@ def _in_plane(axis: F64) -> F64:
     return np.stack([forward, np.cross(forward, axis)])
 
 
-def _estimates(
-    elevation: float,
-    clamp: ClampError,
-    plane: F64,
-    covariance: F64,
-    sigma_rad: float | None,
-    dof: int,
-) -> RunoutEstimates:
+def _worth(turn_rad: F64, design: F64) -> TurnWorth:
+    n, condition = len(turn_rad), float(np.linalg.cond(design))
+    cofactor = np.linalg.pinv(design.T @ design)
+    dilution = math.sqrt(n * max(float(cofactor[0, 0]), 0.0))
+    return TurnWorth(n, covered_arc(turn_rad), distinct_stops(turn_rad), condition, dilution)
+
+
+def _estimates(runout: Runout, plane: F64, covariance: F64, dof: float) -> RunoutEstimates:
     """Carry the plane's offset and slopes to elevation, angle and phase (GUM 5.2.2).
 
     A plane fitted as ``left = offset + p forward + q up`` leans by -p and -q.
     """
+    elevation, clamp = runout.elevation_rad, runout.clamp
     cosine_sine = -plane[:, [2, 0]].T * [[-1.0], [1.0]]
     cos_p, sin_p = math.cos(clamp.phase_rad), math.sin(clamp.phase_rad)
     size = max(math.sin(clamp.angle_rad), SMALLEST_ERROR)
@@ -152,9 +149,8 @@ def _estimates(
     slopes[0, 0] = 1.0 / math.cos(elevation)
     slopes[1:, 1:] = polar @ cosine_sine
     values = [elevation, clamp.angle_rad, clamp.phase_rad]
-    freedom = math.inf if sigma_rad is not None else float(dof)
     spread = slopes @ covariance @ slopes.T
-    return RunoutEstimates(*from_covariance(values, spread, source=SOURCE, dof=freedom))
+    return RunoutEstimates(*from_covariance(values, spread, source=SOURCE, dof=dof))
 
 
 def _refuse_unusable(elevations_rad: F64) -> None:

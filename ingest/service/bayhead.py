@@ -17,6 +17,7 @@ from ingest.service.feed import HeadFeed
 from ingest.service.instrument import Instrument
 from ingest.service.linkkeeper import LinkState
 from ingest.service.live import LiveReadings
+from ingest.wire.codes import Mounting
 from ingest.wire.hello import ChannelInfo, Hello
 from ingest.wire.reports import Status
 
@@ -61,6 +62,11 @@ class BayHead:
     wheel: Wheel | None = None
     health: Status | None = None
     said: tuple[object, ...] = field(default=())
+
+    @property
+    def fixed(self) -> bool:
+        """Whether it turns with its wheel, rather than hang on its shaft."""
+        return self.hello.mounting is Mounting.FIXED
 
     @property
     def online(self) -> bool:

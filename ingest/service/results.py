@@ -10,16 +10,21 @@ from calibration.reporting import report
 from calibration.units import Unit, degrees
 from ingest.chain.rest import RestReading
 from ingest.core.channels import ROW, Channel
+from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.geometry.carry import SettledWheel, ShaftReading, settled_wheel
-from ingest.geometry.runout import Runout
+from ingest.geometry.fixed import settled_fixed
+from ingest.geometry.runout import Runout, RunoutEstimates
 from ingest.geometry.sightline import Sightline
 from ingest.geometry.wheels import total_toe
 from ingest.payload.axle import AxleResult
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
 
-_CHANNELS = (Channel.INCL_X, Channel.INCL_Y, Channel.ROTATION, Channel.AZIMUTH_CROSS)
+_HANGING = (Channel.INCL_X, Channel.INCL_Y, Channel.ROTATION, Channel.AZIMUTH_CROSS)
+_FIXED = (Channel.INCL_X, Channel.INCL_Y, Channel.INCL_Z)
+_NEEDED = 3
+"""So many of either must have a value; a sightline may be missing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +67,31 @@ def settle(
     wheel, estimates = head.wheel, runout.estimates
     if wheel is None or estimates is None:
         return None
-    means = {c.value: float(rest.values[ROW[c]]) for c in _CHANNELS}
-    if not all(math.isfinite(means[c.value]) for c in _CHANNELS[:3]):
+    channels = _FIXED if head.fixed else _HANGING
+    means = {c.value: float(rest.values[ROW[c]]) for c in channels}
+    if not all(math.isfinite(means[c.value]) for c in channels[:_NEEDED]):
         return None
-    read = {c: _reading(head, rest, c, means) for c in _CHANNELS if math.isfinite(means[c.value])}
+    read = {c: _reading(head, rest, c, means) for c in channels if math.isfinite(means[c.value])}
+    if head.fixed:
+        x, y, z = (read[c] for c in _FIXED)
+        found = settled_fixed((x, y, z), estimates.angle, estimates.phase, wheel.side)
+    else:
+        found = _hanging(read, estimates, spread, sightline, wheel.side)
+    camber = found.camber + _scatter(spread, spread.camber_deg)
+    heading = found.heading
+    if heading is not None:
+        heading = heading + _scatter(spread, spread.heading_deg)
+    records = (head.instrument.correction.stands_on,)
+    return Settled(SettledWheel(camber, heading), rest.t_ns, records)
+
+
+def _hanging(
+    read: dict[Channel, Measured],
+    estimates: RunoutEstimates,
+    spread: SpreadSettings,
+    sightline: Sightline,
+    side: Side,
+) -> SettledWheel:
     tilt = spread.port_height_m / (sightline.length_m or 2.0)
     shaft = ShaftReading(
         incl_x=read[Channel.INCL_X],
@@ -74,13 +100,7 @@ def settle(
         azimuth=read.get(Channel.AZIMUTH_CROSS),
         sightline_elevation=Measured.of(0.0, tilt, source="heights of the ports"),
     )
-    found = settled_wheel(shaft, estimates.angle, estimates.phase, wheel.side)
-    camber = found.camber + _scatter(spread, spread.camber_deg)
-    heading = found.heading
-    if heading is not None:
-        heading = heading + _scatter(spread, spread.heading_deg)
-    records = (head.instrument.correction.stands_on,)
-    return Settled(SettledWheel(camber, heading), rest.t_ns, records)
+    return settled_wheel(shaft, estimates.angle, estimates.phase, side)
 
 
 def _scatter(spread: SpreadSettings, u_deg: float) -> Measured:

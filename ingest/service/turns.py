@@ -12,12 +12,19 @@ from ingest.core.channels import ROW, Channel
 from ingest.core.units import DEG, NS
 from ingest.geometry.arc import SAME_STOP_RAD, further_rad, turn_worth
 from ingest.geometry.fit import fit_runout
+from ingest.geometry.fixed import fit_fixed, turn_of_gravity
 from ingest.geometry.runout import Runout, RunoutLimits, Turn
 from ingest.geometry.sightline import Sightline
 
-_X, _Y, _R, _C = (
+_X, _Y, _R, _C, _Z = (
     ROW[channel]
-    for channel in (Channel.INCL_X, Channel.INCL_Y, Channel.ROTATION, Channel.AZIMUTH_CROSS)
+    for channel in (
+        Channel.INCL_X,
+        Channel.INCL_Y,
+        Channel.ROTATION,
+        Channel.AZIMUTH_CROSS,
+        Channel.INCL_Z,
+    )
 )
 FEWEST_MOVING = 36
 """Fewer readings than this while moving are no continuous turn."""
@@ -61,11 +68,15 @@ class WheelTurn:
 
     A stop is taken when the wheel rests at a new angle, or when somebody says so; while the
     rest lasts, its reading grows better and replaces itself. With three stops or more the fit
-    stands on them; otherwise on the readings while moving.
+    stands on them; otherwise on the readings while moving. ``fixed``: the head turns with its
+    wheel and has no encoder; gravity tells it how far.
     """
 
-    def __init__(self, settings: TurnSettings, sightline: Sightline) -> None:
+    def __init__(
+        self, settings: TurnSettings, sightline: Sightline, *, fixed: bool = False
+    ) -> None:
         self._settings = settings
+        self._fixed = fixed
         self._sightline = sightline
         self._stops: list[RestReading] = []
         self._last_end_ns = -1
@@ -107,40 +118,46 @@ class WheelTurn:
         return True
 
     def _apart_rad(self, reading: RestReading) -> float:
-        before = self._stops[-1].values[_R]
-        return abs(math.remainder(float(reading.values[_R] - before), 2.0 * math.pi))
+        before, now = (self._turned(each.values) for each in (self._stops[-1], reading))
+        return abs(math.remainder(float(now - before), 2.0 * math.pi))
 
-    def readings(self) -> tuple[Turn, float | None]:
-        """Return the turn so far and the known noise of a reading (None: from its scatter)."""
+    def _turned(self, values: F64) -> F64:
+        """Return the wheel's turn, shape (n,), of readings of shape (8, n)."""
+        return turn_of_gravity(values[_X], values[_Z]) if self._fixed else values[_R]
+
+    def readings(self) -> tuple[F64, float | None]:
+        """Return the turn so far, shape (8, n), and the known noise of a reading, if it is."""
         if self.stops >= 3 or len(self._moving) < FEWEST_MOVING:
             values = np.array([stop.values for stop in self._stops]).reshape(-1, len(ROW)).T
-            return turn_of(values), self._stop_sigma_rad()
-        return turn_of(np.array(self._moving).T), None
+            return values, self._stop_sigma_rad()
+        return np.array(self._moving).T, None
 
     def result(self, *, final: bool) -> Runout:
         """Fit the turn so far. Raises ``MeasurementRefused``.
 
         While it goes on, an uncertainty above the limit is no reason to refuse.
         """
-        turn, sigma_rad = self.readings()
+        values, sigma_rad = self.readings()
         limits = self._settings.limits
         if not final:
             limits = RunoutLimits(u_camber_rad=math.inf, condition=limits.condition)
+        if self._fixed:
+            return fit_fixed(values[[_X, _Y, _Z]], sigma_rad=sigma_rad, limits=limits)
+        turn = turn_of(values)
         return fit_runout(turn, sightline=self._sightline, sigma_rad=sigma_rad, limits=limits)
 
     def arc(self) -> tuple[int, float]:
         """Return how many readings there are and the arc that they cover, rad."""
-        turn, _ = self.readings()
-        worth = turn_worth(turn.rotation_rad)
+        worth = turn_worth(self._turned(self.readings()[0]))
         return worth.n, worth.arc_rad
 
     def further_deg(self, runout: Runout) -> float | None:
         """Return how much further to turn for the uncertainty asked for; None: it cannot be."""
         if runout.sigma_rad is None:
             return None
-        turn, _ = self.readings()
+        turned = self._turned(self.readings()[0])
         u_rad = self._settings.wanted_u_deg * DEG
-        further = further_rad(np.unwrap(turn.rotation_rad), runout.sigma_rad, u_rad)
+        further = further_rad(np.unwrap(turned), runout.sigma_rad, u_rad)
         return None if further is None else round(further / DEG)
 
     def _stop_sigma_rad(self) -> float:

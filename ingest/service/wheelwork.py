@@ -91,7 +91,7 @@ class WheelWork:
             return Done(False, "already-turning", f"a turn of {head.name} is being collected")
         self.results.withdraw(head, bench.settled, "turning")
         bench.settled = bench.runout = None
-        bench.turn = WheelTurn(self._settings.turn, self._sightline)
+        bench.turn = WheelTurn(self._settings.turn, self._sightline, fixed=head.fixed)
         bench.turn_id = f"ro-{next(self._ids)}"
         bench.progress_ns = 0
         return Done(

@@ -8,8 +8,10 @@ from numpy.typing import NDArray
 from ingest.chain.angles import first_number, is_patchy, per_row, sliding, wrap_rows
 from ingest.chain.stage import require
 from ingest.core.blocks import F64, Flag, SampleBlock
-from ingest.core.channels import CHANNELS
+from ingest.core.channels import CHANNELS, ROW, Channel
 from ingest.core.units import DEG
+
+_ELEVATIONS = [ROW[c] for c in (Channel.INCL_X, Channel.INCL_Y, Channel.INCL_Z)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +62,10 @@ class Settle:
         """Return the block with its STILL flags."""
         if block.after_gap:
             self.reset()
-        held = np.concatenate((self._before, block.values), axis=1)
+        values = block.values.copy()
+        # An inclinometer's noise is that of the sine: near the vertical the angle's has no bound.
+        values[_ELEVATIONS] = np.sin(values[_ELEVATIONS])
+        held = np.concatenate((self._before, values), axis=1)
         self._before = held[:, max(0, held.shape[1] - self._width + 1) :]
         flags = block.flags & ~np.uint16(Flag.STILL | Flag.MOVING)
         if held.shape[1] >= self._width:

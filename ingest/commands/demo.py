@@ -3,9 +3,11 @@
 import argparse
 import asyncio
 import contextlib
+import functools
 import logging
+import signal
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 
 from rich.console import Console
 
@@ -14,6 +16,7 @@ from ingest.commands.demo_story import CAUTION, Story, StoryError
 from ingest.commands.demo_table import Comparison, compare, table
 from ingest.commands.host import HostSettings, monotonic_ns, running_broker, running_service
 from ingest.core.errors import OutputError
+from ingest.display.server import PageServer
 from ingest.drivers.serial import SerialLink, SerialSettings
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.listener import Listener
@@ -60,53 +63,84 @@ def run(args: argparse.Namespace) -> int:
 
 async def _demo(args: argparse.Namespace, console: Console) -> bool:
     demo = build(args.seed, args.vehicle, wall_clock())
-    console.print(f"{demo.rig.vehicle.name} (invented), seed {args.seed}", highlight=False)
-    console.print(CAUTION, style="bold", highlight=False)
+    say = functools.partial(console.print, highlight=False)
+    say(f"{demo.rig.vehicle.name} (invented), seed {args.seed}")
+    say(CAUTION, style="bold")
     settings = HostSettings(bay=BAY, embedded=EmbeddedBrokerSettings(port=args.port))
-    async with _plugged(demo) as links, running_broker(settings) as broker:
-        connection = open_database(":memory:")
-        records = StoredRecords(connection)
+    with contextlib.closing(open_database(":memory:")) as store, _page() as page:
+        records = StoredRecords(store)
         for text in demo.records:
             records.add(text, "simulated bench")
-        names = StoredHeadNames(connection)
-        where = f"mosquitto_sub -p {broker.port} -t 'levelhead/v1/#' -v"
-        console.print(f"watch along: {where}", highlight=False)
-        async with running_service(settings, broker, links, names, records) as service:
-            topics = Topics(BAY)
-            compared = await _play(demo, service, topics, broker, console)
-            console.print(table(compared))
-            console.print(compared.verdict(), highlight=False)
-            if args.stay:
-                console.print(f"staying; stop with Ctrl-C. Subscribe: {where}", highlight=False)
-                with contextlib.suppress(asyncio.CancelledError):
-                    await asyncio.get_running_loop().create_future()
-    connection.close()
+        async with _plugged(demo) as links, running_broker(settings) as broker:
+            where = f"mosquitto_sub -p {broker.port} -t 'levelhead/v1/#' -v"
+            say(f"watch along: {page.url}\n         or: {where}")
+            names = StoredHeadNames(store)
+            async with running_service(settings, broker, links, names, records) as service:
+                show = _Show(demo, service, page, console)
+                async with show.listening(broker):
+                    compared = await show.run()
+                    console.print(table(compared))
+                    say(compared.verdict())
+                    if args.stay:
+                        say(f"staying until Ctrl-C. Look at {page.url}, or subscribe: {where}")
+                        await _until_interrupted()
     return compared.agrees
 
 
-async def _play(
-    demo: DemoRig, service: Service, topics: Topics, broker: BrokerSettings, console: Console
-) -> Comparison:
-    def tell(text: str) -> None:
-        console.print(f"{demo.now_s():6.1f} s  {text}", highlight=False)
+class _Show:
+    """The story, its listener and the page that shows what the listener hears."""
 
-    heard: list[Story] = []
+    def __init__(self, demo: DemoRig, service: Service, page: PageServer, console: Console) -> None:
+        self._demo = demo
+        self._service = service
+        self._page = page
+        self._console = console
+        self._topics = Topics(BAY)
+        self._story: Story | None = None
 
-    def hear(topic: str, payload: bytes, _retained: bool) -> None:
-        for story in heard:
-            story.hear(topic, payload)
+    @contextlib.asynccontextmanager
+    async def listening(self, broker: BrokerSettings) -> AsyncIterator[None]:
+        """Listen to the bay as any display does."""
+        listener = Listener(broker, self._topics, [f"{self._topics.root}/#"], self._hear)
+        self._story = Story(self._demo, self._service, self._topics, listener, self._tell)
+        try:
+            await listener.start()
+            yield
+        except OutputError as error:
+            raise StoryError(str(error)) from error
+        finally:
+            await listener.stop()
 
-    listener = Listener(broker, topics, [f"{topics.root}/#"], hear)
-    story = Story(demo, service, topics, listener, tell)
-    heard.append(story)
+    async def run(self) -> Comparison:
+        """Tell the story; hold what was heard against the truth."""
+        assert self._story is not None
+        await self._story.run()
+        return compare(self._demo, self._topics, self._story.heard)
+
+    def _tell(self, text: str) -> None:
+        self._console.print(f"{self._demo.now_s():6.1f} s  {text}", highlight=False)
+
+    def _hear(self, topic: str, payload: bytes, retained: bool) -> None:
+        self._page.feed(topic, payload, retained)
+        if self._story is not None:
+            self._story.hear(topic, payload)
+
+
+@contextlib.contextmanager
+def _page() -> Iterator[PageServer]:
+    page = PageServer()
+    page.start()
     try:
-        await listener.start()
-        await story.run()
-    except OutputError as error:
-        raise StoryError(str(error)) from error
+        yield page
     finally:
-        await listener.stop()
-    return compare(demo, topics, story.heard)
+        page.stop()
+
+
+async def _until_interrupted() -> None:
+    interrupted = asyncio.Event()
+    for each in (signal.SIGINT, signal.SIGTERM):
+        asyncio.get_running_loop().add_signal_handler(each, interrupted.set)
+    await interrupted.wait()
 
 
 @contextlib.asynccontextmanager

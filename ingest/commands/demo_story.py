@@ -99,6 +99,8 @@ class Story:
         await self._name_heads()
         axles = list(self._demo.rig.vehicle.axles)
         for first in range(0, len(axles), 2):
+            if first:
+                await self._take_off()
             await self._set_up(axles[first : first + 2])
 
     async def _name_heads(self) -> None:
@@ -128,7 +130,9 @@ class Story:
             await asyncio.gather(*(self._turn(wheel, on[wheel]) for wheel in same_side))
         await self._wait(*(self._demo.technician.lower(axle) for axle in axles))
         await self._read(wheels)
-        for name in on.values():
+
+    async def _take_off(self) -> None:
+        for name in HEADS:
             self._demo.technician.dismount(self._demo.heads[name])
             await self._ask("unmount", head=name)
 

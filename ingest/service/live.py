@@ -20,6 +20,9 @@ U_EVERY_S = 1.0
 TOLERANCE_S = 0.02
 """The stream's own period is not exactly that of the settings."""
 
+SHOWN_STEP_DEGC = 0.1
+"""How finely a temperature is told whose uncertainty nobody knows."""
+
 WIRE_STEP_DEG = 1e-4
 """One code of the wire, where no record says how finely a head really reads."""
 
@@ -117,7 +120,8 @@ class LiveReadings:
     ) -> None:
         unit = ReportUnit.DEGREE if channel in ANGLES else ReportUnit.CELSIUS
         if said.U is None:
-            shown = report_unknown(said.value, unit, resolution=WIRE_STEP_DEG)
+            step = WIRE_STEP_DEG if channel in ANGLES else SHOWN_STEP_DEGC
+            shown = report_unknown(said.value, unit, resolution=step)
         else:
             shown = report_expanded(said.value, said.U, unit)
         quality, why = judge(flags) or head.trust(self._announcer.today())

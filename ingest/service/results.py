@@ -133,12 +133,13 @@ class ResultDesk:
     def __init__(self, announcer: Announcer) -> None:
         self._announcer = announcer
         self._ids = itertools.count(1)
-        self._standing: dict[str, tuple[Measured, dict[str, Any]]] = {}
+        self._standing: dict[str, Measured] = {}
+        self._last: dict[str, dict[str, Any]] = {}
 
     @property
     def standing(self) -> dict[str, Measured]:
         """What stands now, by topic, in rad and unrounded, with all correlations."""
-        return {topic: measured for topic, (measured, _) in self._standing.items()}
+        return dict(self._standing)
 
     def camber(self, head: BayHead, settled: Settled) -> None:
         """Publish a wheel's camber."""
@@ -160,20 +161,32 @@ class ResultDesk:
         records = tuple(sorted({*settled.records, *across.records}))
         self._say(topic, "total-toe", toe, settled, records, [head, partner])
 
-    def withdraw(self, head: BayHead, settled: Settled | None, why: str) -> None:
-        """Mark what stands on this head's rest as stale."""
-        wheel = head.wheel
-        if settled is None or wheel is None:
-            return
-        topics = self._announcer.topics
-        for topic in (
+    def withdraw(self, head: BayHead, why: str) -> None:
+        """Mark what stands on this head's rest as stale: the wheel is not where it was read."""
+        for topic in self._topics_of(head):
+            if self._standing.pop(topic, None) is not None:
+                fields = {**self._last[topic], "q": "stale", "why": why, "dec": "none"}
+                self._announcer.state(topic, AxleResult(**fields))
+
+    def keep(self, head: BayHead, why: str) -> None:
+        """Say again what was last read of a settled wheel: taking a head off moves no wheel.
+
+        It is uncertain from then on, since nobody watches the wheel any more.
+        """
+        for topic in self._topics_of(head):
+            self._standing.pop(topic, None)
+            last = self._last.pop(topic, None)
+            if last is not None:
+                self._announcer.state(topic, AxleResult(**{**last, "q": "uncertain", "why": why}))
+
+    def _topics_of(self, head: BayHead) -> tuple[str, ...]:
+        wheel, topics = head.wheel, self._announcer.topics
+        if wheel is None:
+            return ()
+        return (
             topics.axle(wheel.axle, wheel.side.value, "camber"),
             topics.axle(wheel.axle, "both", "total-toe"),
-        ):
-            standing = self._standing.pop(topic, None)
-            if standing is not None:
-                stale = AxleResult(**{**standing[1], "q": "stale", "why": why, "dec": "none"})
-                self._announcer.state(topic, stale)
+        )
 
     def _say(
         self,
@@ -204,5 +217,6 @@ class ResultDesk:
             "why": why,
             "text": shown.text,
         }
-        self._standing[topic] = (measured, fields)
+        self._standing[topic] = measured
+        self._last[topic] = fields
         self._announcer.state(topic, AxleResult(**fields))

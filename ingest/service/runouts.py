@@ -70,15 +70,19 @@ class RunoutDesk:
     def _figures(self, head: BayHead, runout: Runout) -> dict[str, Any]:
         assert head.wheel is not None
         side, estimates = head.wheel.side, runout.estimates
+        open_ = _left_open(head, runout)
         measured: dict[str, tuple[float, Measured | None]] = {
-            "camber": (runout.camber_rad(side), runout.camber(side)),
+            "camber": (runout.camber_rad(side), _with(runout.camber(side), open_["incl_y"])),
             "runout": (runout.clamp.angle_rad, estimates.angle if estimates else None),
-            "phase": (runout.clamp.phase_rad, estimates.phase if estimates else None),
+            "phase": (
+                runout.clamp.phase_rad,
+                _with(estimates.phase if estimates else None, open_["rotation"]),
+            ),
         }
         if runout.heading_rad is not None:
             measured["heading"] = (
                 runout.heading_rad,
-                estimates.heading if estimates else None,
+                _with(estimates.heading if estimates else None, open_["azimuth_cross"]),
             )
         shown = {name: _reported(*pair) for name, pair in measured.items()}
         figures: dict[str, Any] = {
@@ -124,6 +128,28 @@ class RunoutDesk:
             self._announcer.live(topic, message, ttl)
         else:
             self._announcer.state(topic, message)
+
+
+def _left_open(head: BayHead, runout: Runout) -> dict[str, Measured]:
+    """Return what calibration leaves open in each channel, common to all readings of the turn."""
+    assert head.wheel is not None
+    read = {
+        "incl_x": 0.0,
+        "incl_y": runout.elevation_rad,
+        "rotation": 0.0,
+        "azimuth_cross": -head.wheel.side.sign * math.pi / 2.0,
+    }
+    left = {}
+    for channel in ("incl_y", "rotation", "azimuth_cross"):
+        try:
+            left[channel] = head.instrument.correction.systematic(channel, read)
+        except KeyError:
+            left[channel] = Measured.exact(0.0)
+    return left
+
+
+def _with(measured: Measured | None, left_open: Measured) -> Measured | None:
+    return None if measured is None else measured + left_open
 
 
 def _reported(value_rad: float, measured: Measured | None) -> Reported:

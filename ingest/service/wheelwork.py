@@ -89,7 +89,7 @@ class WheelWork:
             return Done(False, "not-mounted", f"say first which wheel {head.name} is on")
         if bench.turn is not None:
             return Done(False, "already-turning", f"a turn of {head.name} is being collected")
-        self.results.withdraw(head, bench.settled, "turning")
+        self.results.withdraw(head, "turning")
         bench.settled = bench.runout = None
         bench.turn = WheelTurn(self._settings.turn, self._sightline, fixed=head.fixed)
         bench.turn_id = f"ro-{next(self._ids)}"
@@ -131,7 +131,7 @@ class WheelWork:
         """Void all that stands on how the head sat."""
         bench = self._benches.pop(head.id, None)
         if bench is not None:
-            self.results.withdraw(head, bench.settled, "unmounted")
+            self.results.keep(head, "unmounted")
             self._runouts.void(head)
 
     def lost(self, head: BayHead) -> None:
@@ -236,6 +236,6 @@ class WheelWork:
     def _move(self, head: BayHead, bench: _Bench, why: str) -> None:
         bench.rest = None
         if bench.settled is not None:
-            self.results.withdraw(head, bench.settled, why)
+            self.results.withdraw(head, why)
             bench.settled = None
         bench.result_ns = 0

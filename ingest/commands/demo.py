@@ -5,9 +5,11 @@ import asyncio
 import contextlib
 import functools
 import logging
+import re
 import signal
 import sys
 from collections.abc import AsyncIterator, Iterator
+from pathlib import Path
 
 from rich.console import Console
 
@@ -57,8 +59,14 @@ def run(args: argparse.Namespace) -> int:
         print(f"levelhead demo: {error}", file=sys.stderr)
         return EXIT_DISAGREES
     if args.picture is not None:
-        console.save_svg(args.picture, title="tools/demo")
+        save_picture(console, Path(args.picture))
     return 0 if agrees else EXIT_DISAGREES
+
+
+def save_picture(console: Console, path: Path) -> None:
+    """Save the screen as SVG in the reader's own fonts; the library's would be fetched."""
+    drawn = console.export_svg(title="tools/demo")
+    path.write_text(re.sub(r"@font-face \{.*?\}", "", drawn, flags=re.DOTALL), encoding="utf-8")
 
 
 async def _demo(args: argparse.Namespace, console: Console) -> bool:

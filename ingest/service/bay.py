@@ -233,6 +233,7 @@ class Bay:
         self._desk.describe(head)
         self._desk.status(head)
         self._warn_of_record(head)
+        self._warn_of_channels(head.name, head.hello)
 
     def _warn_of_record(self, head: BayHead) -> None:
         """Say what is wrong with a head's record, under a code that outlives its names."""
@@ -247,6 +248,18 @@ class Bay:
             self.alerts.set(code, "warning", f"{text}; its results are marked overdue", head=name)
         else:
             self.alerts.clear(code)
+
+    def _warn_of_channels(self, name: HeadName, hello: Hello) -> None:
+        code = f"channels-{name}".replace("_", "-")[:32]
+        unknown = [str(info.code) for info in hello.channels if info.channel is None]
+        if not unknown:
+            self.alerts.clear(code)
+            return
+        text = (
+            f"head {name} declares channels that this program does not know or cannot use as "
+            f"declared (codes {', '.join(unknown)}); its other channels are used"
+        )
+        self.alerts.set(code, "note", text, head=name)
 
     def _note(self, slot: LinkSlot, report: Report) -> bool:
         """Deal with what a head says unasked; False for answers."""

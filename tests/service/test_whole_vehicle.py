@@ -3,16 +3,22 @@
 The simulator shares no geometry with what is tested; the vehicles are invented.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
 
 from calibration.measured import covariance
 from ingest.commands.demo_rig import HEADS
+from ingest.core.channels import Channel
 from ingest.core.frames import Side
 from ingest.service.bayhead import Wheel
 from ingest.simulator.truth import vehicle_truth
 from ingest.simulator.vehicle import WheelAt
+from ingest.wire.framing import frame
+from ingest.wire.hello import ChannelInfo
+from ingest.wire.messages import encode
 
 
 def measure(bay, axles, stops=3):
@@ -95,3 +101,16 @@ def test_without_a_record_results_are_marked_uncalibrated(simulated_bay):
     message = bay.outlet.of(bay.topics.axle(1, "left", "camber"))[0]
     assert (message["q"], message["why"], message["cal"]) == ("uncertain", "uncalibrated", None)
     assert message["U"] > 0.5
+
+
+def test_an_unknown_channel_is_named_and_the_others_are_used(simulated_bay):
+    bay = simulated_bay(7)
+    head = bay.head("alder")
+    odd = ChannelInfo(code=9, kind=1, unit=0x2763, exponent=-4, rate_dhz=1000, low=0, high=1)
+    hello = replace(head.hello, channels=(*head.hello.channels, odd))
+    bay.give("alder", frame(encode(hello)))
+    alert = bay.outlet.retained[bay.topics.alert("channels-alder")]
+    assert "codes 9" in alert["text"]
+    before = len(bay.outlet.of(bay.topics.reading("alder", Channel.INCL_Y)))
+    bay.advance(3.0)
+    assert len(bay.outlet.of(bay.topics.reading("alder", Channel.INCL_Y))) > before

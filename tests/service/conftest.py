@@ -1,6 +1,7 @@
 """A bay with simulated heads in simulated time: hours pass in seconds, nothing sleeps."""
 
 import json
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
@@ -25,7 +26,8 @@ from ingest.wire.messages import encode
 
 TICK_S = 0.25
 ASK_HELLO = b"\0" + frame(encode(Command(CommandOp.HELLO, 1)))
-WALL_NS = 1_795_600_000 * NS
+WALL_NS = time.time_ns()
+"""Simulated records are issued and fall due by the host's date."""
 
 
 @dataclass
@@ -92,13 +94,16 @@ class SimulatedBay:
         records = StoredRecords(open_database(":memory:"))
         for text in self.demo.records if with_records else []:
             records.add(text, "simulated bench")
-        announcer = Announcer(self.topics, self.outlet, self.clock.ns, lambda: WALL_NS, "b-1")
+        announcer = Announcer(self.topics, self.outlet, self.clock.ns, self._wall, "b-1")
         self.bay = Bay(BaySettings(), list(self.demo.ptys), announcer, self.names, records)
         self.silent: set[str] = set()
         for name, pty in self.demo.ptys.items():
             self.bay.link_changed(name, LinkChange(LinkState.OPEN, None))
             self.give(name, b"\0" + pty.firmware.boot(self.clock()))
         self.advance(0.5)
+
+    def _wall(self) -> int:
+        return WALL_NS + self.clock.ns()
 
     def give(self, name: str, data: bytes) -> None:
         """Let bytes of a head arrive."""

@@ -1,0 +1,139 @@
+"""A head that is fixed to its wheel, from bytes to camber, against the simulator's truth."""
+
+import functools
+import json
+
+import numpy as np
+import pytest
+
+from calibration.record import TiltPart, dump_record, load_record, seal
+from ingest.commands import demo_rig
+from ingest.core.frames import Side
+from ingest.core.units import DEG
+from ingest.service.bayhead import Wheel
+from ingest.simulator.draws import draw_calibration, draw_head
+from ingest.simulator.known import Uncertainties
+from ingest.simulator.truth import wheel_truth
+from ingest.simulator.vehicle import WheelAt
+
+LEFT, RIGHT = (WheelAt(1, side) for side in Side)
+
+
+def three_axis_record(seed, number, name):
+    """Return what a bench finds out about all three axes of a head, as a sealed record."""
+    known = draw_calibration(seed, name, draw_head(seed, name, fixed=True))
+    two, u, tilt = demo_rig.record_of(number, known), Uncertainties(), known.tilt
+    spread = np.full((3, 3), u.cross_deg * DEG)
+    np.fill_diagonal(spread, u.scale)
+    part = TiltPart(
+        reference_temperature_degc=tilt.reference_degc,
+        bias_deg=tilt.bias_deg,
+        u_bias_deg=(u.bias_deg,) * 3,
+        matrix=tilt.matrix,
+        u_matrix=tuple(tuple(map(float, row)) for row in spread),
+        bias_deg_per_degc=tilt.bias_deg_per_degc,
+        u_bias_deg_per_degc=(u.bias_deg_per_degc,) * 3,
+        scale_per_degc=(tilt.matrix_per_degc,) * 3,
+        u_scale_per_degc=(u.scale_per_degc,) * 3,
+    )
+    return dump_record(seal(two.model_copy(update={"tilt": part, "encoders": {}, "sha256": ""})))
+
+
+@pytest.fixture
+def fixed_bay(simulated_bay, monkeypatch):
+    """Return a maker of bays whose heads are all fixed ones."""
+
+    def make(seed):
+        monkeypatch.setattr(demo_rig, "draw_head", functools.partial(draw_head, fixed=True))
+        build = demo_rig.build
+
+        def with_three_axes(seed, *words):
+            demo = build(seed, *words)
+            demo.records = [
+                three_axis_record(seed, n, name) for n, name in enumerate(demo.heads, start=1)
+            ]
+            return demo
+
+        monkeypatch.setitem(simulated_bay.__init__.__globals__, "build", with_three_axes)
+        return simulated_bay(seed)
+
+    return make
+
+
+def mount(bay):
+    demo = bay.demo
+    for name, wheel in (("alder", LEFT), ("birch", RIGHT)):
+        demo.technician.mount(demo.heads[name], wheel)
+        bay.bay.put_on(bay.head(name), Wheel(wheel.axle, wheel.side))
+    demo.technician.jack(1)
+    bay.advance(2.5)
+
+
+def turn(bay, name, wheel, stops=4):
+    assert bay.bay.work.begin(bay.head(name)).ok
+    for step in bay.demo.technician.stops(wheel, stops):
+        bay.advance(step.wait_s + 0.6)
+    return bay.bay.work.end(bay.head(name))
+
+
+def standing(bay, topic, tries=8):
+    """Return a result; a spike in the stream may have made it stale for a moment."""
+    while topic not in bay.bay.work.results.standing and tries:
+        bay.advance(0.5)
+        tries -= 1
+    return bay.bay.work.results.standing[topic]
+
+
+def test_camber_of_settled_wheels_agrees_with_the_truth(fixed_bay):
+    ratios = []
+    for seed in (1, 2, 3):
+        bay = fixed_bay(seed)
+        mount(bay)
+        for name, wheel in (("alder", LEFT), ("birch", RIGHT)):
+            done = turn(bay, name, wheel)
+            assert done.ok, done.text
+        bay.demo.technician.lower(1)
+        bay.advance(6.0)
+        for wheel in (LEFT, RIGHT):
+            found = standing(bay, bay.topics.axle(1, wheel.side.value, "camber"))
+            true_rad = wheel_truth(bay.demo.rig.vehicle, wheel, bay.clock.now_s).camber_rad
+            ratios.append((found.value - true_rad) / found.u)
+            assert found.u < 0.05 * DEG
+    assert np.max(np.abs(ratios)) < 3.0
+
+
+def test_a_turn_gives_the_camber_during_it_and_no_heading(fixed_bay):
+    bay = fixed_bay(4)
+    mount(bay)
+    assert turn(bay, "alder", LEFT).ok
+    said = bay.outlet.retained[bay.topics.head_runout("alder")]
+    true_rad = wheel_truth(bay.demo.rig.vehicle, LEFT, bay.clock.now_s).camber_rad
+    assert (said["state"], said["q"], said["heading"], said["ecc_mm"]) == (
+        "done",
+        "good",
+        None,
+        None,
+    )
+    assert said["camber"] == pytest.approx(true_rad / DEG, abs=0.05)
+    assert bay.topics.axle(1, "both", "total-toe") not in bay.outlet.retained
+
+
+def test_two_stops_are_refused_with_the_figure(fixed_bay):
+    bay = fixed_bay(5)
+    mount(bay)
+    work, head = bay.bay.work, bay.head("alder")
+    work.begin(head)
+    steps = bay.demo.technician.stops(LEFT, 4)
+    for _ in range(2):
+        bay.advance(next(steps).wait_s + 0.6)
+    done = work.end(head)
+    said = bay.outlet.retained[bay.topics.head_runout("alder")]
+    assert (done.ok, done.code) == (False, "refused")
+    assert (said["state"], said["figure"], said["limit"]) == ("refused", 2, 3)
+
+
+def test_the_record_of_a_fixed_head_is_read_back():
+    record = load_record(three_axis_record(1, 1, "alder"), "made here")
+    assert record.tilt is not None
+    assert len(record.tilt.bias_deg) == 3
+    assert json.loads(dump_record(record))["encoders"] == {}

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from calibration.errors import NotEnoughRotation
-from calibration.harmonics import HarmonicFit, design, fit_harmonics
+from calibration.harmonics import HarmonicFit, design, fit_harmonics, harmonic_matrix
 from calibration.leastsquares import MAX_CONDITION, fit_linear
 from calibration.outliers import ROUNDING
 
@@ -43,6 +43,32 @@ def fit_proven(
     Raises:
         NotEnoughRotation: the angles do not determine the coefficients of ``orders``.
     """
+    chosen = proven_orders(
+        phi_rad,
+        y,
+        orders=orders,
+        candidates=candidates,
+        level=level,
+        reject=reject,
+        max_condition=max_condition,
+    )
+    return fit_harmonics(phi_rad, y, orders=chosen, reject=reject, max_condition=max_condition)
+
+
+def proven_orders(
+    phi_rad: F64,
+    y: F64,
+    *,
+    orders: Sequence[int] = (1,),
+    candidates: Sequence[int] = (2,),
+    level: float = LEVEL,
+    reject: bool = True,
+    max_condition: float = MAX_CONDITION,
+) -> tuple[int, ...]:
+    """Return ``orders`` and those of ``candidates`` that the readings prove.
+
+    Arguments as ``fit_proven``, for callers that have a fit of ``orders`` already.
+    """
     y = y[:, None] if y.ndim == 1 else y
     chosen = tuple(orders)
     share = level / max(1, len(candidates) * y.shape[1])
@@ -50,7 +76,7 @@ def fit_proven(
         chance = _chance(phi_rad, y, chosen, order, reject, max_condition)
         if chance < share:
             chosen = (*chosen, order)
-    return fit_harmonics(phi_rad, y, orders=chosen, reject=reject, max_condition=max_condition)
+    return chosen
 
 
 def _chance(
@@ -72,9 +98,16 @@ def _chance(
         rows, dof = large.design.rows, large.dof
         if rows < ROWS_PER_COEFFICIENT * large.design.size:
             return 1.0
-        small = fit_linear(design(phi_rad[large.kept], orders), y[large.kept])
     except NotEnoughRotation:
         return 1.0
+    small_rss = _rss(harmonic_matrix(phi_rad[large.kept], orders), y[large.kept])
     rounding = rows * np.square(ROUNDING * np.abs(y).max(axis=0))
-    ratio = (small.rss - large.rss) / 2.0 / np.maximum((large.rss + rounding) / dof, 1e-300)
+    ratio = (small_rss - large.rss) / 2.0 / np.maximum((large.rss + rounding) / dof, 1e-300)
     return float(special.fdtrc(2, dof, np.maximum(ratio, 0.0)).min())
+
+
+def _rss(matrix: F64, y: F64) -> F64:
+    """Return what least squares leave over; columns of a design that passed pass too."""
+    coefficients, _, _, _ = np.linalg.lstsq(matrix, y, rcond=None)
+    rest: F64 = np.square(y - matrix @ coefficients).sum(axis=0)
+    return rest

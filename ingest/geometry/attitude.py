@@ -6,6 +6,7 @@ Directions about a spin axis are written in the axis' own level frame: ``h`` the
 shape and are exact; nothing is developed for small angles.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,36 @@ def swing(incl_x_rad: ArrayLike, incl_y_rad: ArrayLike) -> F64:
     """
     ratio = np.sin(incl_x_rad) / np.cos(incl_y_rad)
     return np.asarray(np.arcsin(np.clip(ratio, -1.0, 1.0)), dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class HungEncoder:
+    """The encoder of a hanging head as read, ready to be told against the vertical.
+
+    Cosine and sine of the encoder less the head's swing, and of the shaft's elevation.
+    """
+
+    cos_r: F64
+    sin_r: F64
+    cos_y: F64
+    sin_y: F64
+
+    @classmethod
+    def read(
+        cls, rotation_rad: ArrayLike, incl_x_rad: ArrayLike, incl_y_rad: ArrayLike
+    ) -> "HungEncoder":
+        """Take the readings of one head; arguments as ``spin_angle``."""
+        hung = np.asarray(rotation_rad) - swing(incl_x_rad, incl_y_rad)
+        return cls(np.cos(hung), np.sin(hung), np.cos(incl_y_rad), np.sin(incl_y_rad))
+
+    def spin_angle(self, plan_rad: ArrayLike, elevation_rad: float) -> F64:
+        """Return the wheel's turn about its spin axis; arguments as ``spin_angle``."""
+        sin_a, cos_a = math.sin(elevation_rad), math.cos(elevation_rad)
+        sin_p, cos_p = np.sin(plan_rad), np.cos(plan_rad)
+        down = self.cos_r * sin_p * sin_a
+        down += self.sin_r * (self.cos_y * cos_a + self.sin_y * sin_a * cos_p)
+        forward = self.cos_r * cos_p - self.sin_r * self.sin_y * sin_p
+        return np.asarray(np.arctan2(down, forward), dtype=np.float64)
 
 
 def spin_angle(
@@ -42,13 +73,8 @@ def spin_angle(
         plan_rad: plan angle from the spin axis to the stub shaft, counter-clockwise.
         elevation_rad: elevation of the spin axis.
     """
-    hung = np.asarray(rotation_rad) - swing(incl_x_rad, incl_y_rad)
-    sin_y, cos_y = np.sin(incl_y_rad), np.cos(incl_y_rad)
-    sin_a, cos_a = np.sin(elevation_rad), np.cos(elevation_rad)
-    sin_p, cos_p = np.sin(plan_rad), np.cos(plan_rad)
-    up = -np.cos(hung) * sin_p * sin_a - np.sin(hung) * (cos_y * cos_a + sin_y * sin_a * cos_p)
-    forward = np.cos(hung) * cos_p - np.sin(hung) * sin_y * sin_p
-    return np.asarray(np.arctan2(-up, forward), dtype=np.float64)
+    encoder = HungEncoder.read(rotation_rad, incl_x_rad, incl_y_rad)
+    return encoder.spin_angle(plan_rad, elevation_rad)
 
 
 @dataclass(frozen=True, slots=True)

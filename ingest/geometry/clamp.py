@@ -36,34 +36,22 @@ def axis_elevation(shaft_elevation_rad: float, clamp: ClampError, spin_rad: floa
 
 def plan_angle(elevation_rad: float, clamp: ClampError, spin_rad: ArrayLike) -> F64:
     """Return the plan angle from the spin axis to the shaft, counter-clockwise, rad."""
-    forward, outward = _plan(elevation_rad, clamp, np.asarray(spin_rad, dtype=np.float64))
-    return np.asarray(-np.arctan2(forward, outward), dtype=np.float64)
+    psi = np.asarray(spin_rad, dtype=np.float64) - clamp.phase_rad
+    sin_e, cos_e = math.sin(clamp.angle_rad), math.cos(clamp.angle_rad)
+    outward = cos_e * math.cos(elevation_rad) - sin_e * math.sin(elevation_rad) * np.cos(psi)
+    return np.asarray(-np.arctan2(sin_e * np.sin(psi), outward), dtype=np.float64)
 
 
-def plan_angle_slopes(elevation_rad: float, clamp: ClampError, spin_rad: ArrayLike) -> F64:
+def plan_angle_slopes(elevation_rad: float, clamp: ClampError, spin_rad: F64) -> F64:
     """Return the derivatives of ``plan_angle`` by elevation, angle and phase, shape (3, n)."""
-    spin = np.asarray(spin_rad, dtype=np.float64)
-    psi = spin - clamp.phase_rad
-    forward, outward = _plan(elevation_rad, clamp, spin)
+    psi = spin_rad - clamp.phase_rad
+    sin_p, cos_p = np.sin(psi), np.cos(psi)
     sin_e, cos_e = math.sin(clamp.angle_rad), math.cos(clamp.angle_rad)
     sin_a, cos_a = math.sin(elevation_rad), math.cos(elevation_rad)
-    zero = np.zeros_like(psi)
-    d_forward = np.stack([zero, cos_e * np.sin(psi), -sin_e * np.cos(psi)])
-    d_outward = np.stack(
-        [
-            -cos_e * sin_a - sin_e * np.cos(psi) * cos_a,
-            -sin_e * cos_a - cos_e * np.cos(psi) * sin_a,
-            -sin_e * np.sin(psi) * sin_a,
-        ]
-    )
-    slopes = (forward * d_outward - outward * d_forward) / (forward**2 + outward**2)
-    return np.asarray(slopes, dtype=np.float64)
-
-
-def _plan(elevation_rad: float, clamp: ClampError, spin_rad: F64) -> tuple[F64, F64]:
-    """Return the shaft's horizontal components: forward, and along the axis' heading."""
-    psi = spin_rad - clamp.phase_rad
-    sin_e, cos_e = math.sin(clamp.angle_rad), math.cos(clamp.angle_rad)
-    forward = sin_e * np.sin(psi)
-    outward = cos_e * math.cos(elevation_rad) - sin_e * np.cos(psi) * math.sin(elevation_rad)
-    return forward, outward
+    forward, outward = sin_e * sin_p, cos_e * cos_a - sin_e * sin_a * cos_p
+    slopes = np.empty((3, len(psi)))
+    slopes[0] = forward * (-cos_e * sin_a - sin_e * cos_a * cos_p)
+    slopes[1] = forward * (-sin_e * cos_a - cos_e * sin_a * cos_p) - outward * cos_e * sin_p
+    slopes[2] = forward * (-sin_e * sin_a * sin_p) + outward * sin_e * cos_p
+    slopes /= forward**2 + outward**2
+    return slopes

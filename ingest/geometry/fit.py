@@ -17,12 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import NotEnoughRotation
-from calibration.harmonic_order import fit_proven
+from calibration.harmonic_order import proven_orders
 from calibration.harmonics import HarmonicFit, design, harmonic_matrix
 from calibration.leastsquares import Design, fit_linear
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.arc import FEWEST_STOPS, distinct_stops
-from ingest.geometry.attitude import spin_angle, wrapped
+from ingest.geometry.attitude import wrapped
 from ingest.geometry.clamp import ClampError, plan_angle
 from ingest.geometry.elevation import axis_of
 from ingest.geometry.knock import refuse_unsteady
@@ -78,7 +78,7 @@ def fit_runout(
         raise MeasurementRefused(
             "condition", str(short), figure=short.condition, limit=short.limit
         ) from short
-    refuse_unsteady(np.unwrap(solution.spin_rad), solution.fit.fit, sigma_rad)
+    refuse_unsteady(solution.spin_rad, solution.fit.fit, sigma_rad)
     result = outcome(solution, sigma_rad)
     refuse_uncertain(result, limits)
     return result
@@ -108,12 +108,12 @@ def refuse_unusable(turn: Turn) -> None:
 def _solve(turn: Turn, line: Sightline, limits: RunoutLimits) -> Solution:
     """Fit one harmonic; fit a second where the shaft's elevation proves it."""
     solution = _without_outliers(_begin(turn, line), (1,), limits)
-    orders = fit_proven(
+    orders = proven_orders(
         solution.spin_rad,
         turn.elevation_sine,
         reject=not solution.fit.fit.kept.all(),
         max_condition=limits.condition,
-    ).orders
+    )
     return solution if orders == (1,) else _without_outliers(solution, orders, limits)
 
 
@@ -121,8 +121,8 @@ def _begin(turn: Turn, line: Sightline) -> Solution:
     """Return where the passes start: a clamp without error, a sightline that stands still."""
     elevation = float(np.mean(turn.incl_y_rad))
     spin = turn.rotation_rad
-    if not turn.is_spin:
-        spin = spin_angle(spin, turn.hung_rad, turn.incl_y_rad, 0.0, elevation)
+    if turn.encoder is not None:
+        spin = turn.encoder.spin_angle(0.0, elevation)
     heading = 0.0
     if turn.plane is not None:
         first = turn.plane.sightline_to_shaft(line.elevation_rad)
@@ -134,10 +134,10 @@ def _without_outliers(state: Solution, orders: tuple[int, ...], limits: RunoutLi
     """Settle on all readings, then on those that fit, until no more are rejected."""
     kept = np.ones(len(state.turn), dtype=np.bool_)
     for _ in range(REJECTIONS):
-        state, largest = _settle(state, kept, orders, limits)
+        state, right, largest = _settle(state, kept, orders, limits)
         factored = design(state.spin_rad, orders, max_condition=limits.condition)
         noisy = largest > QUIET_RAD or not kept.all()
-        fit = fit_linear(factored, _right_hand_side(state), reject=noisy)
+        fit = fit_linear(factored, right, reject=noisy)
         same = np.array_equal(fit.kept, kept)
         kept, state = fit.kept, replace(state, regression=HarmonicFit(orders, fit))
         if same:
@@ -147,9 +147,10 @@ def _without_outliers(state: Solution, orders: tuple[int, ...], limits: RunoutLi
 
 def _settle(
     state: Solution, kept: NDArray[np.bool_], orders: tuple[int, ...], limits: RunoutLimits
-) -> tuple[Solution, float]:
-    """Repeat the regression of the kept rows until nothing moves; also return the largest
-    residual.
+) -> tuple[Solution, F64, float]:
+    """Repeat the regression of the kept rows until nothing moves.
+
+    Return the state, the right-hand side that led to it and the largest residual of that.
 
     A few passes do where the angles are well spread. Where they stand close together the
     passes come nearer in a slow row; then every fourth one jumps to where the row leads.
@@ -161,19 +162,19 @@ def _settle(
     last, before, step = math.inf, np.zeros(6), math.inf
     # The elevation first, by itself: the shaft's sway is not to pass for an eccentricity.
     factored = design(state.spin_rad[kept], orders, max_condition=limits.condition)
-    state, _ = _pass(state, kept, orders, factored, elevation_only=True)
+    state, *_ = _pass(state, kept, orders, factored, elevation_only=True)
     for number in range(1, PASSES):
         if number % REFRESH_EVERY == 0:
             factored = design(state.spin_rad[kept], orders, max_condition=limits.condition)
-        after, largest = _pass(state, kept, orders, factored)
+        after, right, largest = _pass(state, kept, orders, factored)
         step, moved_by = state.distance(after), state.way_to(after)
         state = after
         ratio = max(step / last, FASTEST)
         to_come = step * ratio / (1.0 - ratio) if ratio < 1.0 else math.inf
         if step == 0.0 or to_come < max(SETTLED_RAD, NOISE_SHARE * largest):
-            return state, largest
+            return state, right, largest
         if last <= step < ROUNDING_RAD:
-            return state, largest
+            return state, right, largest
         last = step
         if number % JUMP_EVERY == 0:
             state, last = _jump(state, moved_by, before), math.inf
@@ -194,8 +195,8 @@ def _pass(
     factored: Design,
     *,
     elevation_only: bool = False,
-) -> tuple[Solution, float]:
-    """Return the state that one regression leads to, and the largest residual before it.
+) -> tuple[Solution, F64, float]:
+    """Return the state that one regression leads to, its right-hand side, the largest residual.
 
     ``factored`` may be that of slightly other angles: what the present coefficients leave over
     is regressed, so that only the corrections see the difference.
@@ -205,7 +206,7 @@ def _pass(
     coefficients[:3, 0] = state.elevation_coefficients()
     rest = right[kept] - harmonic_matrix(state.spin_rad[kept], orders) @ coefficients
     coefficients += factored.inverse @ rest
-    return _advance(state, coefficients), float(np.abs(rest).max())
+    return _advance(state, coefficients), right, float(np.abs(rest).max())
 
 
 def _jump(state: Solution, moved_by: F64, before: F64) -> Solution:
@@ -242,9 +243,8 @@ def _advance(state: Solution, c: F64) -> Solution:
     turn = state.turn
     elevation, clamp = axis_of(*(float(v) * turn.elevation_scale for v in c[:3, 0]))
     spin, heading, eccentric = state.spin_rad, state.axis_heading_rad, state.eccentric
-    if not turn.is_spin:
-        plan = plan_angle(elevation, clamp, spin)
-        spin = spin_angle(turn.rotation_rad, turn.hung_rad, turn.incl_y_rad, plan, elevation)
+    if turn.encoder is not None:
+        spin = turn.encoder.spin_angle(plan_angle(elevation, clamp, spin), elevation)
     if c.shape[1] > 1:
         heading = math.remainder(heading + float(c[0, 1]), 2.0 * math.pi)
         lever = across(heading)

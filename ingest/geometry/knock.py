@@ -34,11 +34,11 @@ CLOSURE_RAD = math.radians(0.1)
 """The largest closing difference of a turn whose noise is not stated."""
 
 
-def refuse_unsteady(turned_rad: F64, fit: LinearFit, sigma_rad: float | None) -> None:
+def refuse_unsteady(spin_rad: F64, fit: LinearFit, sigma_rad: float | None) -> None:
     """Refuse a turn during which something moved that should not have.
 
     Args:
-        turned_rad: spin angle in order of time, unwrapped, shape (n,).
+        spin_rad: spin angle in order of time, shape (n,).
         fit: the regression of all channels, rad, in the same order.
         sigma_rad: standard deviation of one reading, where stated.
 
@@ -52,7 +52,7 @@ def refuse_unsteady(turned_rad: F64, fit: LinearFit, sigma_rad: float | None) ->
         return
     if sigma_rad is not None and fit.dof > 0:
         _refuse_scatter(fit, sigma_rad)
-    _refuse_open(turned_rad, fit, sigma_rad)
+    _refuse_open(np.unwrap(spin_rad), fit, sigma_rad)
 
 
 def largest_step(fit: LinearFit) -> tuple[float, float, int]:
@@ -61,7 +61,7 @@ def largest_step(fit: LinearFit) -> tuple[float, float, int]:
     n = len(rest)
     after = np.arange(n - SEGMENT, SEGMENT - 1, -1)
     ahead = np.cumsum(matrix[::-1], axis=0)[::-1][after]
-    length = (n - after) - np.einsum("ij,jk,ik->i", ahead, fit.design.cofactor, ahead)
+    length = (n - after) - ((ahead @ fit.design.cofactor) * ahead).sum(axis=1)
     product = np.cumsum(rest[::-1], axis=0)[::-1][after]
     room = np.maximum(length, 1e-9 * n)[:, None]
     gain = np.square(product) / room

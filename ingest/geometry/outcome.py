@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from calibration.harmonics import HarmonicFit
 from calibration.measured import Measured, from_covariance, propagate
 from ingest.geometry.arc import FEWEST_STOPS, TurnWorth, covered_arc
-from ingest.geometry.attitude import spin_angle
 from ingest.geometry.clamp import ClampError, plan_angle, plan_angle_slopes
 from ingest.geometry.elevation import axis_jacobian
 from ingest.geometry.runout import Eccentricity, Runout, RunoutEstimates, Turn
@@ -78,9 +77,9 @@ class Solution:
         elevation, cosine, sine, heading, *eccentric = (float(v) for v in vector)
         clamp = ClampError(math.hypot(cosine, sine), math.atan2(sine, cosine))
         spin, turn = self.spin_rad, self.turn
-        for _ in range(SPIN_PASSES if not turn.is_spin else 0):
-            plan = plan_angle(elevation, clamp, spin)
-            spin = spin_angle(turn.rotation_rad, turn.hung_rad, turn.incl_y_rad, plan, elevation)
+        if turn.encoder is not None:
+            for _ in range(SPIN_PASSES):
+                spin = turn.encoder.spin_angle(plan_angle(elevation, clamp, spin), elevation)
         return Solution(
             turn, self.line, spin, elevation, clamp, heading, (eccentric[0], eccentric[1])
         )

@@ -14,7 +14,7 @@ from calibration.measured import Measured
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.geometry.arc import TurnWorth
-from ingest.geometry.attitude import TiltedPlane
+from ingest.geometry.attitude import HungEncoder, TiltedPlane
 from ingest.geometry.clamp import ClampError
 
 F64 = NDArray[np.float64]
@@ -36,6 +36,8 @@ class Turn:
     is_spin: bool = False
     hung_rad: F64 = field(init=False, repr=False)
     """``incl_x``, level where it is not read."""
+    encoder: HungEncoder | None = field(init=False, repr=False)
+    """The encoder as read, where the spin angle is still to be found."""
     plane: TiltedPlane | None = field(init=False, repr=False)
     """The sightline as read, where there is one."""
     elevation_sine: F64 = field(init=False, repr=False)
@@ -47,13 +49,22 @@ class Turn:
         for name, channel in self.channels().items():
             if channel.shape != (n,):
                 raise ValueError(f"{name} has shape {channel.shape}, rotation has ({n},)")
+        with np.errstate(invalid="ignore"):
+            self._prepare()
+
+    def _prepare(self) -> None:
+        """Work out, once, what every pass of a fit needs."""
+        n = len(self)
         hung = np.zeros(n) if self.incl_x_rad is None else self.incl_x_rad
-        plane = None
+        encoder, plane = None, None
+        if not self.is_spin:
+            encoder = HungEncoder.read(self.rotation_rad, hung, self.incl_y_rad)
         if self.azimuth_rad is not None:
             plane = TiltedPlane.read(self.azimuth_rad, hung, self.incl_y_rad)
         sine = np.sin(self.incl_y_rad)
         scale = math.sqrt(max(1.0 - float(np.mean(sine**2)), 0.0)) if n else 1.0
         object.__setattr__(self, "hung_rad", hung)
+        object.__setattr__(self, "encoder", encoder)
         object.__setattr__(self, "plane", plane)
         object.__setattr__(self, "elevation_sine", sine)
         object.__setattr__(self, "elevation_scale", scale)

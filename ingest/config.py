@@ -3,7 +3,9 @@
 Key names carry units. An unknown key is an error, since a misspelt one would be silent.
 """
 
+import contextlib
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -156,7 +158,9 @@ def _first_fault(where: str, found: dict[str, Any], error: ValidationError) -> C
     if fault["type"] == "extra_forbidden":
         known = _known_keys(fault["loc"])
         return ConfigError(where, key, value, f"no such key; there are: {known}")
-    return ConfigError(where, key, value, fault["msg"])
+    if fault["type"] == "missing":
+        return ConfigError(where, key, None, "is needed")
+    return ConfigError(where, key, value, fault["msg"].lower())
 
 
 def _known_keys(location: tuple[int | str, ...]) -> str:
@@ -179,10 +183,13 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
     for at, port in enumerate(ports):
         if port in ports[:at]:
             raise ConfigError(where, f"head.{at}.port", port, "named twice; one link per port")
+    records = None if read.bay.records_dir is None else folder / read.bay.records_dir
+    if records is not None and not records.is_dir():
+        raise ConfigError(where, "bay.records_dir", records, "a folder of calibration records")
     return Config(
         bay=read.bay.name,
         state_file=folder / read.bay.state_file,
-        records_dir=None if read.bay.records_dir is None else folder / read.bay.records_dir,
+        records_dir=records,
         embedded=_embedded(where, read.broker),
         broker=_broker(where, folder, read.broker),
         service=_service(where, read),
@@ -233,35 +240,46 @@ def _link(where: str, at: int, head: HeadTable) -> SerialSettings:
 
 
 def _service(where: str, read: ConfigFile) -> ServiceSettings:
-    try:
-        return ServiceSettings(
-            bay=BaySettings(_chain(read.chain), _live(read.live), _wheel(read.bay, read.turn)),
-            keeper=KeeperSettings(watchdog=WatchdogSettings(limit_s=read.live.silent_s)),
-        )
-    except ConfigError as error:
-        field = f"{error.where}: {error.field}"
-        raise ConfigError(where, field, error.value, error.allowed) from error
-    except ValueError as error:
-        raise ConfigError(where, "live or turn", "as given", str(error)) from error
+    return ServiceSettings(
+        bay=BaySettings(
+            _chain(where, read.chain), _live(where, read.live), _wheel(read.bay, read.turn)
+        ),
+        keeper=KeeperSettings(watchdog=WatchdogSettings(limit_s=read.live.silent_s)),
+    )
 
 
-def _chain(table: ChainTable) -> ChainSettings:
-    return ChainSettings(
-        despike=DespikeSettings(threshold_sigma=table.despike_threshold_sigma)
-        if table.despike
-        else None,
-        decimate=DecimateSettings(output_hz=table.output_hz),
-        settle=SettleSettings(
+def _chain(where: str, table: ChainTable) -> ChainSettings:
+    despike = None
+    if table.despike:
+        with _naming(where, "chain.despike_"):
+            despike = DespikeSettings(threshold_sigma=table.despike_threshold_sigma)
+    with _naming(where, "chain."):
+        decimate = DecimateSettings(output_hz=table.output_hz)
+    with _naming(where, "chain.settle_"):
+        settle = SettleSettings(
             window_s=table.settle_window_s,
             tilt_deg=table.settle_tilt_deg,
             azimuth_deg=table.settle_azimuth_deg,
             turn_deg=table.settle_turn_deg,
-        ),
-    )
+        )
+    return ChainSettings(despike=despike, decimate=decimate, settle=settle)
 
 
-def _live(table: LiveTable) -> LiveSettings:
-    return LiveSettings(min_s=table.min_s, max_s=table.max_s, ttl_s=table.ttl_s)
+@contextlib.contextmanager
+def _naming(where: str, prefix: str) -> Iterator[None]:
+    """Name what a stage refuses as the file spells it."""
+    try:
+        yield
+    except ConfigError as error:
+        raise ConfigError(where, prefix + error.field, error.value, error.allowed) from error
+
+
+def _live(where: str, table: LiveTable) -> LiveSettings:
+    try:
+        return LiveSettings(min_s=table.min_s, max_s=table.max_s, ttl_s=table.ttl_s)
+    except ValueError as error:
+        figures = {name: getattr(table, name) for name in ("min_s", "max_s", "ttl_s")}
+        raise ConfigError(where, "live", figures, str(error)) from error
 
 
 def _wheel(bay: BayTable, turn: TurnTable) -> WheelSettings:

@@ -1,0 +1,120 @@
+"""``levelhead config check``: what is wrong, where, and what is allowed, before a port opens."""
+
+import json
+
+import pytest
+
+from ingest.cli import main
+
+GOOD = """
+[bay]
+name = "north"
+cross_line_m = 2.1
+
+[broker]
+port = 1884
+
+[[head]]
+port = "/dev/ttyUSB0"
+
+[[head]]
+port = "socket://192.0.2.7:5000"
+"""
+
+
+def check(capsys, tmp_path, text, *words):
+    path = tmp_path / "bay.toml"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    code = main(["config", "check", str(path), *words])
+    out, err = capsys.readouterr()
+    return code, out, err, path
+
+
+def test_a_usable_file_is_told_in_short(capsys, tmp_path):
+    code, out, err, path = check(capsys, tmp_path, GOOD)
+    assert (code, err) == (0, "")
+    assert f"{path}: usable" in out
+    assert "bay north" in out
+    assert "head at /dev/ttyUSB0" in out
+
+
+def test_json_is_one_object(capsys, tmp_path):
+    _, out, _, _ = check(capsys, tmp_path, GOOD, "--json")
+    assert json.loads(out) == {
+        "ok": True,
+        "bay": "north",
+        "broker": "embedded, loopback only",
+        "links": ["/dev/ttyUSB0", "socket://192.0.2.7:5000"],
+    }
+
+
+def test_an_empty_file_is_usable_and_says_what_is_missing(capsys, tmp_path):
+    code, out, _, _ = check(capsys, tmp_path, "")
+    assert code == 0
+    assert "levelhead ports" in out
+
+
+BAD = {
+    "a key that is misspelt": ('[bay]\nnam = "x"', "bay.nam", "'x'", "there are: name"),
+    "a table that is misspelt": ("[bays]\n", "bays", "{}", "there are: bay"),
+    "a name that is no topic level": ('[bay]\nname = "A/B"', "bay.name", "'A/B'", "pattern"),
+    "a port beyond 65535": ("[broker]\nport = 70000", "broker.port", "70000", "65535"),
+    "a word for a number": ('[broker]\nport = "x"', "broker.port", "'x'", "integer"),
+    "a length of nothing": ("[bay]\ncross_line_m = 0", "bay.cross_line_m", "0", "greater than 0"),
+    "an endless number": ("[bay]\ncross_line_m = inf", "bay.cross_line_m", "inf", "finite"),
+    "no number": ("[turn]\nmax_u_deg = nan", "turn.max_u_deg", "nan", "finite"),
+    "a negative spread": (
+        "[bay]\nspread_camber_deg = -1",
+        "bay.spread_camber_deg",
+        "-1",
+        "greater than or equal to 0",
+    ),
+    "a head without a port": ("[[head]]\nbaud = 9600", "head.0.port", "None", "is needed"),
+    "a port named twice": (
+        '[[head]]\nport = "/dev/a"\n[[head]]\nport = "/dev/a"',
+        "head.1.port",
+        "'/dev/a'",
+        "twice",
+    ),
+    "a baud rate of nothing": ('[[head]]\nport = "/dev/a"\nbaud = 0', "head.0.baud", "0", "baud"),
+    "a window without length": (
+        "[chain]\nsettle_window_s = 0.01",
+        "chain.settle_window_s",
+        "0.01",
+        "0.1 to 60 s",
+    ),
+    "a rate too high": ("[chain]\noutput_hz = 1e6", "chain.output_hz", "1000000.0", "Hz"),
+    "times that contradict": ("[live]\nmin_s = 5", "live", "5.0", "min_s <= max_s"),
+    "a user for the embedded broker": ('[broker]\nuser = "a"', "broker.user", "'a'", "host"),
+    "a folder that is not there": ('[bay]\nrecords_dir = "no"', "bay.records_dir", "no", "folder"),
+    "no TOML": ("[bay\n", "file", "bay.toml", "not TOML"),
+    "no text": (b"\xff\xfe\x00", "file", "bay.toml", "UTF-8"),
+}
+
+
+@pytest.mark.parametrize("kind", BAD)
+def test_each_fault_is_one_line_with_file_key_value_and_what_is_allowed(capsys, tmp_path, kind):
+    text, *says = BAD[kind]
+    code, out, err, path = check(capsys, tmp_path, text)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert err.startswith(f"levelhead config: {path}: {says[0]} = ")
+    for word in says[1:]:
+        assert word in err
+
+
+def test_a_missing_file_is_one_line(capsys, tmp_path):
+    code = main(["config", "check", str(tmp_path / "none.toml")])
+    err = capsys.readouterr().err
+    assert code == 2
+    assert "none.toml" in err
+    assert err.count("\n") == 1
+
+
+def test_serve_refuses_a_bad_file_before_any_port_is_opened(capsys, tmp_path, monkeypatch):
+    opened = []
+    monkeypatch.setattr("ingest.commands.serve.SerialLink", lambda *a: opened.append(a))
+    path = tmp_path / "bay.toml"
+    path.write_text(GOOD + "\n[chain]\noutput_hz = -1\n")
+    assert main(["serve", str(path)]) == 2
+    assert "chain.output_hz" in capsys.readouterr().err
+    assert not opened

@@ -63,10 +63,16 @@ def run(args: argparse.Namespace) -> int:
     return 0 if agrees else EXIT_DISAGREES
 
 
+FOREIGN = (r"@font-face \{.*?\}", r"<!--.*?-->", r'<g transform="translate\(26,22\)">.*?</g>')
+"""What the library adds to a picture: fonts to be fetched, its own address, window buttons."""
+
+
 def save_picture(console: Console, path: Path) -> None:
-    """Save the screen as SVG in the reader's own fonts; the library's would be fetched."""
+    """Save the screen as SVG, in the reader's own fonts."""
     drawn = console.export_svg(title="tools/demo")
-    path.write_text(re.sub(r"@font-face \{.*?\}", "", drawn, flags=re.DOTALL), encoding="utf-8")
+    for pattern in FOREIGN:
+        drawn = re.sub(pattern, "", drawn, flags=re.DOTALL)
+    path.write_text(drawn, encoding="utf-8")
 
 
 async def _demo(args: argparse.Namespace, console: Console) -> bool:

@@ -10,7 +10,7 @@ import numpy as np
 from calibration.measured import Measured
 from calibration.reporting import on_screen, report, report_unknown
 from calibration.units import Unit, degrees
-from ingest.commands.tables import F64, read_columns
+from ingest.commands.tables import F64, Table, read_table
 from ingest.core.errors import InputError
 from ingest.core.frames import Side
 from ingest.core.units import DEG
@@ -51,10 +51,10 @@ def run(args: argparse.Namespace) -> int:
     """Fit and print. A refused measurement and bad input leave by their errors."""
     _need_positive("--sigma-deg", args.sigma_deg)
     _need_positive("--max-u-deg", args.max_u_deg)
-    name, columns = read_columns(args.file, NEEDED, OPTIONAL)
-    _check_angles(name, columns)
+    table = read_table(args.file, NEEDED, OPTIONAL)
+    _check_angles(table)
     runout = fit_runout(
-        turn_of(columns),
+        turn_of(table.columns),
         sigma_rad=None if args.sigma_deg is None else args.sigma_deg * DEG,
         limits=RunoutLimits(u_camber_rad=args.max_u_deg * DEG),
     )
@@ -138,12 +138,12 @@ def _need_positive(name: str, value: float | None) -> None:
         raise InputError(name, None, f"{value} is not above 0")
 
 
-def _check_angles(name: str, columns: dict[str, F64]) -> None:
-    for title, values in columns.items():
+def _check_angles(table: Table) -> None:
+    for title, values in table.columns.items():
         tilt = title.startswith("incl")
         limit = RIGHT_ANGLE_DEG if tilt else LARGEST_DEG
         wrong = np.flatnonzero(np.abs(values) >= limit)
         if wrong.size:
             row = int(wrong[0])
-            reason = f"{title} is {values[row]:g}, beyond {limit:g} deg"
-            raise InputError(name, None, f"data row {row + 1}: {reason}")
+            reason = f"{title} is {values[row]:g}, not within {limit:g} deg"
+            raise InputError(table.name, table.lines[row], reason)

@@ -5,6 +5,7 @@ import io
 import math
 import sys
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -42,10 +43,17 @@ def read_text(path: str) -> tuple[str, str]:
         raise InputError(name, line, "not UTF-8 text; save the file as UTF-8") from error
 
 
-def read_columns(
-    path: str, needed: Sequence[str], optional: Sequence[str] = ()
-) -> tuple[str, dict[str, F64]]:
-    """Return a file's name and its columns by header, each of shape (n,), n >= 1.
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Columns by header, each of shape (n,), n >= 1; ``name`` and ``lines`` (n) for messages."""
+
+    name: str
+    columns: dict[str, F64]
+    lines: tuple[int, ...]
+
+
+def read_table(path: str, needed: Sequence[str], optional: Sequence[str] = ()) -> Table:
+    """Return the columns asked for.
 
     Raises: ``InputError`` naming file, line (the header is line 1) and what is wrong.
     """
@@ -58,17 +66,20 @@ def read_columns(
     wanted = [*needed, *(title for title in optional if title in titles)]
     places = {title: _place(name, titles, title) for title in wanted}
     found: dict[str, list[float]] = {title: [] for title in wanted}
+    lines = []
     for line, cells in rows:
         if len(cells) != len(titles):
             reason = f"{len(cells)} cells, the header has {len(titles)}"
             if len(cells) > len(titles):
                 reason += " (decimal commas? use points)"
             raise InputError(name, line, reason)
+        lines.append(line)
         for title, place in places.items():
             found[title].append(_number(name, line, title, cells[place]))
-    if not next(iter(found.values())):
+    if not lines:
         raise InputError(name, None, "no data rows after the header")
-    return name, {title: np.array(values) for title, values in found.items()}
+    columns = {title: np.array(values) for title, values in found.items()}
+    return Table(name, columns, tuple(lines))
 
 
 def _rows(name: str, text: str) -> Iterator[tuple[int, list[str]]]:

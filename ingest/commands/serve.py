@@ -30,7 +30,8 @@ def run(args: argparse.Namespace) -> int:
     """Serve. Exit 0 after SIGTERM or SIGINT; 2 when the configuration cannot be used."""
     level = logging.INFO if args.verbose else logging.WARNING
     logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(message)s")
-    logging.getLogger("amqtt").setLevel(logging.WARNING)
+    # The broker library logs a traceback for what we then say in one line.
+    logging.getLogger("amqtt").setLevel(logging.WARNING if args.verbose else logging.CRITICAL)
     logging.getLogger("transitions").setLevel(logging.WARNING)
     config = load_config(args.config)
     asyncio.run(_serve(config))

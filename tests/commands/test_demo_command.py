@@ -1,0 +1,67 @@
+"""``levelhead demo`` as a process of its own, heard by a foreign MQTT client where there is one."""
+
+import json
+import re
+import shutil
+import subprocess
+import sys
+
+import pytest
+
+SEED = "23"
+TREE = {
+    "svc/status",
+    "svc/meta",
+    "head/alder/status",
+    "head/alder/meta",
+    "head/alder/link",
+    "head/alder/runout",
+    "head/alder/incl_y",
+    "cal/alder/latest",
+    "axle/1/left/camber",
+    "axle/1/both/total-toe",
+}
+
+
+def listen(port):
+    """Start Debian's ``mosquitto_sub`` on the whole tree, where it is installed."""
+    client = shutil.which("mosquitto_sub")
+    if client is None:
+        return None
+    words = [client, "-p", port, "-t", "levelhead/v1/#", "-F", "%t %p"]
+    return subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
+
+
+@pytest.mark.timeout(240)
+def test_the_whole_job_agrees_with_the_truth_and_a_foreign_client_sees_the_tree():
+    words = [sys.executable, "-u", "-m", "ingest.cli", "demo", "--seed", SEED]
+    demo = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    told, listener = [], None
+    try:
+        for line in demo.stdout:
+            told.append(line)
+            port = re.search(r"mosquitto_sub -p (\d+)", line)
+            if port:
+                listener = listen(port[1])
+        _, errors = demo.communicate(timeout=30)
+    finally:
+        demo.kill()
+        demo.wait()
+        if listener is not None:
+            listener.terminate()
+    assert (demo.returncode, errors) == (0, ""), "".join(told)
+    assert any("results and truth agree within" in line for line in told)
+    assert any("error / U" in line for line in told)
+    if listener is not None:
+        check_tree(listener.communicate(timeout=30)[0].splitlines())
+
+
+def check_tree(lines):
+    messages = [line.split(" ", 1) for line in lines]
+    seen = {topic.removeprefix("levelhead/v1/demo/") for topic, payload in messages if payload}
+    assert seen >= TREE
+    for topic, payload in messages:
+        if payload:
+            assert "t" in json.loads(payload), topic
+    last = [json.loads(p) for t, p in messages if t.endswith("svc/status") and p][-1]
+    assert (last["state"], last["why"]) == ("offline", "stopped")

@@ -3,6 +3,8 @@
 import contextlib
 import math
 from dataclasses import dataclass
+from datetime import date
+from typing import Any
 
 from calibration.reporting import report_expanded, report_unknown
 from calibration.units import Unit as ReportUnit
@@ -17,7 +19,7 @@ from ingest.service.instrument import Instrument
 U_EVERY_S = 1.0
 """The uncertainty of a live reading is worked out anew this often."""
 
-TOLERANCE_S = 0.02
+TOLERANCE_S = 0.005
 """The stream's own period is not exactly that of the settings."""
 
 SHOWN_STEP_DEGC = 0.1
@@ -70,6 +72,16 @@ class _Said:
         self.value, self.t_ns, self.still = value, t_ns, still
         return True
 
+    def withdraw(self, t_ns: int, settings: LiveSettings) -> bool:
+        """Take note that there is no value; say whether that is worth saying (again)."""
+        if self.t_ns < 0:
+            return False
+        due_s = settings.max_s if math.isnan(self.value) else settings.min_s
+        if (t_ns - self.t_ns) / NS < due_s - TOLERANCE_S:
+            return False
+        self.value, self.t_ns, self.still = math.nan, t_ns, False
+        return True
+
 
 class LiveReadings:
     """Publishes the channels of one head, each when it moved by more than it is worth.
@@ -95,9 +107,11 @@ class LiveReadings:
             self._u_ns = t_ns
             self._refresh(newest, head, averaged)
         for channel, value in newest.items():
-            if value != value:
-                continue
             said = self._said[channel]
+            if value != value:
+                if said.withdraw(t_ns, self._settings):
+                    self._say_gone(channel, said, flags, block.lag_ns)
+                continue
             shown = value / DEG if channel in ANGLES else value
             rate = said.rate(shown, t_ns)
             if said.offer(shown, t_ns, bool(flags & Flag.STILL), self._settings):
@@ -124,30 +138,57 @@ class LiveReadings:
             shown = report_unknown(said.value, unit, resolution=step)
         else:
             shown = report_expanded(said.value, said.U, unit)
-        quality, why = judge(flags) or head.trust(self._announcer.today())
-        message = Reading(
-            **self._announcer.moment(said.t_ns),
-            **self._announcer.serial(said.topic),
+        quality, why = judge(flags, head, self._announcer.today())
+        message = self._message(
+            channel,
+            said,
             value=shown.value,
-            unit=unit.value,
             U=shown.U,
             k=shown.k,
             dp=shown.dp,
             rate=round(rate, 3) if math.isfinite(rate) else None,
-            still=said.still,
             cal=None if head.record is None else head.record.record_id,
             lag_ms=round(lag_ns * 1e-6, 1),
-            ttl=self._settings.ttl_s,
             q=quality,
             why=why,
         )
         self._announcer.live(said.topic, message, self._settings.ttl_s)
 
+    def _say_gone(self, channel: Channel, said: _Said, flags: Flag, lag_ns: int) -> None:
+        """Say that a channel which had a value has none: its sightline is blocked, say."""
+        message = self._message(
+            channel,
+            said,
+            value=None,
+            U=None,
+            k=None,
+            dp=0,
+            rate=None,
+            cal=None,
+            lag_ms=round(lag_ns * 1e-6, 1),
+            q="bad",
+            why="out-of-range" if flags & Flag.OUT_OF_RANGE else "no-value",
+        )
+        self._announcer.live(said.topic, message, self._settings.ttl_s)
 
-def judge(flags: Flag) -> tuple[Quality, str] | None:
-    """Return ``q`` and ``why`` of a reading that its own flags condemn."""
+    def _message(self, channel: Channel, said: _Said, **figures: Any) -> Reading:
+        return Reading(
+            **self._announcer.moment(said.t_ns),
+            **self._announcer.serial(said.topic),
+            unit=(ReportUnit.DEGREE if channel in ANGLES else ReportUnit.CELSIUS).value,
+            still=said.still,
+            ttl=self._settings.ttl_s,
+            **figures,
+        )
+
+
+def judge(flags: Flag, head: Instrument, today: date) -> tuple[Quality, str]:
+    """Return ``q`` and ``why`` of a reading that has a value.
+
+    Out of range was some channel of the sample, not known which: the others are in doubt.
+    """
     if flags & Flag.SENSOR_FAULT:
         return "bad", "sensor-fault"
     if flags & Flag.OUT_OF_RANGE:
-        return "bad", "out-of-range"
-    return None
+        return "uncertain", "out-of-range"
+    return head.trust(today)

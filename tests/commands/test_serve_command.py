@@ -130,5 +130,5 @@ def test_a_broker_port_in_use_is_one_line(tmp_path):
         _, errors = service.communicate(timeout=PATIENCE_S)
     assert service.returncode == 2
     assert errors.startswith("levelhead serve: ")
-    assert f":{held_port}" in errors
+    assert f"port {held_port}" in errors
     assert errors.count("\n") == 1

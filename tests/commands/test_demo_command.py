@@ -23,37 +23,39 @@ TREE = {
 }
 
 
-def listen(port):
+def listen(port, into):
     """Start Debian's ``mosquitto_sub`` on the whole tree, where it is installed."""
     client = shutil.which("mosquitto_sub")
     if client is None:
         return None
     words = [client, "-p", port, "-t", "levelhead/v1/#", "-F", "%t %p"]
-    return subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
+    return subprocess.Popen(words, stdout=into)
 
 
 @pytest.mark.timeout(240)
-def test_the_whole_job_agrees_with_the_truth_and_a_foreign_client_sees_the_tree():
+def test_the_whole_job_agrees_with_the_truth_and_a_foreign_client_sees_the_tree(tmp_path):
     words = [sys.executable, "-u", "-m", "ingest.cli", "demo", "--seed", SEED]
     demo = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    told, listener = [], None
+    told, listener, heard = [], None, tmp_path / "heard"
     try:
-        for line in demo.stdout:
-            told.append(line)
-            port = re.search(r"mosquitto_sub -p (\d+)", line)
-            if port:
-                listener = listen(port[1])
+        with heard.open("wb") as into:
+            for line in demo.stdout:
+                told.append(line)
+                port = re.search(r"mosquitto_sub -p (\d+)", line)
+                if port:
+                    listener = listen(port[1], into)
         _, errors = demo.communicate(timeout=30)
     finally:
         demo.kill()
-        demo.wait()
+        demo.communicate()
         if listener is not None:
             listener.terminate()
+            listener.wait(timeout=30)
     assert (demo.returncode, errors) == (0, ""), "".join(told)
     assert any("results and truth agree within" in line for line in told)
     assert any("error / U" in line for line in told)
     if listener is not None:
-        check_tree(listener.communicate(timeout=30)[0].splitlines())
+        check_tree(heard.read_text().splitlines())
 
 
 def check_tree(lines):

@@ -64,6 +64,6 @@ def check_tree(lines):
     assert seen >= TREE
     for topic, payload in messages:
         if payload:
-            assert "t" in json.loads(payload), topic
+            assert ("id" if "/cmd/" in topic else "t") in json.loads(payload), topic
     last = [json.loads(p) for t, p in messages if t.endswith("svc/status") and p][-1]
     assert (last["state"], last["why"]) == ("offline", "stopped")

@@ -3,11 +3,15 @@
 import pytest
 
 from ingest.core.frames import Side
+from ingest.core.ids import HeadName
 from ingest.core.units import DEG
 from ingest.service.bayhead import Wheel
 from ingest.service.linkkeeper import LinkChange, LinkState
+from ingest.service.wheelwork import WheelWork
 from ingest.simulator.truth import wheel_truth
 from ingest.simulator.vehicle import WheelAt
+from ingest.wire.framing import frame
+from ingest.wire.messages import encode
 
 LEFT, RIGHT = (WheelAt(1, side) for side in Side)
 ON = {"alder": LEFT, "birch": RIGHT}
@@ -210,20 +214,39 @@ def test_a_gap_in_the_stream_voids_nothing(bay):
     assert toe(bay)["q"] == "good"
 
 
-def test_toe_does_not_look_back_to_before_the_partner_came_to_rest(bay):
+def test_toe_does_not_look_back_to_before_either_wheel_came_to_rest(bay, monkeypatch):
+    since = []
+    read = WheelWork._since
+
+    def spy(self, head, bench, since_ns):
+        since.append((since_ns, bench.rest.t_ns))
+        return read(self, head, bench, since_ns)
+
+    monkeypatch.setattr(WheelWork, "_since", spy)
     measured(bay)
-    alder = bay.head("alder")
-    rested_ns = alder.slot.feed.chain.rest.latest().t_ns
-    bay.demo.technician.stops(RIGHT, 3)
-    steps = bay.demo.technician.stops(RIGHT, 3)
-    next(steps)
-    bay.advance(next(steps).wait_s + 3.0)
-    assert toe(bay)["q"] in ("good", "stale")
-    said = bay.outlet.of(bay.topics.axle(1, "both", "total-toe"))[-1]
-    birch = bay.head("birch").slot.feed.chain.rest.latest()
-    assert birch is not None
-    since_ns = max(birch.t_ns, rested_ns)
-    assert said["ms"] >= bay.bay._announcer.moment(since_ns)["ms"] - 1
+    assert since
+    for (one_ns, rest_ns), (other_ns, across_ns) in zip(since[::2], since[1::2], strict=True):
+        assert one_ns == other_ns == max(rest_ns, across_ns)
+
+
+def test_renaming_says_the_run_out_again(bay):
+    turn(bay, "alder")
+    before = runout(bay)
+    bay.bay.name(bay.head("alder"), HeadName("front-left"))
+    after = runout(bay, "front-left")
+    assert {k: after[k] for k in ("id", "camber", "runout")} == {
+        k: before[k] for k in ("id", "camber", "runout")
+    }
+
+
+def test_the_old_port_of_a_moved_head_does_not_break_its_turn(bay):
+    drop_link(bay, "alder")
+    bay.silent.add("birch")
+    hello = bay.demo.ptys["alder"].firmware.hello()
+    bay.give("birch", b"\0" + frame(encode(hello)))
+    assert work(bay).begin(bay.head("alder")).ok
+    bay.bay.link_changed("alder", LinkChange(LinkState.SILENT, None))
+    assert work(bay).begin(bay.head("alder")).code == "already-turning"
 
 
 def test_an_overdue_record_marks_the_results(bay, monkeypatch):

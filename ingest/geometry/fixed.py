@@ -66,7 +66,8 @@ def fit_fixed(
     design = np.column_stack([np.ones(len(vectors)), vectors @ plane.T])
     worth = _worth(turn_of_gravity(elevations_rad[0], elevations_rad[2]), design)
     _refuse("condition", "condition number of the turn", worth.condition, limits.condition)
-    clamp = ClampError(math.acos(min(float(axis[1]), 1.0)), math.atan2(axis[0], -axis[2]))
+    aside = math.hypot(axis[0], axis[2])
+    clamp = ClampError(math.atan2(aside, axis[1]), math.atan2(axis[0], -axis[2]))
     lean_deg, most_deg = math.degrees(clamp.angle_rad), math.degrees(LARGEST_ERROR_RAD)
     _refuse("steep", "angle between head and spin axis, deg,", lean_deg, most_deg)
     along = vectors @ axis

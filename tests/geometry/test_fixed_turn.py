@@ -9,13 +9,13 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from calibration.measured import Measured
-from calibration.reporting import t_factor
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.geometry.fixed import fit_fixed, settled_fixed
-from ingest.geometry.runout import RunoutLimits
 
 RUNS = 2000
+T95 = 1.959964
+"""Student's factor for a noise that is known, GUM Table G.2 (1.960)."""
 SIGMA = math.radians(0.01)
 TILTS = st.floats(-8.0, 8.0)
 
@@ -31,7 +31,7 @@ def seen(attitude, mount, turns_deg):
         (attitude * Rotation.from_euler("y", turn, degrees=True) * mount).inv().apply([0, 0, 1])
         for turn in turns_deg
     ]
-    return np.arcsin(np.array(up).T), mount.inv().apply([0.0, 1.0, 0.0])
+    return np.arcsin(np.clip(np.array(up).T, -1.0, 1.0)), mount.inv().apply([0.0, 1.0, 0.0])
 
 
 def side_of(sign):
@@ -62,19 +62,6 @@ def test_camber_is_exact_however_the_head_is_mounted(side, camber, lean, skew, a
     assert abs(math.sin(found.clamp.angle_rad) - sine) < 1e-13 * found.worth.condition
 
 
-def test_a_settled_wheel_is_read_at_any_turn():
-    mount = Rotation.from_euler("yxz", [30.0, 2.0, -3.0], degrees=True)
-    for sign in (1, -1):
-        elevations, _ = seen(wheel(sign, 2.0), mount, [0.0, 70.0, 150.0, 260.0])
-        found = fit_fixed(elevations, sigma_rad=1e-9).estimates
-        for turn in (-100.0, 13.0, 200.0):
-            rest, _ = seen(wheel(sign, -1.25, 0.3), mount, [turn])
-            read = tuple(Measured.of(float(v), 1e-5, source="rest") for v in rest[:, 0])
-            settled = settled_fixed(read, found.angle, found.phase, side_of(sign))
-            assert math.degrees(settled.camber.value) == pytest.approx(-1.25, abs=1e-9)
-            assert settled.heading is None
-
-
 def test_settled_uncertainty_agrees_with_monte_carlo():
     # JCGM 101's way, seed 21: the clamp and the three axes at rest are drawn 4000 times.
     rng = np.random.default_rng(21)
@@ -95,12 +82,8 @@ def test_settled_uncertainty_agrees_with_monte_carlo():
     assert camber(at, noise=u).u == pytest.approx(np.std(drawn, ddof=1), rel=0.05)
 
 
-@pytest.mark.parametrize(
-    ("turns_deg", "stated"),
-    [([0.0, 118.0, 242.0], True), (np.arange(0.0, 360.0, 12.0), False)],
-    ids=["three stops, noise stated", "thirty readings"],
-)
-def test_intervals_of_a_fixed_head_cover(turns_deg, stated):
+def test_intervals_of_three_stops_cover():
+    turns_deg = [0.0, 118.0, 242.0]
     hits = np.zeros(3)
     rolled = Rotation.from_rotvec(np.outer(np.radians(turns_deg), [0.0, 1.0, 0.0]))
     for seed in range(RUNS):
@@ -113,12 +96,11 @@ def test_intervals_of_a_fixed_head_cover(turns_deg, stated):
         sines = spun.inv().apply([0.0, 0.0, 1.0]).T + SIGMA * rng.standard_normal(
             (3, len(turns_deg))
         )
-        found = fit_fixed(np.arcsin(np.clip(sines, -1, 1)), sigma_rad=SIGMA if stated else None)
-        k = t_factor(0.95, math.inf if stated else found.dof)
+        found = fit_fixed(np.arcsin(np.clip(sines, -1, 1)), sigma_rad=SIGMA)
         known = found.camber(side_of(sign)), found.estimates.angle, found.estimates.phase
         truth = math.radians(camber), math.acos(axis[1]), math.atan2(axis[0], -axis[2])
         off = [math.remainder(m.value - t, math.tau) for m, t in zip(known, truth, strict=True)]
-        hits += [abs(o) <= k * m.u for o, m in zip(off, known, strict=True)]
+        hits += [abs(o) <= T95 * m.u for o, m in zip(off, known, strict=True)]
     assert ((hits / RUNS >= 0.933) & (hits / RUNS <= 0.966)).all(), hits
 
 
@@ -143,10 +125,3 @@ def test_refusals_of_a_fixed_head_carry_their_figure(change, options, code):
     assert refused.value.code == code
     below = code == "too-few-stops"
     assert (refused.value.figure < refused.value.limit) == below
-
-
-def test_a_short_turn_of_a_fixed_head_is_refused_by_condition():
-    elevations, _ = seen(wheel(1, 1.0), Rotation.identity(), [0.0, 0.6, 1.2])
-    with pytest.raises(MeasurementRefused) as refused:
-        fit_fixed(elevations, limits=RunoutLimits(u_camber_rad=math.inf))
-    assert refused.value.code == "condition"

@@ -16,6 +16,7 @@ COMMANDS: dict[str, str] = {
     "ports": "list serial ports by stable identity",
     "config": "check a configuration file",
     "runout": "fit the run-out of a turned wheel from a CSV file",
+    "schemas": "print the JSON Schemas of the MQTT payloads",
     "decide": "decide whether a value lies within its limits",
 }
 

@@ -47,6 +47,10 @@ class VersionRefused(OutputError):
     """The broker does not speak this version of MQTT; an older one may do."""
 
 
+class Unanswered(OutputError):
+    """The broker was reached and did not answer: so some do that do not know the version."""
+
+
 @dataclass(frozen=True, slots=True)
 class Will:
     """What the broker says when the connection dies."""
@@ -145,7 +149,8 @@ class Connection:
         except TimeoutError as error:
             self.abort()
             seconds = self._settings.connect_timeout_s
-            raise OutputError(where, f"no answer within {seconds:g} s") from error
+            kind = Unanswered if reached(self._opened) else OutputError
+            raise kind(where, f"no answer within {seconds:g} s") from error
         except BaseException:
             self.abort()
             raise
@@ -154,7 +159,7 @@ class Connection:
     def _check(self, code: ReasonCode | None) -> None:
         where = self._settings.where
         if code is None:
-            raise OutputError(where, f"closed before it answered ({self._ended.result().reason})")
+            raise Unanswered(where, f"closed before it answered ({self._ended.result().reason})")
         if not code.is_failure:
             return
         self.abort()
@@ -186,8 +191,12 @@ class Connection:
         return size + _HEADERS_BYTES <= self.packet_limit
 
     def subscribe(self, topic_filter: str) -> None:
-        """Ask for messages, at least once each."""
-        self._client.subscribe(topic_filter, qos=1)
+        """Ask for messages, once each.
+
+        A session does not outlive its connection, on which nothing is lost: acknowledging
+        each command would only give a slow broker something to wait for.
+        """
+        self._client.subscribe(topic_filter, qos=0)
 
     def flush(self) -> None:
         """Write what the socket takes now; the rest follows by itself."""
@@ -301,6 +310,11 @@ class Connection:
             self._opened.set_exception(OutputError(self._settings.where, ending.reason))
         if not self._accepted.done():
             self._accepted.set_result(None)
+
+
+def reached(opened: asyncio.Future[None]) -> bool:
+    """Tell whether the broker's port was opened."""
+    return opened.done() and not opened.cancelled() and opened.exception() is None
 
 
 def _said_of_end(flags: DisconnectFlags, code: ReasonCode) -> str:

@@ -22,6 +22,7 @@ OnMessage = Callable[[str, bytes, bool], None]
 """Gets topic, payload and whether it was retained, in the event loop."""
 
 REPLY_S = 5.0
+TRIES = 3
 
 
 class Listener:
@@ -84,14 +85,21 @@ class Listener:
         await asyncio.to_thread(self._client.loop_stop)
 
     async def ask(self, name: str, /, **fields: Any) -> Reply:
-        """Send a command and return the one reply. Raises ``TimeoutError`` without one."""
+        """Send a command and return the one reply. Raises ``TimeoutError`` without one.
+
+        It is sent again where no reply comes: the same id asks for no second action.
+        """
         mark, mine = f"c-{uuid.uuid4().hex[:8]}", self._topics.reply(self._name)
         waiting: asyncio.Future[Reply] = self._loop.create_future()
         self._replies[mark] = waiting
         payload = json.dumps({"id": mark, "reply_to": mine, **fields})
-        self._client.publish(self._topics.command(name), payload, qos=1)
         try:
-            return await asyncio.wait_for(waiting, REPLY_S)
+            for _ in range(TRIES):
+                self._client.publish(self._topics.command(name), payload, qos=0)
+                done, _ = await asyncio.wait({waiting}, timeout=REPLY_S)
+                if done:
+                    return waiting.result()
+            raise TimeoutError
         finally:
             del self._replies[mark]
 

@@ -14,7 +14,14 @@ from ingest.core.ids import MonotonicNs
 from ingest.core.ports import MonotonicClock, WallClock
 from ingest.core.units import NS
 from ingest.outputs.broker_state import BrokerCondition, BrokerState
-from ingest.outputs.connection import Connection, Ending, Handlers, VersionRefused, Will
+from ingest.outputs.connection import (
+    Connection,
+    Ending,
+    Handlers,
+    Unanswered,
+    VersionRefused,
+    Will,
+)
 from ingest.outputs.outbox import OutboxCounters, Outgoing
 from ingest.outputs.requests import Refusal, read_request
 from ingest.outputs.sender import Sender, SenderCounters
@@ -101,6 +108,7 @@ class MqttOutlet:
         self._will = Will(topics.status, ServiceWill(boot=voice.boot).encode())
         is_5 = settings.mqtt_5
         self._version = MQTTProtocolVersion.MQTTv5 if is_5 else MQTTProtocolVersion.MQTTv311
+        self._has_served = False
         self._sender = Sender(clock)
         self._opening: Connection | None = None
         self._stopping = asyncio.Event()
@@ -187,13 +195,15 @@ class MqttOutlet:
         return self._judge(ending, (self._clock() - began_ns) / NS)
 
     async def _open(self) -> Connection:
+        """Connect by the version that served before, or by 5 and, where that fails, by 3.1.1."""
         try:
             return await self._open_as(self._version)
-        except VersionRefused:
-            if self._version is MQTTProtocolVersion.MQTTv311:
+        except (VersionRefused, Unanswered):
+            if self._version is MQTTProtocolVersion.MQTTv311 or self._has_served:
                 raise
+        older = await self._open_as(MQTTProtocolVersion.MQTTv311)
         self._version = MQTTProtocolVersion.MQTTv311
-        return await self._open_as(self._version)
+        return older
 
     async def _open_as(self, version: MQTTProtocolVersion) -> Connection:
         handlers = Handlers(self._on_message, self._sender.acknowledged, self._sender.plan)
@@ -219,6 +229,7 @@ class MqttOutlet:
 
     def _begin(self, connection: Connection) -> None:
         self.connections += 1
+        self._has_served = True
         connection.subscribe(self._topics.commands)
         connection.subscribe(self._topics.status)
         self._sender.attach(connection, self._birth(), self._topics.is_meta)

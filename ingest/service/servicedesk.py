@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from ingest.core.channels import CHANNELS, Channel
+from ingest.payload.schemas import schema_names
 from ingest.payload.svc import Clock, DeadbandMeta, QuantityMeta, ServiceMeta, ServiceStatus
 from ingest.service.announcer import Announcer
 from ingest.service.bay import Bay
@@ -20,21 +21,6 @@ QUANTITIES = (
     ("camber", "deg", "to gravity; top of the wheel outward positive"),
     ("total-toe", "deg", "sum of both wheels; fronts towards each other positive"),
 )
-
-SCHEMAS = {
-    "svc/status": "service-status/1",
-    "head/{head}/status": "head-status/1",
-    "head/{head}/meta": "head-meta/1",
-    "head/{head}/link": "head-link/1",
-    "head/{head}/runout": "runout/1",
-    "head/{head}/{channel}": "reading/1",
-    "axle/{n}/{side}/{qty}": "axle-result/1",
-    "cal/{head}/latest": "cal-latest/1",
-    "svc/alert/{code}": "alert/1",
-    "evt/{kind}": "event/1",
-    "cmd/{name}": "command/1",
-    "reply/{client}": "reply/1",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,5 +91,5 @@ class ServiceDesk:
             deadbands=deadbands,
             rate_hz=round(1.0 / self._live.min_s, 3),
             lag_ms=lag_ms,
-            schemas=SCHEMAS,
+            schemas=schema_names(),
         )

@@ -1,0 +1,63 @@
+"""JSON Schemas of all payloads, generated from their models and never written twice.
+
+They keep to what is the same in draft-07 and in 2020-12, since AsyncAPI takes the former.
+"""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any
+
+from ingest.payload.axle import AxleResult
+from ingest.payload.base import Message
+from ingest.payload.cal import CalLatest
+from ingest.payload.cmd import COMMANDS, Reply
+from ingest.payload.evt import Event
+from ingest.payload.head import HeadLink, HeadMeta, HeadStatus, Reading
+from ingest.payload.runout import Runout
+from ingest.payload.svc import Alert, ServiceMeta, ServiceStatus, ServiceWill
+
+TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
+    {
+        "svc/status": ("service-status/1", ServiceStatus),
+        "svc/status (will)": ("service-will/1", ServiceWill),
+        "svc/meta": ("service-meta/1", ServiceMeta),
+        "svc/alert/{code}": ("alert/1", Alert),
+        "head/{head}/status": ("head-status/1", HeadStatus),
+        "head/{head}/meta": ("head-meta/1", HeadMeta),
+        "head/{head}/link": ("head-link/1", HeadLink),
+        "head/{head}/runout": ("runout/1", Runout),
+        "head/{head}/{channel}": ("reading/1", Reading),
+        "axle/{n}/{side}/{qty}": ("axle-result/1", AxleResult),
+        "cal/{head}/latest": ("cal-latest/1", CalLatest),
+        "evt/{kind}": ("event/1", Event),
+        "reply/{client}": ("reply/1", Reply),
+        **{f"cmd/{name}": (f"{name}/1", model) for name, model in COMMANDS.items()},
+    }
+)
+"""Schema name and model by topic, with the variable levels in braces."""
+
+DIALECT = "http://json-schema.org/draft-07/schema#"
+
+
+def schema_names() -> dict[str, str]:
+    """Return schema names by topic, as ``svc/meta`` tells them."""
+    return {topic: name for topic, (name, _) in TOPICS.items()}
+
+
+def schema(name: str) -> dict[str, Any]:
+    """Return the schema of that name. Raises ``KeyError`` for a name that there is not.
+
+    Readers ignore keys that they do not know, so the schema lets them pass.
+    """
+    model = dict(TOPICS.values())[name]
+    found = model.model_json_schema()
+    return {"$schema": DIALECT, "$id": f"urn:levelhead:{name}", **_open(found)}
+
+
+def _open(part: Any) -> Any:
+    """Drop ``additionalProperties: false``: a newer program may add keys."""
+    if isinstance(part, dict):
+        kept = {k: _open(v) for k, v in part.items() if k != "additionalProperties"}
+        extra = part.get("additionalProperties")
+        return kept if extra in (None, False) else {**kept, "additionalProperties": _open(extra)}
+    return [_open(each) for each in part] if isinstance(part, list) else part

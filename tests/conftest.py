@@ -1,6 +1,11 @@
-"""Real parts from outside Python: skipped by name where missing, needed under ``CI=true``."""
+"""Shared by all rooms: real parts from outside Python, and time that does not pass.
 
+Real parts are skipped by name where missing, and needed under ``CI=true``.
+"""
+
+import asyncio
 import os
+import selectors
 import shutil
 
 import pytest
@@ -20,3 +25,39 @@ def real_part():
         pytest.skip(reason)
 
     return find
+
+
+class VirtualTimeSelector(selectors.DefaultSelector):
+    """Never waits: where nothing is ready, the loop's time jumps to the next timer."""
+
+    loop = None
+
+    def select(self, timeout=None):
+        ready = super().select(0 if timeout is not None else None)
+        if not ready and timeout:
+            self.loop.now_s += timeout
+        return ready
+
+
+class VirtualTimeLoop(asyncio.SelectorEventLoop):
+    """An event loop in which an hour of timers takes no time. Not for use with threads."""
+
+    def __init__(self):
+        self.now_s = 1000.0
+        selector = VirtualTimeSelector()
+        selector.loop = self
+        super().__init__(selector)
+
+    def time(self):
+        return self.now_s
+
+
+@pytest.fixture(scope="session")
+def run_in_virtual_time():
+    """Return what ``asyncio.run`` is, on a loop whose timers take no time."""
+
+    def run(main):
+        with asyncio.Runner(loop_factory=VirtualTimeLoop) as runner:
+            return runner.run(main)
+
+    return run

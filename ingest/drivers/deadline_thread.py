@@ -26,9 +26,9 @@ class DeadlineThread:
         self._running: asyncio.Future[Any] | None = None
 
     async def call(
-        self, work: Callable[[], T], timeout_s: float, late: Callable[[T], None] = let_go
+        self, work: Callable[[], T], timeout_s: float | None, late: Callable[[T], None] = let_go
     ) -> T:
-        """Return ``work()``, or raise what it raises, or ``TimeoutError``.
+        """Return ``work()``, or raise what it raises, or ``TimeoutError`` (None: no deadline).
 
         When the caller has gone (deadline, cancelled), the result that still comes is handed
         to ``late``, in the thread, so that nothing opened is left open.

@@ -1,24 +1,28 @@
-"""A head on a serial port, as a ``Link``."""
+"""A head on a serial port, or on something that stands for one, as a ``Link``."""
 
 import asyncio
+import io
+import logging
+import os
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
 
 import serial
 
-from ingest.core.errors import LinkLost, LinkNotFound, LinkTimeout
+from ingest.core.errors import LinkLost, LinkTimeout
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import Chunk, MonotonicClock
 from ingest.core.units import NS
 from ingest.drivers.chunk_queue import ChunkQueue
 from ingest.drivers.deadline_thread import DeadlineThread
-from ingest.drivers.serial_errors import PORT_ERRORS, translate
+from ingest.drivers.serial_errors import PORT_ERRORS, not_opened
 from ingest.drivers.serial_fd import FdStream
-from ingest.drivers.serial_hold import Holds
+from ingest.drivers.serial_hold import LINGER_S, Holds
 from ingest.drivers.serial_ports import find_device, parse_address
 from ingest.drivers.serial_thread import ThreadStream
+
+log = logging.getLogger(__name__)
 
 QUEUE_CHUNKS = 256
 """At twenty chunks a second: thirteen seconds of nobody listening."""
@@ -48,51 +52,57 @@ class SerialSettings:
 
 
 class SerialLink:
-    """Bytes of one serial port: a tty or pty by its descriptor, all else by a thread."""
+    """Bytes of one serial port, opened for ourselves alone. Nothing here blocks the loop."""
 
     def __init__(self, settings: SerialSettings, clock: MonotonicClock) -> None:
         self._settings = settings
         self._clock = clock
-        self._address = parse_address(settings.port)
         self._queue = ChunkQueue(QUEUE_CHUNKS)
         self._thread = DeadlineThread(f"port {settings.port}")
+        self._sending = asyncio.Lock()
         self._port: serial.Serial | None = None
         self._stream: FdStream | ThreadStream | None = None
 
     @property
     def name(self) -> str:
+        """The address that a person configured."""
         return self._settings.port
 
     @property
     def dropped(self) -> int:
+        """Chunks dropped since the link was made, oldest first, as nobody took them in time."""
         return self._queue.dropped
 
     async def open(self) -> None:
-        """Open the port for ourselves alone; raises ``LinkError``."""
-        timeout_s = self._settings.open_timeout_s
+        """Open the port.
+
+        Raises: ``LinkNotFound``, ``LinkBusy``, ``LinkDenied``, ``LinkTimeout``.
+        """
+        await self.close()
+        limit_s = self._settings.open_timeout_s
+        work = partial(open_port, self._settings)
         try:
-            self._port = await self._thread.call(self._open_port, timeout_s, late=_close_port)
-        except TimeoutError as error:
-            raise LinkTimeout(self.name, f"did not open within {timeout_s:g} s") from error
-        except (*PORT_ERRORS, ValueError) as error:
-            raise translate(self.name, error, LinkNotFound) from error
+            self._port = await self._thread.call(work, limit_s, late=close_port)
+        except TimeoutError:
+            raise LinkTimeout(self.name, f"did not open within {limit_s:g} s") from None
         self._queue.restart()
         self._stream = self._stream_of(self._port)
 
     def chunks(self) -> AsyncIterator[Chunk]:
+        """Yield bytes until the port fails: ``LinkLost``."""
         return aiter(self._queue)
 
     async def send(self, data: bytes) -> None:
-        """Send all bytes; raises ``LinkError``."""
-        if self._stream is None:
-            raise LinkLost(self.name, "not open now")
-        timeout_s = self._settings.send_timeout_s
-        self._stream.expect_reply()
+        """Send all bytes, not mixed with another's. Raises ``LinkLost``, ``LinkTimeout``."""
+        limit_s = self._settings.send_timeout_s
         try:
-            async with asyncio.timeout(timeout_s):
+            async with asyncio.timeout(limit_s), self._sending:
+                if self._stream is None:
+                    raise LinkLost(self.name, "not open now")
+                self._stream.expect_reply()
                 await self._stream.write(data)
-        except TimeoutError as error:
-            raise LinkTimeout(self.name, f"took no bytes for {timeout_s:g} s") from error
+        except TimeoutError:
+            raise LinkTimeout(self.name, f"took no bytes for {limit_s:g} s") from None
 
     def rest(self, until_ns: MonotonicNs) -> None:
         """Take note that nothing is needed before a time."""
@@ -104,47 +114,55 @@ class SerialLink:
         """Release the port. Idempotent; never raises for the port's trouble."""
         stream, self._stream = self._stream, None
         port, self._port = self._port, None
-        if stream is not None:
-            stream.stop()
-        if port is not None:
-            try:
-                await self._thread.call(
-                    partial(_shut, stream, port), self._settings.close_timeout_s
-                )
-            except (TimeoutError, *PORT_ERRORS):
-                return  # the thread goes on closing; a port that is gone is closed
-
-    def _open_port(self) -> serial.Serial:
-        """Open, in a thread that may block."""
-        device = find_device(self.name, self._address)
-        alone: dict[str, Any] = {} if "://" in device else {"exclusive": True}
-        return serial.serial_for_url(
-            device,
-            baudrate=self._settings.baud,
-            timeout=0,
-            write_timeout=self._settings.send_timeout_s,
-            **alone,
-        )
+        if stream is None or port is None:
+            return
+        stream.stop()
+        limit_s = self._settings.close_timeout_s
+        try:
+            await self._thread.call(partial(close_port, port, stream), limit_s)
+        except TimeoutError:
+            log.warning("%s: not closed within %g s; the next opening waits", self.name, limit_s)
 
     def _stream_of(self, port: serial.Serial) -> FdStream | ThreadStream:
-        try:
-            fd = port.fileno() if "://" not in self._settings.port else None
-        except (OSError, AttributeError):
-            fd = None
-        if fd is None:
-            return ThreadStream(port, self.name, self._clock, self._queue)
         holds = Holds.at(self._settings.hold_s, self._settings.baud)
+        fd = descriptor(port)
+        if fd is None:
+            return ThreadStream(port, self.name, holds, self._clock, self._queue)
         return FdStream(fd, self.name, holds, self._clock, self._queue)
 
 
-def _close_port(port: serial.Serial) -> None:
+def open_port(settings: SerialSettings) -> serial.Serial:
+    """Open a port exclusively. Blocks. Raises ``LinkNotFound``, ``LinkBusy``, ``LinkDenied``."""
+    device = find_device(settings.port, parse_address(settings.port))
+    # Over RFC 2217 pyserial has no write timeout; the caller's deadline has to do there.
+    write_timeout_s = None if device.startswith("rfc2217:") else settings.send_timeout_s
     try:
-        port.close()
-    except PORT_ERRORS:
-        return
+        return serial.serial_for_url(
+            device,
+            baudrate=settings.baud,
+            timeout=LINGER_S,
+            write_timeout=write_timeout_s,
+            exclusive=True,
+        )
+    except (*PORT_ERRORS, ValueError) as error:
+        raise not_opened(settings.port, error) from error
 
 
-def _shut(stream: FdStream | ThreadStream | None, port: serial.Serial) -> None:
+def close_port(port: serial.Serial, stream: FdStream | ThreadStream | None = None) -> None:
+    """Close a port, once nothing reads it. Blocks. One that is gone is as good as closed."""
     if stream is not None:
         stream.join()
-    _close_port(port)
+    try:
+        port.close()
+    except PORT_ERRORS as error:
+        log.debug("while closing %s: %s", port.port, error)
+
+
+def descriptor(port: serial.Serial) -> int | None:
+    """Return what the event loop can wait for, if the port has such a thing here."""
+    if os.name != "posix":
+        return None
+    try:
+        return int(port.fileno())
+    except (AttributeError, io.UnsupportedOperation):
+        return None

@@ -3,7 +3,7 @@
 import errno
 import os
 
-from ingest.core.errors import LinkBusy, LinkDenied, LinkError, LinkNotFound
+from ingest.core.errors import LinkBusy, LinkDenied, LinkError, LinkLost, LinkNotFound
 
 TERMIOS_ERROR: type[Exception]
 try:
@@ -34,11 +34,18 @@ MEANINGS: dict[int, tuple[type[LinkError], str]] = {
 }
 
 
-def translate(link: str, error: BaseException, otherwise: type[LinkError]) -> LinkError:
-    """Return our error for what a port raised; ``otherwise`` where its number says nothing."""
+def not_opened(link: str, error: BaseException) -> LinkError:
+    """Return our error for what opening a port raised."""
+    if isinstance(error, ValueError):  # a person must act
+        return LinkDenied(link, f"the port refuses its settings: {describe(error, None)}")
     number = number_of(error)
-    kind, reason = MEANINGS.get(number or 0, (otherwise, describe(error, number)))
+    kind, reason = MEANINGS.get(number or 0, (LinkNotFound, describe(error, number)))
     return kind(link, reason)
+
+
+def lost(link: str, error: BaseException) -> LinkLost:
+    """Return our error for what an open port raised: whatever it was, the port has gone."""
+    return LinkLost(link, f"the port went away ({describe(error, number_of(error))})")
 
 
 def number_of(error: BaseException | None) -> int | None:

@@ -2,44 +2,51 @@
 
 import asyncio
 import os
+from collections.abc import Callable
+from enum import Enum, auto
 
-from ingest.core.errors import LinkError, LinkLost
+from ingest.core.errors import LinkLost
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import Chunk, MonotonicClock
 from ingest.drivers.chunk_queue import ChunkQueue
-from ingest.drivers.serial_errors import PORT_ERRORS, describe, number_of, translate
+from ingest.drivers.serial_errors import PORT_ERRORS, lost
 from ingest.drivers.serial_hold import CROWDED, LINGER_S, REPLY_S, TAIL_S, TTY_BUFFER, Holds
+
+
+class Phase(Enum):
+    """What a stream is at. It reads whatever arrives, except in ``REST``."""
+
+    WATCH = auto()
+    TAIL = auto()
+    """Bytes have come; more of the same burst may follow."""
+    REST = auto()
+    KEPT = auto()
+    """Bytes of the rest are in hand, to go out with the next that arrive."""
 
 
 class FdStream:
     """Bytes of one descriptor. It does not own it: who opened the port closes it.
 
-    A usual hold of 0 reads at every arrival. See ``serial_hold`` for the rhythm.
+    A usual hold of 0 never rests. See ``serial_hold`` for the rhythm.
     """
 
     def __init__(
-        self,
-        fd: int,
-        link: str,
-        holds: Holds,
-        clock: MonotonicClock,
-        queue: ChunkQueue,
+        self, fd: int, link: str, holds: Holds, clock: MonotonicClock, queue: ChunkQueue
     ) -> None:
         self._fd = fd
         self._link = link
-        self._hold_s = holds.usual_s
-        self._longest_s = holds.longest_s
-        self._until_s = 0.0
+        self._holds = holds
+        self._needed_s = 0.0
         self._clock = clock
         self._queue = queue
         self._loop = asyncio.get_running_loop()
+        self._phase = Phase.WATCH
+        self._timer: asyncio.TimerHandle | None = None
         self._kept = b""
         self._kept_ns = MonotonicNs(0)
-        self._timer: asyncio.TimerHandle | None = None
-        self._tail: asyncio.TimerHandle | None = None
+        self._crowded = False
         self._eager_until_s = 0.0
         self._writable: asyncio.Future[None] | None = None
-        self._stopped = False
         self._loop.add_reader(fd, self._on_readable)
 
     def stop(self) -> None:
@@ -47,17 +54,17 @@ class FdStream:
         self._fail(LinkLost(self._link, "closed"))
 
     def join(self) -> None:
-        """Nothing of this stream runs elsewhere."""
+        """Wait for threads; there are none here."""
 
     def expect_reply(self) -> None:
         """Read at every arrival for a while."""
         self._eager_until_s = self._loop.time() + REPLY_S
-        if self._timer is not None and not self._kept:
-            self._rest_over()
+        if self._phase is Phase.REST:
+            self._end_rest()
 
     def rest(self, until_s: float) -> None:
         """Take note of when bytes are needed again, on the event loop's clock."""
-        self._until_s = until_s
+        self._needed_s = until_s
 
     async def write(self, data: bytes) -> None:
         """Write all bytes; raises ``LinkLost``. The caller sets the deadline."""
@@ -68,103 +75,90 @@ class FdStream:
             except BlockingIOError:
                 await self._until_writable()
             except PORT_ERRORS as error:
-                lost = translate(self._link, error, LinkLost)
-                self._fail(lost)
-                raise lost from error
+                self._fail(failure := lost(self._link, error))
+                raise failure from error
 
-    def _until_writable(self) -> "asyncio.Future[None]":
-        if self._writable is None:
-            self._writable = self._loop.create_future()
-            self._loop.add_writer(self._fd, self._on_writable)
-        return self._writable
+    async def _until_writable(self) -> None:
+        self._writable = self._loop.create_future()
+        self._loop.add_writer(self._fd, self._on_writable)
+        try:
+            await self._writable
+        finally:
+            self._loop.remove_writer(self._fd)
+            self._writable = None
 
     def _on_writable(self) -> None:
-        waiting, self._writable = self._writable, None
-        self._loop.remove_writer(self._fd)
-        if waiting is not None and not waiting.done():
-            waiting.set_result(None)
+        if self._writable is not None and not self._writable.done():
+            self._writable.set_result(None)
 
     def _on_readable(self) -> None:
-        """Bytes have just come: hand them on, with what was kept over the rest."""
         data = self._read()
-        if not data:  # ready to be read, and nothing there: that is how Linux says unplugged
+        arrived_ns = self._clock()  # after the read: no stamp is earlier than its bytes
+        if data == b"":
+            # How Linux shows an unplugged terminal, and TCP a peer that closed.
             self._fail(LinkLost(self._link, "the port went away"))
-            return
-        self._keep(data)
-        self._hand_on()
-        if self._tail is None and self._may_rest(len(data)):
-            self._tail = self._loop.call_later(TAIL_S, self._tail_over)
+        elif data is not None:
+            self._hand_on(data, arrived_ns)
 
-    def _may_rest(self, size: int) -> bool:
-        eager = self._loop.time() < self._eager_until_s
-        return self._hold_s > 0.0 and not eager and size < CROWDED
-
-    def _tail_over(self) -> None:
-        """The burst is in: rest."""
-        self._tail = None
-        if self._timer is not None:
-            self._timer.cancel()
-        self._loop.remove_reader(self._fd)
-        self._timer = self._loop.call_later(self._rest_s(), self._rest_over)
-
-    def _rest_s(self) -> float:
-        """Return how long to rest: until bytes are needed, or else the usual hold."""
-        wanted_s = self._until_s - self._loop.time()
-        return min(wanted_s, self._longest_s) if wanted_s > 0.0 else self._hold_s
-
-    def _rest_over(self) -> None:
-        """Take what came during the rest, and wait for the next bytes, though not for long."""
-        if self._timer is not None:
-            self._timer.cancel()
-        self._timer = None
-        data = self._read()
-        if self._stopped:
-            return
-        self._loop.add_reader(self._fd, self._on_readable)
-        if data:
-            self._keep(data)
-            self._timer = self._loop.call_later(LINGER_S, self._hand_on)
-
-    def _read(self) -> bytes:
-        """Return what waits, perhaps nothing; a failure is passed on."""
+    def _read(self) -> bytes | None:
+        """Return what waits; None when nothing does after all, or the port has failed."""
         try:
-            data = os.read(self._fd, TTY_BUFFER)
+            return os.read(self._fd, TTY_BUFFER)
         except BlockingIOError:
-            return b""
+            return None
         except PORT_ERRORS as error:
-            self._fail(
-                LinkLost(self._link, f"the port went away ({describe(error, number_of(error))})")
-            )
-            return b""
-        return data
+            self._fail(lost(self._link, error))
+            return None
 
-    def _keep(self, data: bytes) -> None:
-        self._kept_ns = self._clock()
-        self._kept += data
+    def _hand_on(self, data: bytes, arrived_ns: MonotonicNs) -> None:
+        self._queue.put(Chunk(self._kept + data, arrived_ns))
+        self._kept = b""
+        self._crowded = len(data) >= CROWDED
+        if self._holds.usual_s > 0.0 and self._phase is not Phase.TAIL:
+            self._enter(Phase.TAIL, TAIL_S, self._end_tail)
 
-    def _hand_on(self) -> None:
+    def _end_tail(self) -> None:
+        now_s = self._loop.time()
+        if self._crowded or now_s < self._eager_until_s:
+            self._phase = Phase.WATCH
+        else:
+            self._loop.remove_reader(self._fd)
+            rest_s = self._holds.rest_s(self._needed_s - now_s)
+            self._enter(Phase.REST, rest_s, self._end_rest)
+
+    def _end_rest(self) -> None:
+        self._cancel_timer()
+        self._loop.add_reader(self._fd, self._on_readable)
+        kept = self._read()
+        if not kept:  # nothing waits, or an end of file, which will show as an arrival
+            return
+        self._kept, self._kept_ns = kept, self._clock()
+        self._enter(Phase.KEPT, LINGER_S, self._flush)
+        if len(kept) >= CROWDED:
+            self._flush()
+
+    def _flush(self) -> None:
+        """Hand on what was kept. Nothing follows it for now, so there is no rest either."""
+        self._cancel_timer()
+        self._queue.put(Chunk(self._kept, self._kept_ns))
+        self._kept = b""
+
+    def _enter(self, phase: Phase, seconds: float, at_its_end: Callable[[], None]) -> None:
+        self._cancel_timer()
+        self._phase = phase
+        self._timer = self._loop.call_later(seconds, at_its_end)
+
+    def _cancel_timer(self) -> None:
+        self._phase = Phase.WATCH
         if self._timer is not None:
             self._timer.cancel()
             self._timer = None
-        if self._kept:
-            self._queue.put(Chunk(self._kept, self._kept_ns))
-            self._kept = b""
 
-    def _fail(self, error: LinkError) -> None:
-        """End the stream: hand on what is left, then the failure."""
-        if self._stopped:
-            return
-        self._stopped = True
+    def _fail(self, error: LinkLost) -> None:
         self._loop.remove_reader(self._fd)
-        self._loop.remove_writer(self._fd)
-        for timer in (self._timer, self._tail):
-            if timer is not None:
-                timer.cancel()
-        self._timer = self._tail = None
         if self._kept:
-            self._queue.put(Chunk(self._kept, self._kept_ns))
-            self._kept = b""
+            self._flush()
+        self._cancel_timer()
         self._queue.fail(error)
-        waiting, self._writable = self._writable, None
-        if waiting is not None and not waiting.done():
-            waiting.set_exception(error)
+        if self._writable is not None and not self._writable.done():
+            self._writable.set_exception(error)

@@ -11,7 +11,7 @@ Whoever knows when the next bytes are needed says so, and the rest lasts until t
 from dataclasses import dataclass
 
 TTY_BUFFER = 4096
-"""Bytes that Linux holds for a terminal; what comes beyond may be lost (a UART can not wait)."""
+"""Bytes that Linux holds for a terminal; what comes beyond may be lost (a UART cannot wait)."""
 
 CROWDED = TTY_BUFFER // 2
 """A read that gives more shows a line too fast to rest on."""
@@ -42,3 +42,7 @@ class Holds:
         115200 baud, 22 ms at 921600."""
         longest_s = CROWDED * BITS_PER_BYTE / baud
         return cls(min(usual_s, longest_s), longest_s if usual_s > 0.0 else 0.0)
+
+    def rest_s(self, wanted_s: float) -> float:
+        """Return how long to rest when bytes are needed in ``wanted_s``; 0: not at all."""
+        return min(wanted_s, self.longest_s) if wanted_s > 0.0 else self.usual_s

@@ -49,26 +49,24 @@ class UsbAddress:
         """Return whether a port is the one meant. Systems differ in the case of letters."""
         if self.location is not None:
             return port.location == self.location
+        vid, pid, serial_number = numbers_of(port)
         return (
-            (port.serial_number or "").casefold() == (self.serial_number or "").casefold()
-            and self.vid in (None, port.vid)
-            and self.pid in (None, port.pid)
+            serial_number == (self.serial_number or "").casefold()
+            and self.vid in (None, vid)
+            and self.pid in (None, pid)
         )
 
 
 def parse_address(text: str) -> UsbAddress | str:
     """Return a USB address, or a path or URL as it is; raises ``ValueError`` saying what is
     allowed."""
-    kind, colon, rest = text.partition(":")
-    if text.startswith("usb@") and len(text) > len("usb@"):
-        return UsbAddress(location=text.removeprefix("usb@"))
-    if kind == "usb" and rest:
-        return parse_usb(rest)
-    if "://" in text:
-        return check_url(text)
-    if not text.strip() or (colon and kind == "usb") or text == "usb@":
+    if not text.strip() or text.rstrip(":@") == "usb":
         raise ValueError(f"must be {FORMS}")
-    return text
+    if text.startswith("usb:"):
+        return parse_usb(text.removeprefix("usb:"))
+    if text.startswith("usb@"):
+        return UsbAddress(location=text.removeprefix("usb@"))
+    return check_url(text) if "://" in text else text
 
 
 def parse_usb(rest: str) -> UsbAddress:
@@ -81,8 +79,12 @@ def parse_usb(rest: str) -> UsbAddress:
 
 def check_url(text: str) -> str:
     """Return a URL that names scheme, host and port."""
-    parts = urlsplit(text)
-    if parts.scheme not in SCHEMES or not parts.hostname or parts.port is None:
+    try:
+        parts = urlsplit(text)
+        complete = parts.scheme in SCHEMES and bool(parts.hostname) and parts.port is not None
+    except ValueError:  # a port that is no number
+        complete = False
+    if not complete:
         raise ValueError(f"must be {FORMS}")
     return text
 
@@ -105,23 +107,34 @@ def find_device(link: str, address: UsbAddress | str) -> str:
 def list_serial_ports() -> tuple[SerialPort, ...]:
     """Return the ports that are there now, in the order of their devices."""
     ports = sorted(present_ports())
-    serials = Counter(port.serial_number for port in ports)
+    twins = Counter(numbers_of(port) for port in ports)
     return tuple(
         SerialPort(
-            address=stable_address(port, unique=serials[port.serial_number] == 1),
+            address=stable_address(port, unique=twins[numbers_of(port)] == 1),
             device=port.device,
-            description=port.description,
+            description=printable(port.description),
         )
         for port in ports
     )
+
+
+def numbers_of(port: ListPortInfo) -> tuple[int | None, int | None, str]:
+    """Return what tells USB devices apart: cheap ones may share all of it."""
+    return port.vid, port.pid, (port.serial_number or "").casefold()
+
+
+def printable(text: str) -> str:
+    """Return what a device calls itself, with nothing that a terminal would act on."""
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
 
 
 def stable_address(port: ListPortInfo, *, unique: bool) -> str:
     """Return the best name: serial number if it is one of a kind, else socket, else path."""
     if port.vid is None or port.pid is None:
         return str(port.device)
-    if port.serial_number and unique:
-        return f"usb:{port.vid:04x}:{port.pid:04x}:{port.serial_number}"
+    number = port.serial_number
+    if number and unique and number.isprintable():
+        return f"usb:{port.vid:04x}:{port.pid:04x}:{number}"
     return f"usb@{port.location}" if port.location else str(port.device)
 
 

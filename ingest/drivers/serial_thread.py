@@ -1,69 +1,106 @@
-"""Reads and writes a port in a thread, where there is no descriptor to wait on."""
+"""Reads a port in a thread, where the event loop cannot wait for it (RFC 2217, Windows)."""
 
 import asyncio
 import threading
+from functools import partial
 
-from serial import Serial
+import serial
 
 from ingest.core.errors import LinkLost
 from ingest.core.ports import Chunk, MonotonicClock
 from ingest.drivers.chunk_queue import ChunkQueue
 from ingest.drivers.deadline_thread import DeadlineThread, post
-from ingest.drivers.serial_errors import PORT_ERRORS, translate
+from ingest.drivers.serial_errors import PORT_ERRORS, lost
+from ingest.drivers.serial_hold import REPLY_S, TAIL_S, Holds
 
-READ_SIZE = 4096
-POLL_S = 0.020
-"""A read waits this long for its first byte. pyserial's sockets say no more of what waits than
-whether anything does, so that a larger read returns when this time is over."""
+CLOSED_UNDER_IT = (AttributeError, TypeError)
+"""What pyserial raises from a call during which its port was closed."""
 
 JOIN_S = 1.0
 
 
 class ThreadStream:
-    """Bytes of one port. It does not own the port: who opened it closes it."""
+    """Bytes of one pyserial port, whose read timeout must be ``LINGER_S``.
 
-    def __init__(self, port: Serial, link: str, clock: MonotonicClock, queue: ChunkQueue) -> None:
+    The same rhythm as ``FdStream`` (see ``serial_hold``), but without its sharp timing.
+    """
+
+    def __init__(
+        self,
+        port: serial.Serial,
+        link: str,
+        holds: Holds,
+        clock: MonotonicClock,
+        queue: ChunkQueue,
+    ) -> None:
         self._port = port
         self._link = link
+        self._holds = holds
+        self._needed_s = 0.0
         self._clock = clock
         self._queue = queue
         self._loop = asyncio.get_running_loop()
-        self._stopping = threading.Event()
+        self._stopped = False
+        self._rest_over = threading.Event()
+        self._eager_until_s = 0.0
         self._writer = DeadlineThread(f"write {link}")
-        port.timeout = POLL_S
-        self._thread = threading.Thread(target=self._read, name=f"read {link}", daemon=True)
-        self._thread.start()
+        self._reader = threading.Thread(target=self._run, name=f"read {link}", daemon=True)
+        self._reader.start()
 
     def stop(self) -> None:
-        """Ask the thread to end, and fail the queue. Idempotent."""
-        self._stopping.set()
+        """Let the thread end. Idempotent."""
+        self._stopped = True
+        self._rest_over.set()
         self._queue.fail(LinkLost(self._link, "closed"))
 
     def join(self) -> None:
-        """Wait for the thread, in a thread that may wait."""
-        self._thread.join(JOIN_S)
+        """Wait for the thread, which ends within its read timeout. Blocks."""
+        self._reader.join(JOIN_S)
 
     def expect_reply(self) -> None:
-        """Nothing rests here."""
+        """Read at every arrival for a while."""
+        self._eager_until_s = self._loop.time() + REPLY_S
+        self._rest_over.set()
 
     def rest(self, until_s: float) -> None:
-        """Nothing rests here."""
+        """Take note of when bytes are needed again, on the event loop's clock."""
+        self._needed_s = until_s
 
     async def write(self, data: bytes) -> None:
         """Write all bytes; raises ``LinkLost``. The caller sets the deadline."""
         try:
-            await self._writer.call(lambda: self._port.write(data), timeout_s=60.0)
-        except PORT_ERRORS as error:
-            raise translate(self._link, error, LinkLost) from error
+            await self._writer.call(partial(self._port.write, data), timeout_s=None)
+        except (*PORT_ERRORS, *CLOSED_UNDER_IT) as error:
+            failure = lost(self._link, error)
+            self._queue.fail(failure)
+            raise failure from error
 
-    def _read(self) -> None:
-        while not self._stopping.is_set():
-            try:
-                data = self._port.read(READ_SIZE)
-            except (*PORT_ERRORS, TypeError) as error:  # TypeError: closed while reading
-                lost = translate(self._link, error, LinkLost)
-                post(self._loop, lambda lost=lost: self._queue.fail(lost))  # type: ignore[misc]
-                return
-            if data:
-                chunk = Chunk(data, self._clock())
-                post(self._loop, lambda chunk=chunk: self._queue.put(chunk))  # type: ignore[misc]
+    def _run(self) -> None:
+        kept = b""
+        try:
+            while not self._stopped:
+                kept = self._burst(kept)
+        except PORT_ERRORS as error:
+            post(self._loop, partial(self._queue.fail, lost(self._link, error)))
+
+    def _burst(self, kept: bytes) -> bytes:
+        """Hand on one burst, with what was kept before it; return what gathers in the rest."""
+        data = self._port.read(1)
+        self._hand_on(kept + self._with_waiting(data))
+        if not data or self._holds.usual_s <= 0.0:
+            return b""
+        tail_end_s = self._loop.time() + TAIL_S
+        while self._loop.time() < max(tail_end_s, self._eager_until_s) and not self._stopped:
+            self._hand_on(self._with_waiting(self._port.read(1)))
+        self._rest_over.clear()
+        self._rest_over.wait(self._holds.rest_s(self._needed_s - self._loop.time()))
+        return self._with_waiting(b"")
+
+    def _with_waiting(self, data: bytes) -> bytes:
+        while not self._stopped and (waiting := self._port.in_waiting):
+            data += self._port.read(waiting)
+        return data
+
+    def _hand_on(self, data: bytes) -> None:
+        if data:
+            post(self._loop, partial(self._queue.put, Chunk(data, self._clock())))

@@ -1,27 +1,41 @@
 """``levelhead ports``: list serial ports by what to write in the configuration."""
 
 import argparse
+import asyncio
 import json
+from collections.abc import Iterable
+from dataclasses import dataclass
 
-import serial
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
-from ingest.core.errors import LinkError, LinkNotFound
-from ingest.drivers.serial_errors import PORT_ERRORS, translate
+from ingest.commands.host import monotonic_ns
+from ingest.core.errors import LinkError
+from ingest.drivers.serial import SerialLink, SerialSettings
 from ingest.drivers.serial_ports import SerialPort, list_serial_ports
+from ingest.service.linkkeeper import state_after
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A port, and whether it could be opened: ``free``, or a link's state and its reason."""
+
+    port: SerialPort
+    state: str
+    reason: str | None
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.add_argument("--json", action="store_true", help="print one JSON array")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
 def run(args: argparse.Namespace) -> int:
     """List the ports that are there now. Exit 0, also when there are none."""
-    found = [(port, state_of(port)) for port in list_serial_ports()]
+    found = asyncio.run(look(list_serial_ports()))
     if args.json:
-        print(json.dumps([as_json(port, state) for port, state in found]))
+        print(json.dumps({"ports": [as_json(one) for one in found]}))
     elif not found:
         print("no serial port is plugged in; a head on a network is socket://HOST:PORT")
     else:
@@ -29,31 +43,44 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def state_of(port: SerialPort) -> str:
-    """Say whether a port could be opened now. It is opened for a moment, without a byte sent."""
+async def look(ports: Iterable[SerialPort]) -> list[Found]:
+    """Open every port for a moment, all at once. No byte is sent.
+
+    A board may restart when its port is opened. A port in use is left as it is.
+    """
+    return await asyncio.gather(*(look_at(port) for port in ports))
+
+
+async def look_at(port: SerialPort) -> Found:
+    """Open one port for a moment."""
+    link = SerialLink(SerialSettings(port.device), monotonic_ns)
     try:
-        serial.Serial(port.device, exclusive=True, timeout=0).close()
-    except PORT_ERRORS as error:
-        failure: LinkError = translate(port.device, error, LinkNotFound)
-        return failure.reason
-    return "free"
+        await link.open()
+    except LinkError as error:
+        return Found(port, state_after(error).value, error.reason)
+    finally:
+        await link.close()
+    return Found(port, "free", None)
 
 
-def as_json(port: SerialPort, state: str) -> dict[str, str]:
+def as_json(found: Found) -> dict[str, str | None]:
     """Return one port for programs."""
     return {
-        "port": port.address,
-        "device": port.device,
-        "description": port.description,
-        "state": state,
+        "port": found.port.address,
+        "device": found.port.device,
+        "description": found.port.description,
+        "state": found.state,
+        "reason": found.reason,
     }
 
 
-def as_table(found: list[tuple[SerialPort, str]]) -> Table:
+def as_table(found: Iterable[Found]) -> Table:
     """Return the ports for people."""
     table = Table()
     for title in ("port = (for the configuration)", "device now", "description", "state"):
-        table.add_column(title)
-    for port, state in found:
-        table.add_row(port.address, port.device, port.description, state)
+        table.add_column(title, overflow="fold")
+    for one in found:
+        port = one.port
+        cells = (port.address, port.device, port.description, one.reason or one.state)
+        table.add_row(*map(Text, cells))
     return table

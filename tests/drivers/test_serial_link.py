@@ -182,6 +182,9 @@ def test_unplugging_for_ever_leaks_no_handle_and_no_thread(run, far_pty, link_to
             await link.close()
             with pytest.raises(LinkNotFound):
                 await link.open()
+            for thread in threading.enumerate():
+                if thread.name.endswith(far_pty.path):
+                    thread.join(5.0)
             counts.append((open_files(), threading.active_count()))
             far_pty.appear()
         assert max(counts[1:]) <= counts[0]

@@ -12,6 +12,9 @@ from numpy.typing import NDArray
 
 F64 = NDArray[np.float64]
 
+NO_UNCERTAINTY = 1e-140
+"""Smaller ones have squares below the range of numbers: they count as none."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Source:
@@ -205,7 +208,7 @@ def _square_root(covariance: F64, n: int) -> F64:
     if covariance.shape != (n, n) or not np.isfinite(covariance).all():
         raise ValueError(f"a finite covariance of shape ({n}, {n}) is needed")
     u = np.sqrt(np.maximum(covariance.diagonal(), 0.0))
-    scale = np.where(u > 0, u, 1.0)
+    scale = np.where(u > NO_UNCERTAINTY, u, 1.0)
     correlation = covariance / np.outer(scale, scale)
     eigenvalues, vectors = np.linalg.eigh(correlation)
     if eigenvalues[0] < -1e-9 * n or np.abs(correlation - correlation.T).max() > 1e-9:

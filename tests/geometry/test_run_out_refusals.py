@@ -42,10 +42,19 @@ def test_readings_that_are_no_numbers(channel, value, is_spin):
     assert (refused.code, refused.figure, refused.limit) == ("non-finite", 1.0, 0.0)
 
 
-def test_a_shaft_steeper_than_any_run_out():
-    refused = refusal(turn_of(np.radians([0.0, 60.0, 120.0]), np.radians([80.0, -80.0, 80.0])))
+@pytest.mark.parametrize(
+    ("spin_deg", "sines", "reach"),
+    [
+        # Through three points at most one first harmonic passes: c0 = 0.5, A = 0.6 at 60 deg.
+        ([0.0, 120.0, 240.0], [0.8, 0.8, -0.1], 1.1),
+        ([0.0, 120.0, 240.0], [-0.8, -0.8, 0.1], 1.1),
+    ],
+)
+def test_a_shaft_steeper_than_any_run_out(spin_deg, sines, reach):
+    refused = refusal(turn_of(np.radians(spin_deg), np.arcsin(sines)))
     assert refused.code == "steep"
-    assert refused.figure > refused.limit == 1.0
+    assert refused.figure == pytest.approx(reach)
+    assert refused.limit == 1.0
 
 
 @pytest.mark.parametrize("at", [6, 40, 60, 80, 113])

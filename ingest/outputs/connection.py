@@ -22,6 +22,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from ingest.core.errors import OutputError
+from ingest.outputs.answers import Ending, Unanswered, check_accepted, ending_of
 from ingest.outputs.dial import dial_in_thread, tune_socket
 from ingest.outputs.outbox import Outgoing
 from ingest.outputs.properties import (
@@ -35,21 +36,6 @@ from ingest.outputs.settings import BrokerSettings
 _HEADERS_BYTES = 48
 """Room for what a packet holds beside topic, payload and correlation data."""
 
-_UNSUPPORTED_VERSION = 0x84
-_KEEPALIVE = 0x8D
-_TAKEN_OVER = 0x8E
-_FAILURE = 0x80
-_ASK_A_PERSON = frozenset({0x85, 0x86, 0x87, 0x8A, 0x8C})
-"""Refusals that trying again does not mend: client id, credentials, permission, ban, method."""
-
-
-class VersionRefused(OutputError):
-    """The broker does not speak this version of MQTT; an older one may do."""
-
-
-class Unanswered(OutputError):
-    """The broker was reached and did not answer: so some do that do not know the version."""
-
 
 @dataclass(frozen=True, slots=True)
 class Will:
@@ -57,14 +43,6 @@ class Will:
 
     topic: str
     payload: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class Ending:
-    """How a connection ended. ``taken_over``: another client came with the same id."""
-
-    reason: str
-    taken_over: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,8 +109,7 @@ class Connection:
         client.on_publish = self._on_publish
         client.on_socket_open = tune_socket
         client.on_socket_close = self._on_socket_close
-        client.on_socket_register_write = self._on_register_write
-        client.on_socket_unregister_write = self._on_unregister_write
+        client.on_socket_register_write = self._leave_writing_to_us
         return client
 
     async def open(self) -> None:
@@ -154,19 +131,11 @@ class Connection:
         except BaseException:
             self.abort()
             raise
-        self._check(code)
-
-    def _check(self, code: ReasonCode | None) -> None:
-        where = self._settings.where
-        if code is None:
-            raise Unanswered(where, f"closed before it answered ({self._ended.result().reason})")
-        if not code.is_failure:
-            return
-        self.abort()
-        if code.value == _UNSUPPORTED_VERSION:
-            raise VersionRefused(where, "does not speak this version of MQTT")
-        retryable = code.value not in _ASK_A_PERSON
-        raise OutputError(where, f"refused: {str(code).lower()}", retryable=retryable)
+        try:
+            check_accepted(self._settings.where, code)
+        except OutputError:
+            self.abort()
+            raise
 
     def send(self, message: Outgoing) -> int | None:
         """Queue one message; return its id while it waits for an acknowledgement, else None."""
@@ -201,11 +170,14 @@ class Connection:
     def flush(self) -> None:
         """Write what the socket takes now; the rest follows by itself."""
         self._client.loop_write()
+        if self._client.want_write() and self._attached is not None and not self._writing:
+            self._writing = True
+            self._loop.add_writer(self._attached, self._write_rest)
 
     @property
     def congested(self) -> bool:
         """Whether the socket took less than it was given."""
-        return self._client.want_write()
+        return self._writing
 
     @property
     def ended(self) -> asyncio.Future[Ending]:
@@ -215,11 +187,12 @@ class Connection:
     def tick(self) -> None:
         """Keep alive, and notice a broker that does not answer. To be called each second."""
         self._client.loop_misc()
+        self.flush()
 
     async def close(self, deadline_s: float) -> None:
         """Say goodbye (no will is published then) and close, within the deadline."""
         self._client.disconnect()
-        self._client.loop_write()
+        self.flush()
         await asyncio.wait({self._ended}, timeout=deadline_s)
         self.abort()
 
@@ -251,7 +224,7 @@ class Connection:
         assert isinstance(sock, socket.socket)
         self._attached = sock
         self._loop.add_reader(sock, self._read)
-        self._client.loop_write()
+        self.flush()
 
     def _read(self) -> None:
         try:
@@ -259,17 +232,17 @@ class Connection:
             # TLS may hold decoded bytes that the event loop cannot see.
             while isinstance(self._attached, ssl.SSLSocket) and self._attached.pending():
                 self._client.loop_read()
+            self.flush()
         except MQTTException as error:
             self._end(Ending(f"the broker sent what is not MQTT: {error}"))
             self.abort()
 
-    def _on_register_write(self, _client: Client, _data: Any, _sock: Any) -> None:
-        if self._attached is not None and not self._writing:
-            self._writing = True
-            self._loop.add_writer(self._attached, self._client.loop_write)
+    def _leave_writing_to_us(self, _client: Client, _data: Any, _sock: Any) -> None:
+        """Keep the library from writing at each packet: ``flush`` follows in every case."""
 
-    def _on_unregister_write(self, _client: Client, _data: Any, _sock: Any) -> None:
-        if self._attached is not None and self._writing:
+    def _write_rest(self) -> None:
+        self._client.loop_write()
+        if self._attached is not None and not self._client.want_write():
             self._writing = False
             self._loop.remove_writer(self._attached)
             self._handlers.writable()
@@ -291,8 +264,7 @@ class Connection:
     def _on_disconnect(
         self, _c: Client, _d: Any, flags: DisconnectFlags, code: ReasonCode, _props: Any
     ) -> None:
-        taken_over = flags.is_disconnect_packet_from_server and code.value == _TAKEN_OVER
-        self._end(Ending(_said_of_end(flags, code), taken_over))
+        self._end(ending_of(code, by_broker=flags.is_disconnect_packet_from_server))
 
     def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:
         self._handlers.message(message)
@@ -300,7 +272,7 @@ class Connection:
     def _on_publish(
         self, _client: Client, _data: Any, mid: int, code: ReasonCode, _props: Any
     ) -> None:
-        self._handlers.acknowledged(mid, code.value < _FAILURE)
+        self._handlers.acknowledged(mid, not code.is_failure)
 
     def _end(self, ending: Ending) -> None:
         if self._ended.done():
@@ -315,9 +287,3 @@ class Connection:
 def reached(opened: asyncio.Future[None]) -> bool:
     """Tell whether the broker's port was opened."""
     return opened.done() and not opened.cancelled() and opened.exception() is None
-
-
-def _said_of_end(flags: DisconnectFlags, code: ReasonCode) -> str:
-    if flags.is_disconnect_packet_from_server:
-        return f"closed by the broker: {str(code).lower()}"
-    return "no answer to a ping" if code.value == _KEEPALIVE else "connection lost"

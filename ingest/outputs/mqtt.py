@@ -13,17 +13,11 @@ from ingest.core.errors import OutputError
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import MonotonicClock, WallClock
 from ingest.core.units import NS
+from ingest.outputs.answers import Ending, Unanswered, VersionRefused
 from ingest.outputs.broker_state import BrokerCondition, BrokerState
-from ingest.outputs.connection import (
-    Connection,
-    Ending,
-    Handlers,
-    Unanswered,
-    VersionRefused,
-    Will,
-)
+from ingest.outputs.connection import Connection, Handlers, Will
 from ingest.outputs.outbox import OutboxCounters, Outgoing
-from ingest.outputs.requests import Refusal, read_request
+from ingest.outputs.requests import InboxCounters, Refusal, read_request
 from ingest.outputs.sender import Sender, SenderCounters
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.cmd import Reply, Request
@@ -69,16 +63,6 @@ class Voice:
     farewell: Callable[[], bytes]
     on_request: Callable[[Request], None]
     on_state: Callable[[BrokerState], None]
-
-
-@dataclass(slots=True)
-class InboxCounters:
-    """What came in on the command topics since the start."""
-
-    commands: int = 0
-    bad_commands: int = 0
-    retained_commands: int = 0
-    """Ignored: they are orders of long ago."""
 
 
 class MqttOutlet:

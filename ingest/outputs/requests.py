@@ -20,6 +20,16 @@ class Refusal:
     correlation: bytes | None
 
 
+@dataclass(slots=True)
+class InboxCounters:
+    """What came in on the command topics since the start."""
+
+    commands: int = 0
+    bad_commands: int = 0
+    retained_commands: int = 0
+    """Ignored: they are orders of long ago."""
+
+
 def read_request(
     topics: Topics,
     name: str,

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import ClassVar, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import ConfigDict, Field, JsonValue, model_validator
 
 from ingest.payload.base import (
     UNTRUSTED,
@@ -20,6 +20,18 @@ from ingest.payload.base import (
 Rule = Literal["simple", "guard-u", "guard-u-4"]
 
 
+DECIDES_ON_SOLID_GROUND: dict[str, JsonValue] = {
+    "if": {
+        "anyOf": [
+            {"properties": {"q": {"enum": ["bad", "stale"]}}, "required": ["q"]},
+            {"properties": {"U": {"type": "null"}}, "required": ["U"]},
+        ]
+    },
+    "then": {"properties": {"dec": {"const": "none"}}},
+}
+"""The rule of ``AxleResult`` on decisions, for whoever checks by the schema."""
+
+
 class AxleResult(Judged):
     """``axle/{n}/{left|right|both}/{quantity}``.
 
@@ -27,6 +39,7 @@ class AxleResult(Judged):
     without trust in the value there is no decision.
     """
 
+    model_config = ConfigDict(json_schema_extra=DECIDES_ON_SOLID_GROUND)
     WORST: ClassVar[Mapping[str, str]] = MappingProxyType({"q": "bad", "dec": "none"})
 
     id: Id

@@ -10,7 +10,7 @@ from typing import Any
 from ingest.payload.axle import AxleResult
 from ingest.payload.base import Message
 from ingest.payload.cal import CalLatest
-from ingest.payload.cmd import COMMANDS, Reply
+from ingest.payload.cmd import COMMANDS, Command, Reply
 from ingest.payload.evt import Event
 from ingest.payload.head import HeadLink, HeadMeta, HeadStatus, Reading
 from ingest.payload.runout import Runout
@@ -47,10 +47,12 @@ def schema_names() -> dict[str, str]:
 def schema(name: str) -> dict[str, Any]:
     """Return the schema of that name. Raises ``KeyError`` for a name that there is not.
 
-    Readers ignore keys that they do not know, so the schema lets them pass.
+    Readers ignore keys that they do not know, so the schema lets them pass. What we publish
+    has all its keys; what a display asks may leave out those that have a default.
     """
     model = dict(TOPICS.values())[name]
-    found = model.model_json_schema()
+    asks = issubclass(model, Command)
+    found = model.model_json_schema(mode="validation" if asks else "serialization")
     return {"$schema": DIALECT, "$id": f"urn:levelhead:{name}", **_open(found)}
 
 

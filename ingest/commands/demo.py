@@ -31,6 +31,8 @@ from ingest.store.head_names import StoredHeadNames
 from ingest.store.records import StoredRecords
 
 BAY = "demo"
+RATE_HZ = 50.0
+"""Heads, service, broker and page share one process here: enough for a busy machine, too."""
 EXIT_DISAGREES = 1
 
 
@@ -76,7 +78,7 @@ def save_picture(console: Console, path: Path) -> None:
 
 
 async def _demo(args: argparse.Namespace, console: Console) -> bool:
-    demo = build(args.seed, args.vehicle, wall_clock())
+    demo = build(args.seed, args.vehicle, wall_clock(), RATE_HZ)
     say = functools.partial(console.print, highlight=False)
     say(f"{demo.rig.vehicle.name} (invented), seed {args.seed}")
     say(CAUTION, style="bold")

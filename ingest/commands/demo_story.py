@@ -20,11 +20,11 @@ from ingest.service.service import Service
 from ingest.simulator.technician import Step
 from ingest.simulator.vehicle import WheelAt
 
-ONLINE_S = 15.0
-RESULTS_S = 6.0
+ONLINE_S = 30.0
+RESULTS_S = 15.0
 STOPS = 3
-PRESSES = 8
-PRESS_S = 0.5
+PRESSES = 15
+PRESS_S = 1.0
 
 CAUTION = (
     "In a real bay: chock the wheels that stay down, lift only at the vehicle maker's points, "

@@ -67,9 +67,12 @@ class Outbox:
         if message.retain:
             self._remember(message)
         if message.qos == 0:
+            self._state.pop(message.topic, None)
             self.counters.overtaken += message.topic in self._live
             self._live[message.topic] = message
         elif message.retain:
+            # State leaves first: an older live value must not follow it, least of all a clearing.
+            self.counters.overtaken += self._live.pop(message.topic, None) is not None
             self._state[message.topic] = message
         else:
             self._put_news(message)

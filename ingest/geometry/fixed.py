@@ -14,7 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from calibration.measured import Measured, from_covariance, propagate
 from ingest.core.errors import MeasurementRefused
@@ -171,7 +171,7 @@ def _refuse_unusable(elevations_rad: F64) -> None:
 def _refuse_scatter(rss: float, dof: int, sigma_rad: float | None) -> None:
     if sigma_rad is None or not dof:
         return
-    limit = float(stats.chi2.isf(SCATTER_CHANCE, dof))
+    limit = float(special.chdtri(dof, SCATTER_CHANCE))
     _refuse("scatter", "chi-square of the residuals", rss / sigma_rad**2, limit)
 
 

@@ -36,6 +36,10 @@ class Wheel:
     eccentric_at_deg: float = 0.0
     stub_m: float = 0.0
     line_m: float = 2.0
+    ahead_m: float = 0.0
+    """How far ahead of the hub the port lies, along the head's forward axis."""
+    rise_m: float = 0.0
+    """How far the partner's port lies above this one."""
 
     @property
     def left_axis(self):
@@ -71,8 +75,10 @@ class Wheel:
         rotation = np.arctan2(-(r @ u), r @ x)
         at = np.radians(self.eccentric_at_deg)
         foot = self.eccentric_m * turned.apply(np.cos(at) * up + np.sin(at) * forward)
-        port = foot + self.side * self.stub_m * y
-        partner = np.array([0.0, -self.side * self.line_m, 0.0])
+        port = foot + self.side * self.stub_m * y + self.ahead_m * x
+        # The line starts where the port of a true head would be that hangs straight down.
+        start = self.side * self.stub_m * a + self.ahead_m * forward
+        partner = start + np.array([0.0, -self.side * self.line_m, self.rise_m])
         d = (partner - port) / np.linalg.norm(partner - port)
         return rotation, np.arcsin(x @ Z), np.arcsin(y @ Z), np.arctan2(d @ y, d @ x)
 

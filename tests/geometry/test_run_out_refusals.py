@@ -152,6 +152,14 @@ def test_a_proven_harmonic_on_an_arc_costs_certainty_instead_of_truth():
     assert abs(found.elevation_rad - math.radians(1.0)) < 4.0 * found.u_camber_rad
 
 
+def test_a_step_that_hides_in_the_noise_is_no_slip():
+    # 400 readings show 0.7 of their own scatter beyond doubt; it moves the mean by less.
+    spin = np.linspace(0.0, 2.0 * math.tau, 400)
+    tilt = tilt_of(spin) + SIGMA * np.random.default_rng(14).standard_normal(400)
+    tilt[200:] += 0.7 * SIGMA
+    assert fit_runout(turn_of(spin, tilt)).outliers == ()
+
+
 def test_clean_turns_are_hardly_ever_refused():
     spin = np.linspace(0.0, math.radians(350.0), 120)
     refused = 0

@@ -1,6 +1,7 @@
 """The clamp's error carried to the settled wheel, against the exact wheel of conftest."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -61,6 +62,34 @@ def test_a_settled_wheel_is_read_exactly_at_any_angle(
     assert math.degrees(found.camber.value) == pytest.approx(camber, abs=1e-8)
     off = math.degrees(found.heading.value) - (-side * toe + side * 90.0)
     assert abs(math.remainder(off, 360.0)) < 1e-8
+
+
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("rise_m", [0.1, -0.05])
+def test_a_sightline_that_rises_is_levelled(wheel_in_space, side, rise_m):
+    wheel = wheel_in_space(side, -2.0, 0.4, 1.2, 25.0, line_m=2.0, rise_m=rise_m)
+    reading = shaft(wheel.read([140.0], 1.5))
+    clamp = clamp_of(wheel_in_space(side, -2.0, 0.4, 1.2, 25.0))
+    where = Side.LEFT if side == 1 else Side.RIGHT
+    expected = side * 90.0 - side * 0.4
+    risen = replace(reading, sightline_elevation=exactly(math.atan2(rise_m, 2.0)))
+    found = settled_wheel(risen, *clamp, where).heading
+    assert math.degrees(found.value) == pytest.approx(expected, abs=1e-8)
+    level = settled_wheel(reading, *clamp, where).heading
+    assert abs(math.degrees(level.value) - expected) > 0.02
+
+
+def test_unknown_heights_of_the_ports_count_by_the_tilt_across_them(wheel_in_space):
+    # Square across, an elevation error turns the projection by the forward axis' elevation.
+    wheel = wheel_in_space(1, 0.0, 0.0, 0.5, 25.0)
+    reading = shaft(wheel.read([140.0], 2.0))
+    open_height = replace(
+        reading, sightline_elevation=Measured.of(0.0, 0.005, source="port heights")
+    )
+    found = settled_wheel(open_height, *clamp_of(wheel), Side.LEFT).heading
+    exact = settled_wheel(reading, *clamp_of(wheel), Side.LEFT).heading
+    added = math.sqrt(found.u**2 - exact.u**2)
+    assert added == pytest.approx(0.005 * math.sin(math.radians(2.0)), rel=0.02)
 
 
 def test_total_toe_is_the_sum_of_both_toes(wheel_in_space):

@@ -90,6 +90,26 @@ def test_an_eccentric_clamp_moves_the_axis_by_less_than_1e_4_deg(
 
 
 @QUIET
+@given(SIDES, CAMBERS, TOES, RUNOUTS, ANGLES, SWINGS, st.floats(-0.1, 0.1))
+def test_a_known_port_costs_nothing_however_the_head_swings(
+    wheel_in_space, side, camber, toe, runout, at, swing, rise
+):
+    # The port lies on an arm: 0.3 m outward, 0.6 m ahead; the partner's stands higher or lower.
+    wheel = wheel_in_space(side, camber, toe, runout, at, 0.004, 50.0, 0.3, 2.0, 0.6, rise)
+    stops = [0.0, 80.0, 170.0, 250.0]
+    line = Sightline(
+        elevation_rad=math.atan2(rise, 2.0),
+        length_m=math.hypot(2.0, rise),
+        port_forward_m=0.6,
+        port_left_m=side * 0.3,
+    )
+    found = fit_runout(as_turn(wheel.read(stops, swing * np.arange(4) / 3.0)), sightline=line)
+    off = math.degrees(found.heading_rad) - (-side * toe + side * 90.0)
+    assert abs(math.remainder(off, 360.0)) < 1e-9
+    assert found.eccentricity.offset_m == pytest.approx(0.004, abs=1e-9)
+
+
+@QUIET
 @given(SIDES, CAMBERS, RUNOUTS, ANGLES, STOPS, SWINGS)
 def test_an_inclinometer_alone_gives_camber_exactly(
     wheel_in_space, side, camber, runout, at, stops, swing
@@ -143,6 +163,27 @@ def test_the_whole_cone_fitted_linearly_gives_the_same_axis(wheel_in_space):
     assert cone.oblique < 1e-12
     unknown = axis_from_unknown_turns(np.array(shafts))
     assert np.allclose(unknown.axis, wheel.left_axis, atol=1e-9)
+
+
+@pytest.mark.parametrize("half_deg", [0.5, 30.0, 89.0])
+def test_a_cone_of_any_width_has_its_half_angle(half_deg):
+    turn, half = np.array([0.1, 1.0, 2.5, 4.0]), math.radians(half_deg)
+    axis = np.array([2.0, -1.0, 2.0]) / 3.0
+    across = np.array([1.0, 2.0, 0.0]) / math.sqrt(5.0)
+    spread = np.outer(np.cos(turn), across) + np.outer(np.sin(turn), np.cross(axis, across))
+    vectors = math.cos(half) * axis + math.sin(half) * spread
+    for cone in (axis_from_known_turns(turn, vectors), axis_from_unknown_turns(vectors)):
+        assert math.degrees(cone.half_angle_rad) == pytest.approx(half_deg, abs=1e-6)
+        assert np.allclose(cone.axis, axis, atol=1e-9)
+        assert cone.rms < 1e-12
+
+
+def test_fewer_than_three_vectors_make_no_cone():
+    turn = np.array([0.0, 1.0])
+    with pytest.raises(ValueError, match="three"):
+        axis_from_known_turns(turn, np.eye(3)[:2])
+    with pytest.raises(ValueError, match="three"):
+        axis_from_unknown_turns(np.eye(3)[:2])
 
 
 @pytest.mark.parametrize(

@@ -51,15 +51,12 @@ def test_a_full_turn_and_even_stops_have_dilution_one():
 
 
 @pytest.mark.parametrize("way", [1.0, -1.0])
-def test_turning_on_as_told_is_just_enough(way):
+@pytest.mark.parametrize("count", [1, 2, 17, 60])
+def test_turning_on_as_told_is_just_enough(way, count):
     step = math.radians(3.0) * way
-    spin = np.arange(30) * step
-    asked = math.radians(0.005)
-    more = further_rad(spin, SIGMA, asked)
-    count = round(more / abs(step))
-    assert count > 0
-    assert u_of_the_mean(np.arange(30 + count) * step) <= asked
-    assert u_of_the_mean(np.arange(30 + count - 1) * step) > asked
+    asked = u_of_the_mean(np.arange(30 + count) * step) * (1.0 + 1e-9)
+    more = further_rad(np.arange(30) * step, SIGMA, asked)
+    assert more == pytest.approx(count * abs(step))
 
 
 def test_turning_on_works_over_the_seam_of_a_turn():

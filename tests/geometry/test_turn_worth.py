@@ -77,3 +77,9 @@ def test_without_a_step_nothing_can_be_foretold():
     assert further_rad(np.array([]), SIGMA, 1e-3) is None
     assert further_rad(np.array([1.0]), SIGMA, 1e-3) is None
     assert further_rad(np.array([1.0, 1.0]), SIGMA, 1e-3) is None
+
+
+def test_a_trifle_short_means_one_step_more():
+    spin = np.arange(30) * math.radians(3.0)
+    asked = u_of_the_mean(spin) * (1.0 - 1e-6)
+    assert further_rad(spin, SIGMA, asked) == pytest.approx(math.radians(3.0))

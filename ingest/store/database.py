@@ -89,7 +89,7 @@ def _prepare(connection: sqlite3.Connection, path: Path | str) -> None:
         _create(connection)
     found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
     if found != "ok":
-        raise sqlite3.DatabaseError(found)
+        raise sqlite3.DatabaseError(" ".join(found.replace("*", " ").split()))
 
 
 def _create(connection: sqlite3.Connection) -> None:

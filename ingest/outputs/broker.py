@@ -5,10 +5,11 @@ import ipaddress
 import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 from amqtt.broker import Broker
 from amqtt.errors import BrokerError
+from amqtt.mqtt.constants import QOS_0
+from amqtt.session import Session
 
 from ingest.core.errors import ConfigError, OutputError
 
@@ -18,19 +19,42 @@ _ANYBODY = {"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymou
 
 
 class _Broker(Broker):  # type: ignore[misc]
-    """The library's broker without its leak.
+    """The library's broker without its leak, and without its waiting.
 
     Version 0.12.1 goes through the subscriptions of *all* clients when one connects, and
     sends the newcomer what is retained there, asked for or not. Only a client's own
-    subscriptions count. (A private method, so the version is pinned and a test holds it.)
+    subscriptions count.
+
+    It begins to look out for an acknowledgement after it has sent, so on a busy machine the
+    answer can come too soon; then it waits 5 s for another, and with retained messages it
+    serves that client nothing meanwhile. So it delivers at QoS 0 and says so in its SUBACK:
+    on loopback nothing is lost while a connection lasts, and no session outlives it.
+
+    (Private methods, so the version is pinned and tests hold it.)
     """
 
+    async def add_subscription(self, subscription: tuple[str, int], session: Session) -> int:
+        topic_filter, _ = subscription
+        return int(await super().add_subscription((topic_filter, QOS_0), session))
+
     async def _publish_retained_messages_for_subscription(
-        self, subscription: tuple[str, int], session: Any
+        self, subscription: tuple[str, int], session: Session
     ) -> None:
-        subscribers = self._subscriptions.get(subscription[0], [])
+        topic_filter, _ = subscription
+        subscribers = self._subscriptions.get(topic_filter, [])
         if any(theirs.client_id == session.client_id for theirs, _ in subscribers):
-            await super()._publish_retained_messages_for_subscription(subscription, session)
+            own = (topic_filter, QOS_0)
+            await super()._publish_retained_messages_for_subscription(own, session)
+
+    async def _broadcast_message(
+        self,
+        session: Session | None,
+        topic: str | None,
+        data: bytes | bytearray | None,
+        force_qos: int | None = None,
+    ) -> None:
+        """Deliver a will as any other message; the library forces its own QoS on everybody."""
+        await super()._broadcast_message(session, topic, data)
 
 
 @dataclass(frozen=True, slots=True)

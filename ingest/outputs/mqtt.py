@@ -179,11 +179,16 @@ class MqttOutlet:
         return self._judge(ending, (self._clock() - began_ns) / NS)
 
     async def _open(self) -> Connection:
-        """Connect by the version that served before, or by 5 and, where that fails, by 3.1.1."""
+        """Connect by the version that served before, or by 5 and, where that fails, by 3.1.1.
+
+        Silence counts only against a version that never served: a broker may be busy.
+        """
         try:
             return await self._open_as(self._version)
-        except (VersionRefused, Unanswered):
-            if self._version is MQTTProtocolVersion.MQTTv311 or self._has_served:
+        except (VersionRefused, Unanswered) as error:
+            may_be_busy = self._has_served and not isinstance(error, VersionRefused)
+            is_oldest = self._version is MQTTProtocolVersion.MQTTv311
+            if is_oldest or may_be_busy or self._stopping.is_set():
                 raise
         older = await self._open_as(MQTTProtocolVersion.MQTTv311)
         self._version = MQTTProtocolVersion.MQTTv311

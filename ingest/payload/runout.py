@@ -11,6 +11,9 @@ from ingest.payload.base import Count, Id, Judged, NonNegative, Number, SideWord
 
 RunoutState = Literal["turning", "done", "refused"]
 
+_ONLY_WHERE_USED = ("job", "figure", "limit")
+"""Left out while they say nothing: with them the fullest message is beyond a display's limit."""
+
 _PAIRS = ("camber", "heading", "runout", "phase", "ecc")
 
 
@@ -58,6 +61,11 @@ class Runout(Judged):
     cal: Id | None = None
     dec: Literal["none"] = "none"
     ttl: NonNegative
+
+    def encode(self) -> bytes:
+        """Return the payload, without the keys that only some run-outs have."""
+        unused = {key for key in _ONLY_WHERE_USED if getattr(self, key) is None}
+        return self.model_dump_json(exclude=unused).encode()
 
     @model_validator(mode="after")
     def _refused_is_bad(self) -> Self:

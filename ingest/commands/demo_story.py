@@ -2,10 +2,13 @@
 
 import asyncio
 import contextlib
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from calibration.measured import Measured
+from calibration.reporting import report
+from calibration.units import Unit, degrees
 from ingest.commands.demo_rig import HEADS, DemoRig
 from ingest.core.frames import Side
 from ingest.core.ids import HeadId
@@ -15,6 +18,7 @@ from ingest.payload.base import PayloadError
 from ingest.payload.cmd import Reply
 from ingest.payload.evt import Event
 from ingest.payload.head import HeadStatus
+from ingest.payload.stamp import epoch_ms
 from ingest.payload.topics import Topics
 from ingest.service.service import Service
 from ingest.simulator.technician import Step
@@ -68,6 +72,7 @@ class Story:
         self._statuses: dict[str, HeadStatus] = {}
         self._pressed: dict[str, str] = {}
         self._news = asyncio.Event()
+        self._lowered_ms = 0
         self.heard = Heard()
 
     def hear(self, topic: str, payload: bytes) -> None:
@@ -128,6 +133,7 @@ class Story:
         for side in Side:
             same_side = [wheel for wheel in wheels if wheel.side is side]
             await asyncio.gather(*(self._turn(wheel, on[wheel]) for wheel in same_side))
+        self._lowered_ms = epoch_ms(time.time_ns())
         await self._wait(*(self._demo.technician.lower(axle) for axle in axles))
         await self._read(wheels)
 
@@ -169,6 +175,7 @@ class Story:
         wanted = {self._topics.axle(w.axle, w.side.value, "camber") for w in wheels}
         await self._until(lambda: all(map(self._stands, wanted)), RESULTS_S, "settled results")
         await asyncio.sleep(1.2)  # toe wants both wheels at rest over the same time
+        await self._until(self._heard_what_stands, RESULTS_S, "the results that stand, published")
         standing = self._service.bay.work.results.standing
         for topic, measured in standing.items():
             if self._stands(topic):
@@ -178,8 +185,21 @@ class Story:
         self._tell(f"axles {axles} settled on their plates and read")
 
     def _stands(self, topic: str) -> bool:
+        """Tell whether a result was heard of the wheel on its plates: it had one hanging, too."""
         result = self._fresh.get(topic)
-        return result is not None and result.q in ("good", "uncertain")
+        return (
+            result is not None
+            and result.q in ("good", "uncertain")
+            and result.ms >= self._lowered_ms
+        )
+
+    def _heard_what_stands(self) -> bool:
+        """Tell whether the listener is abreast: else the table would show what was before."""
+        return all(
+            self._stands(topic)
+            and self._fresh[topic].text == report(degrees(measured), Unit.DEGREE).text
+            for topic, measured in self._service.bay.work.results.standing.items()
+        )
 
     async def _wait(self, *steps: Step) -> None:
         await asyncio.sleep(max(step.wait_s for step in steps))

@@ -54,8 +54,20 @@ def test_the_whole_job_agrees_with_the_truth_and_a_foreign_client_sees_the_tree(
     assert (demo.returncode, errors) == (0, ""), "".join(told)
     assert any("results and truth agree within" in line for line in told)
     assert any("error / U" in line for line in told)
+    check_rows("".join(told).translate(str.maketrans("−", "-")))
     if listener is not None:
         check_tree(heard.read_text().splitlines())
+
+
+ROW = r"\((-?[\d.]+) ± ([\d.]+)\)° │ ([+-][\d.]+)° │ +([+-][\d.]+) │"
+
+
+def check_rows(told):
+    """Hold what was published against the truth by hand: the verdict uses unrounded figures."""
+    rows = [[float(figure) for figure in row] for row in re.findall(ROW, told)]
+    assert len(rows) > 8
+    for value, u, truth, ratio in rows:
+        assert (value - truth) / u == pytest.approx(ratio, abs=0.06)
 
 
 def check_tree(lines):

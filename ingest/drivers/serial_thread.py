@@ -2,6 +2,7 @@
 
 import asyncio
 import threading
+from collections.abc import Callable
 from functools import partial
 
 import serial
@@ -41,6 +42,7 @@ class ThreadStream:
         self._queue = queue
         self._loop = asyncio.get_running_loop()
         self._stopped = False
+        self._kept = b""
         self._rest_over = threading.Event()
         self._eager_until_s = 0.0
         self._writer = DeadlineThread(f"write {link}")
@@ -76,25 +78,25 @@ class ThreadStream:
             raise failure from error
 
     def _run(self) -> None:
-        kept = b""
         try:
             while not self._stopped:
-                kept = self._burst(kept)
-        except PORT_ERRORS as error:
-            post(self._loop, partial(self._queue.fail, lost(self._link, error)))
+                self._burst()
+        except (*PORT_ERRORS, *CLOSED_UNDER_IT) as error:
+            self._hand_on(b"")
+            self._post(partial(self._queue.fail, lost(self._link, error)))
 
-    def _burst(self, kept: bytes) -> bytes:
-        """Hand on one burst, with what was kept before it; return what gathers in the rest."""
+    def _burst(self) -> None:
+        """Hand on one burst, with what was kept before it; keep what gathers in the rest."""
         data = self._port.read(1)
-        self._hand_on(kept + self._with_waiting(data))
+        self._hand_on(self._with_waiting(data))
         if not data or self._holds.usual_s <= 0.0:
-            return b""
+            return
         tail_end_s = self._loop.time() + TAIL_S
         while self._loop.time() < max(tail_end_s, self._eager_until_s) and not self._stopped:
             self._hand_on(self._with_waiting(self._port.read(1)))
         self._rest_over.clear()
         self._rest_over.wait(self._holds.rest_s(self._needed_s - self._loop.time()))
-        return self._with_waiting(b"")
+        self._kept = self._with_waiting(b"")
 
     def _with_waiting(self, data: bytes) -> bytes:
         while not self._stopped and (waiting := self._port.in_waiting):
@@ -102,5 +104,16 @@ class ThreadStream:
         return data
 
     def _hand_on(self, data: bytes) -> None:
+        """Hand on what was kept, and more."""
+        data = self._kept + data
+        self._kept = b""
         if data:
-            post(self._loop, partial(self._queue.put, Chunk(data, self._clock())))
+            self._post(partial(self._queue.put, Chunk(data, self._clock())))
+
+    def _post(self, news: Callable[[], None]) -> None:
+        post(self._loop, partial(self._unless_stopped, news))
+
+    def _unless_stopped(self, news: Callable[[], None]) -> None:
+        """A thread that outlives its session (see ``JOIN_S``) has no say in the next one."""
+        if not self._stopped:
+            news()

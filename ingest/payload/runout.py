@@ -11,7 +11,7 @@ from ingest.payload.base import Count, Id, Judged, NonNegative, Number, SideWord
 
 RunoutState = Literal["turning", "done", "refused"]
 
-_ONLY_WHERE_USED = ("job", "figure", "limit")
+_ONLY_WHERE_USED = ("job", "further", "figure", "limit")
 """Left out while they say nothing: with them the fullest message is beyond a display's limit."""
 
 _PAIRS = ("camber", "heading", "runout", "phase", "ecc")

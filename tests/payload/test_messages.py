@@ -192,19 +192,43 @@ def test_no_message_of_ours_can_be_built_with_a_key_that_it_does_not_know():
         ServiceStatus(**message.model_dump(), zest=7)
 
 
-@pytest.mark.parametrize("state", ["turning", "done"])
-def test_the_fullest_run_out_fits_a_small_display(state):
+@pytest.mark.parametrize(
+    ("state", "why", "further"), [("turning", "turning", 120.5), ("done", "overdue", None)]
+)
+def test_the_fullest_run_out_fits_a_small_display(state, why, further):
     # Digits and lengths as the service gives them after hours of work, at their longest.
-    fields = {
-        **{"t": "2026-11-25T09:14:03.271508112Z", "ms": 1795598043271, "q": "uncertain"},
-        **{"why": "calibration-out-of-date", "id": "ro-1000", "boot": "b-e4434ef3", "seq": 100000},
-        **{"axle": 12, "side": "right", "state": state, "n": 10000, "arc": 1000.5},
-        **{"camber": -10.6532, "camber_U": 0.0081, "heading": -189.911, "heading_U": 0.013},
-        **{"runout": 0.82241, "runout_U": 0.00095, "phase": -170.145, "phase_U": 0.071},
-        **{"ecc_mm": 13.38, "ecc_U": 0.04718, "k": 2.0, "dp": 4, "dilution": 1.013},
-        **{"further": 120.5, "harm": 2, "rms": 0.002289, "cal": "cal-2026-0001", "ttl": 3.0},
-    }
-    message = Runout(**fields)
+    message = Runout(
+        t="2026-11-25T09:14:03.271508112Z",
+        ms=1795598043271,
+        q="uncertain",
+        why=why,
+        id="ro-1000",
+        boot="b-e4434ef3",
+        seq=100000,
+        axle=12,
+        side="right",
+        state=state,
+        n=10000,
+        arc=1000.5,
+        camber=-10.6532,
+        camber_U=0.0081,
+        heading=-90.911,
+        heading_U=0.013,
+        runout=0.82241,
+        runout_U=0.00095,
+        phase=-170.145,
+        phase_U=0.071,
+        ecc_mm=13.38,
+        ecc_U=0.04718,
+        k=2.0,
+        dp=4,
+        dilution=1.013,
+        further=further,
+        harm=2,
+        rms=0.002289,
+        cal="cal-2026-0001",
+        ttl=3.0,
+    )
     assert len(message.encode()) < DISPLAY_LIMIT_BYTES
     assert Runout.decode(message.encode()) == message
 

@@ -36,7 +36,7 @@ def test_birth_comes_after_the_descriptions_and_a_clean_stop_says_so(kit, any_br
     order, statuses = asyncio.run(story())
     assert statuses[0]["state"] == "online"
     assert statuses[-1] == {"state": "offline", "boot": "b-1", "why": "stopped"}
-    assert order.index("levelhead/v1/t/svc/meta") < len(order)
+    assert order.index("levelhead/v1/t/svc/meta") < order.index("levelhead/v1/t/svc/status")
 
 
 def test_a_cut_connection_is_told_by_the_will(kit, any_broker):

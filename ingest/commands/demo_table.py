@@ -7,7 +7,7 @@ from rich.table import Table
 from scipy import stats
 
 from calibration.measured import covariance
-from calibration.reporting import coverage_factor, on_screen
+from calibration.reporting import on_screen
 from ingest.commands.demo_rig import DemoRig
 from ingest.commands.demo_story import Heard
 from ingest.core.frames import Side
@@ -70,18 +70,24 @@ def compare(demo: DemoRig, topics: Topics, heard: Heard) -> Comparison:
         topic = topics.axle(axle, "both", "total-toe")
         wanted.append((f"axle {axle} total toe", topic, truth.axles[axle].total_toe_rad))
     rows = tuple(_row(label, topic, true_rad, heard) for label, topic, true_rad in wanted)
-    there = [(heard.measured[t], true) for _, t, true in wanted if t in heard.measured]
+    there = [(topic, true) for _, topic, true in wanted if topic in heard.measured]
     if not there:
         return Comparison(rows, 0.0, 0)
-    errors = np.array([measured.value - true for measured, true in there])
-    spread = covariance([measured for measured, _ in there])
+    # Judged is what a display was told; only the correlations come from inside.
+    errors = np.array([_published_rad(heard, topic) - true for topic, true in there])
+    spread = covariance([heard.measured[topic] for topic, _ in there])
     chi2 = float(errors @ np.linalg.solve(spread, errors))
     return Comparison(rows, chi2, len(there))
 
 
+def _published_rad(heard: Heard, topic: str) -> float:
+    value = heard.results[topic].value
+    return float("nan") if value is None else value * DEG
+
+
 def _row(label: str, topic: str, true_rad: float, heard: Heard) -> Row:
-    result, measured = heard.results.get(topic), heard.measured.get(topic)
-    if result is None or measured is None:
+    result = heard.results.get(topic)
+    if result is None or result.value is None or not result.U:
         return Row(
             label,
             true_rad / DEG,
@@ -89,8 +95,7 @@ def _row(label: str, topic: str, true_rad: float, heard: Heard) -> Row:
             "",
             None,
         )
-    expanded = coverage_factor(measured.dof) * measured.u
-    ratio = (measured.value - true_rad) / expanded
+    ratio = (result.value - true_rad / DEG) / result.U
     return Row(label, true_rad / DEG, on_screen(result.text), result.q, ratio)
 
 

@@ -9,8 +9,10 @@ import contextlib
 import json
 import os
 import sys
+import threading
 import time
 import tty
+from collections import deque
 
 from ingest.core.blocks import NO_VALUE
 from ingest.core.channels import Channel
@@ -74,6 +76,42 @@ def open_pty():
 def write(master, data):
     with contextlib.suppress(BlockingIOError):
         os.write(master, data)
+
+
+class Feed:
+    """One head in a thread: answers with its hello, and remembers when it wrote each sample."""
+
+    def __init__(self, rate_hz=100.0):
+        self.master, slave = open_pty()
+        self.path = os.ttyname(slave)
+        self.written_s = deque(maxlen=200_000)
+        self._stream, self._rate_hz = Stream(1, rate_hz), rate_hz
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, daemon=True)
+
+    def __enter__(self):
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_):
+        self._stop.set()
+        self._thread.join()
+
+    def _asked(self):
+        """Say whether the host has written: the only thing it asks for here is a hello."""
+        with contextlib.suppress(BlockingIOError):
+            return bool(os.read(self.master, 4096))
+        return False
+
+    def _run(self):
+        start, k = time.monotonic(), 0
+        while not self._stop.is_set():
+            time.sleep(max(0.0, start + k / self._rate_hz - time.monotonic()))
+            asked = self._asked()
+            hello = self._stream.hello if asked or k % 400 == 0 else b""
+            self.written_s.append(time.monotonic())
+            write(self.master, hello + self._stream.sample(k))
+            k += 1
 
 
 def main():

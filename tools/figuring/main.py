@@ -5,9 +5,21 @@ import json
 import os
 import platform
 
+import delay
+import fits
+import load
+import throughput
 from rich.console import Console
 from rich.table import Table
-from sections import SECTIONS
+
+SECTIONS = {
+    "chain": throughput.chain,
+    "latency": delay.latency,
+    "load": load.load,
+    "start": delay.start,
+    "fit": fits.fit,
+    "coverage": fits.coverage,
+}
 
 
 def main():

@@ -171,7 +171,6 @@ class Service:
         if now_ns - self._hello_asked_ns[name] < ASK_HELLO_EVERY_S * 1e9:
             return
         self._hello_asked_ns[name] = now_ns
-        await asyncio.sleep(0)  # the keeper counts the link as open after it has said so
         with contextlib.suppress(LinkError):  # the keeper meets the same error, and says it
             await self._send(name, Command(CommandOp.HELLO, next(self._command_ids)))
 

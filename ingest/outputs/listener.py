@@ -76,7 +76,8 @@ class Listener:
         try:
             self._client.connect(settings.host, settings.port, settings.keepalive_s)
         except (OSError, socket.gaierror) as error:
-            raise OutputError(settings.where, str(error)) from error
+            why = (error.strerror or str(error)).lower()
+            raise OutputError(settings.where, f"{why}; is a broker running there?") from error
         self._client.loop_start()
 
     async def stop(self) -> None:

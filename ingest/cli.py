@@ -2,6 +2,7 @@
 
 import argparse
 import importlib
+import importlib.metadata
 import os
 import sys
 from typing import NoReturn
@@ -41,9 +42,13 @@ def build_parser(wanted: str | None) -> argparse.ArgumentParser:
     parser = Parser(
         prog="levelhead", description="Measuring back end for heavy-vehicle wheel alignment."
     )
+    version = importlib.metadata.version("levelhead")
+    parser.add_argument("--version", action="version", version=f"levelhead {version}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name, summary in COMMANDS.items():
-        sub = commands.add_parser(name, help=summary, description=summary.capitalize() + ".")
+        sub = commands.add_parser(
+            name, help=summary, description=f"{summary[0].upper()}{summary[1:]}."
+        )
         if name == wanted:
             module = importlib.import_module(f"ingest.commands.{name}")
             module.add_arguments(sub)

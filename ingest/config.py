@@ -28,6 +28,19 @@ from ingest.service.turns import TurnSettings
 from ingest.service.watchdog import WatchdogSettings
 from ingest.service.wheelwork import WheelSettings
 
+NO_FOLDER = "no such folder; make it and put calibration records (JSON) in, or leave the key out"
+
+IN_WORDS = {
+    "string_pattern_mismatch": "1 to 32 of a-z, 0-9, _ and -",
+    "int_parsing": "an integer",
+    "int_type": "an integer",
+    "float_parsing": "a number",
+    "float_type": "a number",
+    "bool_parsing": "true or false",
+    "bool_type": "true or false",
+}
+"""What is allowed, where the library's own words say it to programmers."""
+
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Port = Annotated[int, Field(ge=0, le=65535)]
@@ -160,7 +173,7 @@ def _first_fault(where: str, found: dict[str, Any], error: ValidationError) -> C
         return ConfigError(where, key, value, f"no such key; there are: {known}")
     if fault["type"] == "missing":
         return ConfigError(where, key, None, "is needed")
-    return ConfigError(where, key, value, fault["msg"].lower())
+    return ConfigError(where, key, value, IN_WORDS.get(fault["type"], fault["msg"].lower()))
 
 
 def _known_keys(location: tuple[int | str, ...]) -> str:
@@ -185,7 +198,7 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
             raise ConfigError(where, f"head.{at}.port", port, "named twice; one link per port")
     records = None if read.bay.records_dir is None else folder / read.bay.records_dir
     if records is not None and not records.is_dir():
-        raise ConfigError(where, "bay.records_dir", records, "a folder of calibration records")
+        raise ConfigError(where, "bay.records_dir", records, NO_FOLDER)
     return Config(
         bay=read.bay.name,
         state_file=folder / read.bay.state_file,
@@ -214,6 +227,9 @@ def _broker(where: str, folder: Path, table: BrokerTable) -> BrokerSettings:
         name: None if getattr(table, name) is None else folder / getattr(table, name)
         for name in ("password_file", "ca_file", "cert_file", "key_file")
     }
+    for name, path in files.items():
+        if path is not None and not path.is_file():
+            raise ConfigError(where, f"broker.{name}", path, "no such file")
     try:
         return BrokerSettings(
             host=table.host,

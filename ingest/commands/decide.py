@@ -51,7 +51,8 @@ def _number(option: str, text: str | None) -> float:
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
-        raise InputError(option, None, f"{text!r} is not a finite number")
+        hint = "; use a point, not a comma" if "," in text else ""
+        raise InputError(option, None, f"{text!r} is not a finite number{hint}")
     return number
 
 

@@ -17,7 +17,7 @@ from ingest.commands.demo_rig import DemoRig, build, wall_clock
 from ingest.commands.demo_story import CAUTION, Story, StoryError
 from ingest.commands.demo_table import Comparison, compare, table
 from ingest.commands.host import HostSettings, monotonic_ns, running_broker, running_service
-from ingest.core.errors import OutputError
+from ingest.core.errors import InputError, OutputError
 from ingest.display.server import PageServer
 from ingest.drivers.serial import SerialLink, SerialSettings
 from ingest.outputs.broker import EmbeddedBrokerSettings
@@ -54,6 +54,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run the demo. Exit 0 when results and truth agree within their uncertainties."""
     logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(message)s")
+    logging.getLogger("amqtt").setLevel(logging.CRITICAL)  # what it logs is told in one line
+    if args.picture is not None and not Path(args.picture).absolute().parent.is_dir():
+        raise InputError(args.picture, None, "its folder does not exist")
     console = Console(record=args.picture is not None, width=100 if args.picture else None)
     try:
         agrees = asyncio.run(_demo(args, console))

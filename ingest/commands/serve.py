@@ -8,7 +8,7 @@ from pathlib import Path
 
 from calibration.errors import CalibrationFileError
 from ingest.commands.host import HostSettings, monotonic_ns, running_broker, running_service
-from ingest.config import Config, load_config
+from ingest.config import NO_FOLDER, Config, load_config
 from ingest.core.errors import ConfigError, OutputError
 from ingest.drivers.serial import SerialLink
 from ingest.store.database import open_database
@@ -50,7 +50,7 @@ async def _serve(config: Config) -> None:
         settings = HostSettings(config.bay, config.embedded, config.broker, config.service)
         links = [SerialLink(link, monotonic_ns) for link in config.links]
         async with running_broker(settings) as broker:
-            print(f"levelhead serves bay {config.bay} at {broker.where}", flush=True)
+            print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
             names = StoredHeadNames(connection)
             async with running_service(settings, broker, links, names, records) as service:
                 for at, text in enumerate(refused, start=1):
@@ -67,11 +67,11 @@ def take_up(records: StoredRecords, folder: Path | None) -> list[str]:
     if folder is None:
         return []
     if not folder.is_dir():
-        raise ConfigError("bay", "records_dir", str(folder), "a folder of calibration records")
+        raise ConfigError("bay", "records_dir", str(folder), NO_FOLDER)
     refused = []
     for path in sorted(folder.glob("*.json")):
         try:
-            records.add(path.read_text(encoding="utf-8"), path.name)
+            records.add(path.read_text(encoding="utf-8"), str(path))
         except (OSError, UnicodeDecodeError, CalibrationFileError) as error:
-            refused.append(str(error))
+            refused.append(f"{error}; this record is not used")
     return refused

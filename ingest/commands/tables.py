@@ -98,7 +98,17 @@ def _place(name: str, titles: list[str], title: str) -> int:
     if count == 1:
         return titles.index(title)
     what = f"column {title} is there twice" if count else f"no column {title}"
-    raise InputError(name, 1, f"{what}; the header has: {', '.join(titles)[:120]}")
+    shown = ", ".join(titles)[:120]
+    raise InputError(name, 1, f"{what}; the header has: {shown}{_hint(titles)}")
+
+
+def _hint(titles: list[str]) -> str:
+    """Return what a header that is none suggests."""
+    if len(titles) == 1 and ";" in titles[0]:
+        return " (semicolons? separate by commas)"
+    if not any(any(letter.isalpha() for letter in title) for title in titles):
+        return " (these are data; the first line must name the columns)"
+    return ""
 
 
 def _number(name: str, line: int, title: str, cell: str) -> float:

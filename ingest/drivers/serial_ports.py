@@ -66,7 +66,11 @@ def parse_address(text: str) -> UsbAddress | str:
         return parse_usb(text.removeprefix("usb:"))
     if text.startswith("usb@"):
         return UsbAddress(location=text.removeprefix("usb@"))
-    return check_url(text) if "://" in text else text
+    if "://" in text:
+        return check_url(text)
+    if ":" in text and not text.startswith("/"):  # a misspelt kind, not a path or COM port
+        raise ValueError(f"must be {FORMS}")
+    return text
 
 
 def parse_usb(rest: str) -> UsbAddress:
@@ -100,7 +104,7 @@ def find_device(link: str, address: UsbAddress | str) -> str:
     if len(found) > 1:
         raise LinkNotFound(link, f"fits {', '.join(found)}; use the address that ports lists")
     if not found:
-        raise LinkNotFound(link, "no such USB device is plugged in")
+        raise LinkNotFound(link, "no such USB device is plugged in (levelhead ports lists them)")
     return str(found[0])
 
 

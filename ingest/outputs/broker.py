@@ -170,5 +170,6 @@ def _is_loopback(host: str) -> bool:
 def _why(error: BrokerError) -> str:
     cause = error.__cause__
     if isinstance(cause, OSError):
-        return f"cannot listen there: {(cause.strerror or str(cause)).lower()}"
+        why = (cause.strerror or str(cause)).lower()
+        return f"cannot listen there: {why}; is another service running? choose another port"
     return str(error)

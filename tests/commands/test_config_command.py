@@ -57,7 +57,20 @@ def test_an_empty_file_is_usable_and_says_what_is_missing(capsys, tmp_path):
 BAD = {
     "a key that is misspelt": ('[bay]\nnam = "x"', "bay.nam", "'x'", "there are: name"),
     "a table that is misspelt": ("[bays]\n", "bays", "{}", "there are: bay"),
-    "a name that is no topic level": ('[bay]\nname = "A/B"', "bay.name", "'A/B'", "pattern"),
+    "a name that is no topic level": ('[bay]\nname = "A/B"', "bay.name", "'A/B'", "1 to 32 of a-z"),
+    "a misspelt kind of port": ('[[head]]\nport = "ussb:zz"', "head.0.port", "'ussb:zz'", "usb:"),
+    "a password file that is not there": (
+        '[broker]\nhost = "b"\nuser = "u"\npassword_file = "nope"',
+        "broker.password_file",
+        "nope",
+        "no such file",
+    ),
+    "a folder of records to be made": (
+        '[bay]\nrecords_dir = "nope"',
+        "bay.records_dir",
+        "nope",
+        "make it",
+    ),
     "a port beyond 65535": ("[broker]\nport = 70000", "broker.port", "70000", "65535"),
     "a word for a number": ('[broker]\nport = "x"', "broker.port", "'x'", "integer"),
     "a length of nothing": ("[bay]\ncross_line_m = 0", "bay.cross_line_m", "0", "greater than 0"),

@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Protocol
 
 from ingest.core.ids import HeadId, HeadName, MonotonicNs
@@ -15,12 +16,26 @@ class Chunk:
     arrived_ns: MonotonicNs
 
 
+class LinkForm(StrEnum):
+    """What a chunk of a link is. The words stand in captures."""
+
+    STREAM = "stream"
+    """Bytes cut anywhere; frames are to be found in them (SPEC.md section 2)."""
+    BODIES = "bodies"
+    """One whole body, kept apart and checked by the link itself (SPEC.md section 11)."""
+
+
 class Link(Protocol):
-    """A byte link to one head. It does not parse, retry, or know other heads."""
+    """A link to one head. It does not parse, retry, or know other heads."""
 
     @property
     def name(self) -> str:
         """What a person configured, for messages."""
+        ...
+
+    @property
+    def form(self) -> LinkForm:
+        """What its chunks are, and what ``send`` and ``ask_hello`` take."""
         ...
 
     @property
@@ -38,6 +53,13 @@ class Link(Protocol):
 
     async def send(self, data: bytes) -> None:
         """Send bytes within a deadline; raises ``LinkError``."""
+        ...
+
+    async def ask_hello(self, command: bytes) -> None:
+        """Have the head's hello come out of ``chunks``; raises ``LinkError``.
+
+        By sending the command, or by reading it anew where the link keeps one.
+        """
         ...
 
     def rest(self, until_ns: MonotonicNs) -> None:

@@ -12,7 +12,7 @@ import serial
 
 from ingest.core.errors import LinkLost, LinkTimeout
 from ingest.core.ids import MonotonicNs
-from ingest.core.ports import Chunk, MonotonicClock
+from ingest.core.ports import Chunk, LinkForm, MonotonicClock
 from ingest.core.units import NS
 from ingest.drivers.chunk_queue import ChunkQueue
 from ingest.drivers.deadline_thread import DeadlineThread
@@ -69,6 +69,11 @@ class SerialLink:
         return self._settings.port
 
     @property
+    def form(self) -> LinkForm:
+        """Frames in a stream of bytes."""
+        return LinkForm.STREAM
+
+    @property
     def dropped(self) -> int:
         """Chunks dropped since the link was made, oldest first, as nobody took them in time."""
         return self._queue.dropped
@@ -103,6 +108,10 @@ class SerialLink:
                 await self._stream.write(data)
         except TimeoutError:
             raise LinkTimeout(self.name, f"took no bytes for {limit_s:g} s") from None
+
+    async def ask_hello(self, command: bytes) -> None:
+        """Send the command: a head on a byte link answers with its hello."""
+        await self.send(command)
 
     def rest(self, until_ns: MonotonicNs) -> None:
         """Take note that nothing is needed before a time."""

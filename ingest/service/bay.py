@@ -4,7 +4,7 @@ No I/O and no task: ``service`` feeds it. Whoever speaks on a link is known by t
 its hello; the names that people use belong to identities, never to ports.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from calibration.sensors import Correction
@@ -13,7 +13,7 @@ from ingest.core.blocks import SampleBlock
 from ingest.core.channels import CHANNELS
 from ingest.core.counters import LinkCounters
 from ingest.core.ids import HeadId, HeadName
-from ingest.core.ports import Chunk, HeadNames
+from ingest.core.ports import Chunk, HeadNames, LinkForm
 from ingest.payload.evt import Event as EventMessage
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
@@ -45,7 +45,7 @@ class Bay:
     def __init__(
         self,
         settings: BaySettings,
-        links: Iterable[str],
+        links: Mapping[str, LinkForm],
         announcer: Announcer,
         names: HeadNames,
         records: CalibrationRecords,
@@ -58,9 +58,9 @@ class Bay:
         self.alerts = Alerts(announcer)
         self.work = WheelWork(settings.wheel, announcer)
         self.slots: dict[str, LinkSlot] = {}
-        for link in links:
+        for link, form in links.items():
             counters = LinkCounters()
-            feed = HeadFeed(settings.chain, self._correction_for, counters)
+            feed = HeadFeed(settings.chain, self._correction_for, counters, form)
             self.slots[link] = LinkSlot(link, feed, counters)
         self._heads: dict[HeadId, BayHead] = {}
 

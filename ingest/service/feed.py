@@ -8,7 +8,7 @@ from ingest.core.blocks import RawRun, SampleBlock
 from ingest.core.channels import Channel
 from ingest.core.counters import LinkCounters
 from ingest.core.ids import HeadId
-from ingest.core.ports import Chunk
+from ingest.core.ports import Chunk, LinkForm
 from ingest.wire.decoder import Decoder
 from ingest.wire.hello import Hello
 from ingest.wire.messages import Report
@@ -26,11 +26,12 @@ class HeadFeed:
         settings: ChainSettings,
         correction_for: Callable[[HeadId], Correction],
         counters: LinkCounters,
+        form: LinkForm = LinkForm.STREAM,
     ) -> None:
         self._settings = settings
         self._correction_for = correction_for
         self._counters = counters
-        self._decoder = Decoder(counters)
+        self._decoder = Decoder(counters, form)
         self._shape: tuple[object, ...] | None = None
         self.chain: Chain | None = None
 

@@ -107,6 +107,12 @@ class LinkKeeper:
             raise LinkLost(self._link.name, "not open now")
         await self._link.send(data)
 
+    async def ask_hello(self, command: bytes) -> None:
+        """Have the head introduce itself; raises ``LinkError``."""
+        if self._watchdog is None:
+            raise LinkLost(self._link.name, "not open now")
+        await self._link.ask_hello(command)
+
     async def run(self) -> NoReturn:
         """Keep the link open until cancelled. The link is closed before each new opening."""
         self._report(LinkState.OPENING, None)

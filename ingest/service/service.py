@@ -28,8 +28,7 @@ from ingest.service.requests import Requests
 from ingest.service.servicedesk import DeskSettings, ServiceDesk
 from ingest.wire.codes import CommandOp
 from ingest.wire.commands import Command
-from ingest.wire.framing import DELIMITER, frame
-from ingest.wire.messages import encode
+from ingest.wire.outgoing import outgoing
 from ingest.wire.reports import Ack, Refusal
 
 log = logging.getLogger(__name__)
@@ -80,7 +79,8 @@ class Service:
         self._settings = settings
         self._clock = clock
         announcer = Announcer(topics, outlet, clock, wall, boot)
-        self.bay = Bay(settings.bay, links, announcer, names, records)
+        self._forms = {name: link.form for name, link in links.items()}
+        self.bay = Bay(settings.bay, self._forms, announcer, names, records)
         self._desk = ServiceDesk(settings.desk, settings.bay.live, announcer)
         self._requests = Requests(self.bay, announcer, clock, outlet.reply, self._ask)
         self._keepers = {
@@ -171,22 +171,20 @@ class Service:
         if now_ns - self._hello_asked_ns[name] < ASK_HELLO_EVERY_S * 1e9:
             return
         self._hello_asked_ns[name] = now_ns
+        command = Command(CommandOp.HELLO, next(self._command_ids))
         with contextlib.suppress(LinkError):  # the keeper meets the same error, and says it
-            await self._send(name, Command(CommandOp.HELLO, next(self._command_ids)))
+            await self._keepers[name].ask_hello(outgoing(command, self._forms[name]))
 
     async def _ask(self, head: BayHead, command: Command) -> Ack | Refusal:
         name, command_id = head.slot.name, next(self._command_ids)
         waiting: asyncio.Future[Ack | Refusal] = asyncio.get_running_loop().create_future()
         self._waiting[name, command_id] = waiting
         try:
-            await self._send(name, replace(command, command_id=command_id))
+            asked = replace(command, command_id=command_id)
+            await self._keepers[name].send(outgoing(asked, self._forms[name]))
             return await waiting
         finally:
             del self._waiting[name, command_id]
-
-    async def _send(self, name: str, command: Command) -> None:
-        """Send a command; the delimiter before it ends whatever noise the line carried."""
-        await self._keepers[name].send(DELIMITER + frame(encode(command)))
 
     async def _tick(self) -> None:
         last_ns = self._clock()

@@ -10,7 +10,7 @@ import pytest
 
 from ingest.commands.demo_rig import DemoRig, build
 from ingest.core.ids import HeadId, HeadName, MonotonicNs
-from ingest.core.ports import Chunk, NameTaken
+from ingest.core.ports import Chunk, LinkForm, NameTaken
 from ingest.core.units import NS
 from ingest.payload.topics import Topics
 from ingest.service.announcer import Announcer
@@ -95,7 +95,8 @@ class SimulatedBay:
         for text in self.demo.records if with_records else []:
             records.add(text, "simulated bench")
         announcer = Announcer(self.topics, self.outlet, self.clock.ns, self._wall, "b-1")
-        self.bay = Bay(BaySettings(), list(self.demo.ptys), announcer, self.names, records)
+        forms = dict.fromkeys(self.demo.ptys, LinkForm.STREAM)
+        self.bay = Bay(BaySettings(), forms, announcer, self.names, records)
         self.silent: set[str] = set()
         for name, pty in self.demo.ptys.items():
             self.bay.link_changed(name, LinkChange(LinkState.OPEN, None))

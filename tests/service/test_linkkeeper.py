@@ -52,6 +52,9 @@ class ScriptedLink:
     async def send(self, data):
         self.sent.append(data)
 
+    async def ask_hello(self, command):
+        self.sent.append(command)
+
     def rest(self, until_ns):
         self.resting_until_ns = until_ns
 

@@ -9,7 +9,7 @@ from calibration.errors import CalibrationFileError
 from calibration.record import dump_record, load_record, seal
 from ingest.core.channels import Channel
 from ingest.core.ids import HeadId, HeadName
-from ingest.core.ports import NameTaken
+from ingest.core.ports import LinkForm, NameTaken
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.wire.framing import frame
 from ingest.wire.messages import encode
@@ -46,7 +46,11 @@ def test_a_head_without_a_name_gets_one_of_its_own(simulated_bay, monkeypatch):
     bay = simulated_bay(11)
     bay.names.by_id.clear()
     fresh = type(bay.bay)(
-        bay.bay._settings, list(bay.demo.ptys), bay.bay._announcer, bay.names, bay.bay._records
+        bay.bay._settings,
+        dict.fromkeys(bay.demo.ptys, LinkForm.STREAM),
+        bay.bay._announcer,
+        bay.names,
+        bay.bay._records,
     )
     for link in bay.demo.ptys:
         fresh.link_changed(link, OPEN)

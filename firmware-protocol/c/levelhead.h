@@ -1,0 +1,222 @@
+/* Wire protocol 1.0 between a measuring head and its host: the head's side.
+ *
+ * Section numbers in the comments are those of ../SPEC.md, which is what counts. C99 and C11.
+ * Nothing is allocated, nothing is global, no library is called. Functions that write take the
+ * room that there is and return how many bytes they wrote, or 0 when something does not fit or
+ * may not be sent; then nothing that was written is to be used.
+ *
+ * A head on a byte link writes a body (lh_put_...), wraps it (lh_frame) and sends that. A head
+ * on Bluetooth LE sends the body as it is (section 11).
+ */
+#ifndef LEVELHEAD_H
+#define LEVELHEAD_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#define LH_MAJOR 1u
+#define LH_MINOR 0u
+
+#define LH_BODY_MAX 512u
+#define LH_CHANNELS 8u      /* channels that have a place in a sample */
+#define LH_CHANNELS_MAX 16u /* entries in a hello */
+#define LH_BATCH_MAX 25u
+#define LH_FIRMWARE_SIZE 24u
+#define LH_IDENTITY_SIZE 8u
+
+#define LH_SAMPLE_SIZE 20u
+#define LH_STATUS_SIZE 16u
+#define LH_EVENT_SIZE 10u
+#define LH_PONG_SIZE 12u
+#define LH_ANSWER_SIZE 8u
+#define LH_HELLO_SIZE(channels) (45u + 16u * (size_t)(channels))
+#define LH_BATCH_SIZE(entries) (2u + LH_SAMPLE_SIZE * (size_t)(entries))
+
+/* Room that the frame of a body needs at most: body, CRC, COBS, delimiter. */
+#define LH_FRAME_ROOM(body) ((size_t)(body) + 4u + ((size_t)(body) + 4u + 253u) / 254u + 1u)
+
+/* A channel without a fresh value. Codes are in 1e-4 degree (degree Celsius). */
+#define LH_NO_VALUE (-8388608)
+
+/* Channels by number (section 5.1); their place in lh_sample.codes. */
+enum {
+    LH_INCL_X = 0,
+    LH_INCL_Y = 1,
+    LH_ROTATION = 2,
+    LH_AZIMUTH_CROSS = 3,
+    LH_AZIMUTH_TRACK = 4,
+    LH_STEER = 5,
+    LH_TEMPERATURE = 6,
+    LH_INCL_Z = 7
+};
+
+/* Kinds of channels (section 5.1). */
+enum { LH_ELEVATION = 1, LH_CIRCULAR = 2, LH_CELSIUS = 3 };
+
+/* Mountings (section 5.1). */
+enum { LH_HANGING = 0, LH_FIXED = 1 };
+
+/* Flags of the status byte (section 4). */
+enum { LH_LOCKED = 0x01, LH_FAULT = 0x02 };
+
+/* Event codes (section 5.5). */
+enum { LH_TAKE_STOP = 1 };
+
+/* What comes from a host: types of an lh_request (section 3). */
+enum { LH_PING = 0xB3, LH_COMMAND = 0xB4 };
+
+/* Ops of a command (section 5.7). */
+enum { LH_IDENTIFY = 1, LH_RATE = 2, LH_START = 3, LH_STOP = 4, LH_HELLO = 5 };
+
+/* Reasons of a refusal (section 5.8). */
+enum {
+    LH_OTHER = 0,
+    LH_UNKNOWN = 1,
+    LH_NOT_POSSIBLE = 2,
+    LH_BUSY = 3,
+    LH_NOT_ALLOWED = 4,
+    LH_NOT_NOW = 5
+};
+
+/* One channel of the hello. Rates in 0.1 Hz, 0: not known. Low and high in codes. */
+typedef struct {
+    uint8_t channel;
+    uint8_t kind;
+    uint16_t rate_dhz;
+    int32_t low;
+    int32_t high;
+} lh_channel;
+
+/* Who a head is, and what its samples mean (section 5.1). */
+typedef struct {
+    uint8_t head[LH_IDENTITY_SIZE]; /* the same for life, and its own */
+    uint32_t boot;                  /* another one at each start */
+    const char *firmware;           /* printable ASCII, at most 24 characters, ends with 0 */
+    uint16_t rate_dhz;              /* samples in 0.1 Hz, 1 to 10000 */
+    uint8_t mounting;
+    bool streaming;
+    const lh_channel *channels;
+    uint8_t count;
+} lh_hello;
+
+/* What a head read at one instant (section 5.2). The codes of undeclared channels are
+ * LH_NO_VALUE. */
+typedef struct {
+    uint8_t status; /* from lh_status */
+    uint16_t seq;   /* counts all samples, those not sent too */
+    uint32_t t_us;
+    int32_t codes[LH_CHANNELS];
+} lh_sample;
+
+/* How a head is (section 5.4). */
+typedef struct {
+    uint8_t status;
+    uint8_t battery_percent; /* 255: not known */
+    uint32_t t_us;
+    int16_t temperature_cdegc; /* 0.01 degree Celsius; -32768: not known */
+    uint16_t sensor_errors;
+    uint16_t samples_dropped;
+    uint16_t frames_rejected;
+} lh_health;
+
+/* Somebody did something at the head (section 5.5). */
+typedef struct {
+    uint8_t status;
+    uint16_t seq;
+    uint32_t t_us;
+    uint8_t code;
+    uint8_t number; /* counts the events of this boot, wraps */
+} lh_event;
+
+/* What a host asks. id is the ping_id or the command_id; op and value are 0 for a ping. */
+typedef struct {
+    uint8_t type;
+    uint8_t op;
+    uint16_t id;
+    uint16_t value;
+} lh_request;
+
+/* The status byte (section 4): flags, and the mark of the present boot. */
+uint8_t lh_status(uint32_t boot, uint8_t flags);
+
+/* A circular code brought into -1800000 to 1799999 (section 5.2, rule 1). Any int32_t. */
+int32_t lh_wrap(int32_t code);
+
+/* Bodies of messages. Each returns its size in bytes, or 0. */
+size_t lh_put_hello(uint8_t *body, size_t room, const lh_hello *hello);
+size_t lh_put_sample(uint8_t *body, size_t room, uint8_t set, const lh_sample *sample);
+size_t lh_put_status(uint8_t *body, size_t room, const lh_health *health);
+size_t lh_put_event(uint8_t *body, size_t room, const lh_event *event);
+
+/* The answer to a ping (section 5.6): when its last byte came, when the answer goes out. */
+size_t lh_put_pong(uint8_t *body, size_t room, uint8_t status, const lh_request *ping,
+                   uint32_t received_us, uint32_t sent_us);
+
+/* The answers to a command (section 5.8). value: what is in force, or the nearest possible. */
+size_t lh_put_ack(uint8_t *body, size_t room, uint8_t status, const lh_request *command,
+                  uint16_t value);
+size_t lh_put_refusal(uint8_t *body, size_t room, uint8_t status, const lh_request *command,
+                      uint8_t reason, uint16_t value);
+
+/* A batch in the making (section 5.3), in the caller's buffer. */
+typedef struct {
+    uint8_t *body;
+    size_t room;
+    uint8_t count;
+} lh_batch;
+
+/* Begin a batch in a buffer. On Bluetooth LE room is the MTU less 3. */
+void lh_batch_begin(lh_batch *batch, uint8_t *body, size_t room);
+
+/* Add one set of a sample; false when no more fits: send the batch, begin anew, add again. */
+bool lh_batch_add(lh_batch *batch, uint8_t set, const lh_sample *sample);
+
+/* Finish a batch; its size in bytes, 0 when nothing is in it. */
+size_t lh_batch_end(const lh_batch *batch);
+
+/* Wrap a body for a byte link: COBS(body + CRC-32) + 00 (section 2). The frame may not overlap
+ * the body. Send one byte 00 before the first frame after a start. */
+size_t lh_frame(uint8_t *frame, size_t room, const uint8_t *body, size_t size);
+
+/* What has come from a host on a byte link. Bounded: of any message it keeps six bytes. */
+typedef struct {
+    uint32_t crc;
+    uint16_t raw;     /* bytes since the last delimiter, up to one too many */
+    uint16_t decoded; /* bytes after COBS */
+    uint16_t rejected;
+    uint8_t left; /* bytes to come in the present COBS block */
+    uint8_t code; /* of the present COBS block, 0 before the first */
+    uint8_t first[6];
+    bool started; /* a delimiter has come since the link was opened */
+} lh_receiver;
+
+/* Begin on a freshly opened link; the count of rejected frames begins at 0. */
+void lh_receiver_begin(lh_receiver *receiver);
+
+/* Take one byte; true when it completes a request. Damaged frames are counted in rejected,
+ * which stops at 65535. */
+bool lh_receive(lh_receiver *receiver, uint8_t byte, lh_request *request);
+
+/* Read a bare body, as Bluetooth LE brings it; false when it is none that a head takes. */
+bool lh_read(const uint8_t *body, size_t size, lh_request *request);
+
+/* A counter of ticks turned into microseconds that wrap at 2^32 (section 7). A tick lasts
+ * us/ticks microseconds: 1/1 at 1 MHz, 1/25 at 25 MHz, 15625/512 at 32768 Hz. The fraction that
+ * is left over is kept, so nothing drifts. Call it at least once while the counter goes round. */
+typedef struct {
+    uint32_t t_us;
+    uint32_t rest;
+    uint32_t last;
+    uint32_t mask; /* all ones in the counter's width */
+    uint16_t us;
+    uint16_t ticks;
+} lh_clock;
+
+void lh_clock_begin(lh_clock *clock, uint32_t now, uint32_t mask, uint16_t us, uint16_t ticks);
+uint32_t lh_clock_us(lh_clock *clock, uint32_t now);
+
+/* Whether a time has come: true from due_us on, for 2^31 us. */
+bool lh_due(uint32_t now_us, uint32_t due_us);
+
+#endif

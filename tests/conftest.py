@@ -11,7 +11,7 @@ import shutil
 import pytest
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def real_part():
     """Return a function that gives a program's path, or skips (fails under CI) by its name."""
 

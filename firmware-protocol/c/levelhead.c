@@ -45,6 +45,12 @@ static uint8_t *put(uint8_t *at, uint32_t number, unsigned bytes)
     return at;
 }
 
+/* Write two bytes and a u16: the first four bytes of most messages are laid out so. */
+static uint8_t *put_four(uint8_t *at, unsigned first, unsigned second, unsigned pair)
+{
+    return put(at, first | (second << 8) | ((uint32_t)pair << 16), 4u);
+}
+
 /* Read a u16 (section 1). */
 static uint16_t get16(const uint8_t *at)
 {
@@ -147,12 +153,10 @@ static bool are_channels(const lh_channel *channels, unsigned count)
 /* Write one entry of the hello (section 5.1). */
 static uint8_t *put_channel(uint8_t *at, const lh_channel *channel)
 {
-    at = put(at, channel->channel, 1u);
-    at = put(at, channel->kind, 1u);
-    at = put(at, channel->kind == LH_CELSIUS ? UNIT_CELSIUS : UNIT_DEGREE, 2u);
-    at = put(at, EXPONENT, 1u);
-    at = put(at, RESERVED, 1u);
-    at = put(at, channel->rate_dhz, 2u);
+    unsigned unit = channel->kind == LH_CELSIUS ? UNIT_CELSIUS : UNIT_DEGREE;
+
+    at = put_four(at, channel->channel, channel->kind, unit);
+    at = put_four(at, EXPONENT, RESERVED, channel->rate_dhz);
     at = put(at, (uint32_t)channel->low, 4u);
     return put(at, (uint32_t)channel->high, 4u);
 }
@@ -179,17 +183,14 @@ static uint8_t *put_text(uint8_t *at, const char *text)
 
 size_t lh_put_hello(uint8_t *body, size_t room, const lh_hello *hello)
 {
-    uint8_t *at = body;
+    uint8_t *at;
     unsigned i;
 
     if (!is_identity(hello->head) || hello->mounting > LH_FIXED || !is_rate(hello->rate_dhz) ||
         !are_channels(hello->channels, hello->count) || room < LH_HELLO_SIZE(hello->count)) {
         return 0u;
     }
-    at = put(at, TYPE_HELLO, 1u);
-    at = put(at, LH_MAJOR, 1u);
-    at = put(at, LH_MINOR, 1u);
-    at = put(at, hello->mounting, 1u);
+    at = put_four(body, TYPE_HELLO, LH_MAJOR, LH_MINOR | ((unsigned)hello->mounting << 8));
     for (i = 0u; i < LH_IDENTITY_SIZE; i++) {
         at = put(at, hello->head[i], 1u);
     }
@@ -219,15 +220,13 @@ static uint8_t *put_code(uint8_t *at, int32_t code)
 
 size_t lh_put_sample(uint8_t *body, size_t room, uint8_t set, const lh_sample *sample)
 {
-    uint8_t *at = body;
+    uint8_t *at;
     unsigned i;
 
     if (set > 1u || room < LH_SAMPLE_SIZE) {
         return 0u;
     }
-    at = put(at, (uint32_t)TYPE_SAMPLE + set, 1u);
-    at = put(at, sample->status, 1u);
-    at = put(at, sample->seq, 2u);
+    at = put_four(body, TYPE_SAMPLE + (unsigned)set, sample->status, sample->seq);
     at = put(at, sample->t_us, 4u);
     for (i = 0u; i < PLACES; i++) {
         at = put_code(at, sample->codes[PLACES * set + i]);
@@ -237,16 +236,13 @@ size_t lh_put_sample(uint8_t *body, size_t room, uint8_t set, const lh_sample *s
 
 size_t lh_put_status(uint8_t *body, size_t room, const lh_health *health)
 {
-    uint8_t *at = body;
+    uint8_t *at;
 
     if (room < LH_STATUS_SIZE || (health->battery_percent > BATTERY_MAX &&
                                   health->battery_percent != BATTERY_NOT_KNOWN)) {
         return 0u;
     }
-    at = put(at, TYPE_STATUS, 1u);
-    at = put(at, health->status, 1u);
-    at = put(at, health->battery_percent, 1u);
-    at = put(at, RESERVED, 1u);
+    at = put_four(body, TYPE_STATUS, health->status, health->battery_percent);
     at = put(at, health->t_us, 4u);
     at = put(at, (uint32_t)health->temperature_cdegc, 2u);
     at = put(at, health->sensor_errors, 2u);
@@ -257,31 +253,26 @@ size_t lh_put_status(uint8_t *body, size_t room, const lh_health *health)
 
 size_t lh_put_event(uint8_t *body, size_t room, const lh_event *event)
 {
-    uint8_t *at = body;
+    uint8_t *at;
 
     if (room < LH_EVENT_SIZE || event->code != LH_TAKE_STOP) {
         return 0u;
     }
-    at = put(at, TYPE_EVENT, 1u);
-    at = put(at, event->status, 1u);
-    at = put(at, event->seq, 2u);
+    at = put_four(body, TYPE_EVENT, event->status, event->seq);
     at = put(at, event->t_us, 4u);
-    at = put(at, event->code, 1u);
-    (void)put(at, event->number, 1u);
+    (void)put(at, event->code | ((uint32_t)event->number << 8), 2u);
     return LH_EVENT_SIZE;
 }
 
 size_t lh_put_pong(uint8_t *body, size_t room, uint8_t status, const lh_request *ping,
                    uint32_t received_us, uint32_t sent_us)
 {
-    uint8_t *at = body;
+    uint8_t *at;
 
     if (room < LH_PONG_SIZE) {
         return 0u;
     }
-    at = put(at, TYPE_PONG, 1u);
-    at = put(at, status, 1u);
-    at = put(at, ping->id, 2u);
+    at = put_four(body, TYPE_PONG, status, ping->id);
     at = put(at, received_us, 4u);
     (void)put(at, sent_us, 4u);
     return LH_PONG_SIZE;
@@ -289,32 +280,26 @@ size_t lh_put_pong(uint8_t *body, size_t room, uint8_t status, const lh_request 
 
 /* Write an acknowledge, whose reason is reserved, or a refusal (section 5.8). */
 static size_t put_answer(uint8_t *body, size_t room, uint8_t status, const lh_request *command,
-                         uint32_t type_and_reason, uint16_t value)
+                         unsigned type, unsigned reason, uint16_t value)
 {
-    uint8_t *at = body;
-
     if (room < LH_ANSWER_SIZE) {
         return 0u;
     }
-    at = put(at, type_and_reason, 1u);
-    at = put(at, status, 1u);
-    at = put(at, command->id, 2u);
-    at = put(at, command->op, 1u);
-    at = put(at, type_and_reason >> 8, 1u);
-    (void)put(at, value, 2u);
+    body = put_four(body, type, status, command->id);
+    (void)put_four(body, command->op, reason, value);
     return LH_ANSWER_SIZE;
 }
 
 size_t lh_put_ack(uint8_t *body, size_t room, uint8_t status, const lh_request *command,
                   uint16_t value)
 {
-    return put_answer(body, room, status, command, TYPE_ACK, value);
+    return put_answer(body, room, status, command, TYPE_ACK, RESERVED, value);
 }
 
 size_t lh_put_refusal(uint8_t *body, size_t room, uint8_t status, const lh_request *command,
                       uint8_t reason, uint16_t value)
 {
-    return put_answer(body, room, status, command, TYPE_REFUSAL | ((uint32_t)reason << 8), value);
+    return put_answer(body, room, status, command, TYPE_REFUSAL, reason, value);
 }
 
 /* The possible rate that lies nearest to a wanted one, in 0.1 Hz; 0 when there is none. */
@@ -377,20 +362,27 @@ static void carry_out(lh_control *control, const lh_request *command)
     control->hello_due = true;
 }
 
+/* Whether the head can do what a command says (sections 5.7 and 5.8); nearest as above. */
+static bool is_possible(const lh_request *command, uint16_t nearest)
+{
+    bool takes_value = command->op == LH_IDENTIFY || command->op == LH_RATE;
+
+    return !takes_value || (nearest == command->value && nearest != 0u);
+}
+
 size_t lh_obey(uint8_t *body, size_t room, uint8_t status, lh_control *control,
                const lh_request *command)
 {
+    bool known = command->op >= LH_IDENTIFY && command->op <= LH_HELLO;
     uint16_t nearest = nearest_value(control, command);
-    bool takes_value = command->op == LH_IDENTIFY || command->op == LH_RATE;
 
     if (command->type != LH_COMMAND || room < LH_ANSWER_SIZE) {
         return 0u;
     }
-    if (command->op < LH_IDENTIFY || command->op > LH_HELLO) {
-        return lh_put_refusal(body, room, status, command, LH_UNKNOWN, 0u);
-    }
-    if (takes_value && nearest != command->value) {
-        return lh_put_refusal(body, room, status, command, LH_BAD_VALUE, nearest);
+    if (!known || !is_possible(command, nearest)) {
+        uint8_t reason = known ? LH_BAD_VALUE : LH_UNKNOWN;
+
+        return lh_put_refusal(body, room, status, command, reason, nearest);
     }
     carry_out(control, command);
     return lh_put_ack(body, room, status, command, nearest);

@@ -10,6 +10,7 @@ The linear fit of the whole cone (``cone.axis_from_known_turns``) would be simpl
 an eccentric clamp's swing for a part of the cone.
 """
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -20,17 +21,20 @@ from calibration.harmonic_order import proven_orders
 from calibration.harmonics import HarmonicFit, design
 from calibration.leastsquares import fit_linear
 from ingest.core.errors import MeasurementRefused
-from ingest.geometry.arc import FEWEST_STOPS, distinct_stops
+from ingest.geometry.arc import FEWEST_STOPS, covered_arc, distinct_stops
 from ingest.geometry.clamp import ClampError
 from ingest.geometry.knock import refuse_unsteady
-from ingest.geometry.outcome import Solution, outcome
+from ingest.geometry.outcome import outcome
 from ingest.geometry.runout import Runout, RunoutLimits, Turn, refuse_uncertain
 from ingest.geometry.settling import settle
 from ingest.geometry.sightline import Sightline
+from ingest.geometry.solution import Solution
 
 F64 = NDArray[np.float64]
 
 REJECTIONS = 4
+SECOND_FROM_RAD = math.pi
+"""On a shorter arc a second harmonic is all but a constant: it would cost more than it tells."""
 QUIET_RAD = 1e-7
 """No sensor of this kind shows less; smaller residuals are rounding, and no outliers."""
 
@@ -92,6 +96,8 @@ def refuse_unusable(turn: Turn) -> None:
 def _solve(turn: Turn, line: Sightline, limits: RunoutLimits) -> Solution:
     """Fit one harmonic; fit a second where the shaft's elevation proves it."""
     solution = _without_outliers(_begin(turn, line), (1,), limits)
+    if covered_arc(solution.spin_rad) < SECOND_FROM_RAD:
+        return solution
     orders = proven_orders(
         solution.spin_rad,
         turn.elevation_sine,

@@ -18,9 +18,9 @@ from ingest.core.errors import MeasurementRefused
 from ingest.geometry.attitude import wrapped
 from ingest.geometry.clamp import plan_angle
 from ingest.geometry.elevation import axis_of
-from ingest.geometry.outcome import Solution, across
 from ingest.geometry.runout import Turn
 from ingest.geometry.sightline import eccentric_motion, moved, port_motion
+from ingest.geometry.solution import Solution, across
 
 F64 = NDArray[np.float64]
 MASK = NDArray[np.bool_]

@@ -13,6 +13,9 @@ from ingest.geometry.attitude import swing
 
 F64 = NDArray[np.float64]
 
+OFFSET_RMS_M = 0.002
+"""How well a self-centring clamp centres, where nobody says (common practice; ours to choose)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Sightline:
@@ -20,18 +23,33 @@ class Sightline:
 
     ``elevation_rad`` is its elevation from this head, 0 between ports of equal height.
     ``length_m`` runs from port to port; without it the head's own motion cannot be told from
-    an eccentric clamp. The port lies ``port_forward_m`` along the head's forward axis and
-    ``port_left_m`` along its left axis (outward is left on the left side, right on the right).
+    an eccentric clamp. ``offset_rms_m`` is how far off centre a clamp sits, root mean
+    square over its mountings, to any side (None: anywhere). The port lies ``port_forward_m``
+    along the head's forward axis and ``port_left_m`` along its left axis (outward is left on
+    the left side, right on the right).
     """
 
     elevation_rad: float = 0.0
     length_m: float | None = None
     port_forward_m: float = 0.0
     port_left_m: float = 0.0
+    offset_rms_m: float | None = OFFSET_RMS_M
 
     def __post_init__(self) -> None:
         if self.length_m is not None and not self.length_m > 0.0:
             raise ValueError(f"a sightline of {self.length_m} m is not possible")
+        if self.offset_rms_m is not None and not self.offset_rms_m > 0.0:
+            raise ValueError(f"a clamp's offset of {self.offset_rms_m} m is not possible")
+
+    @property
+    def offset_swing(self) -> float | None:
+        """Standard deviation of each of the offset's two components, in lengths of the line.
+
+        None where offset or length is not known.
+        """
+        if self.length_m is None or self.offset_rms_m is None:
+            return None
+        return self.offset_rms_m / (math.sqrt(2.0) * self.length_m)
 
 
 def port_motion(

@@ -63,7 +63,12 @@ def test_values_and_uncertainties_agree_with_least_squares(name):
 
     best = optimize.least_squares(rest, truth, xtol=1e-15, ftol=1e-15, gtol=1e-15)
     dof = 2 * len(spin) - 6
-    spread = np.linalg.inv(best.jac.T @ best.jac) * 2.0 * best.cost / dof
+    # Long turns tell the noise of each channel apart, few stops only that of both together.
+    rss = np.square(best.fun.reshape(2, -1)).sum(axis=1)
+    variance = rss / (dof / 2) if dof > 60 else np.full(2, rss.sum() / dof)
+    weights = np.repeat(1.0 / variance, len(spin))
+    bread = np.linalg.inv(best.jac.T @ best.jac)
+    spread = bread @ (best.jac.T / weights @ best.jac) @ bread
     theta, up, forward, heading, ecc_up, ecc_forward = best.x
     u = np.sqrt(np.diag(spread))
     lean = math.hypot(up, forward)

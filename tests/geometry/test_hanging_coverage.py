@@ -19,7 +19,7 @@ from ingest.geometry.sightline import Sightline
 RUNS = 2000
 SIGMA = math.radians(0.01)
 Z = np.array([0.0, 0.0, 1.0])
-STUB_M, LINE_M = 0.25, 2.0
+STUB_M, LINE_M, OFFSET_RMS_M = 0.25, 2.0, 0.002
 
 
 def drawn(seed, spin, side):
@@ -27,7 +27,9 @@ def drawn(seed, spin, side):
     rng = np.random.default_rng(seed)
     camber, toe = np.radians(rng.uniform(-5, 5)), np.radians(rng.uniform(-3, 3))
     e, phase = np.radians(rng.uniform(0.2, 5)), rng.uniform(-math.pi, math.pi)
-    offset, offset_at = rng.uniform(0.0005, 0.005), rng.uniform(-math.pi, math.pi)
+    # Off centre as the sightline's default says: 2 mm rms, to any side.
+    aside, ahead = rng.normal(0.0, OFFSET_RMS_M / math.sqrt(2.0), 2)
+    offset, offset_at = math.hypot(aside, ahead), math.atan2(ahead, aside)
     theta, heading = -side * camber, -side * toe
     h = np.array([-math.sin(heading), math.cos(heading), 0.0])
     f = np.cross(h, Z)

@@ -625,22 +625,21 @@ static bool is_sound(const lh_receiver *receiver)
 bool lh_receive(lh_receiver *receiver, uint8_t byte, lh_request *request)
 {
     bool taken = false;
-    bool fault;
 
     if (byte != 0u) {
         take_raw(receiver, byte);
         return false;
     }
-    fault = receiver->raw > 0u;
-    if (fault && is_sound(receiver)) {
-        size_t size = (size_t)receiver->decoded - CRC_SIZE;
+    if (receiver->raw > 0u) {
+        bool sound = is_sound(receiver);
 
-        taken = lh_read(receiver->first, size, request);
-        fault = !taken;
-    }
-    /* What came before the first delimiter may be noise: it is no fault (section 6, rule 2). */
-    if (fault && receiver->started) {
-        lh_count(&receiver->rejected);
+        if (sound) {
+            taken = lh_read(receiver->first, (size_t)receiver->decoded - CRC_SIZE, request);
+        }
+        /* Noise before the first delimiter is no fault (section 6, rule 2). */
+        if (!taken && (sound || receiver->started)) {
+            lh_count(&receiver->rejected);
+        }
     }
     receiver->started = true;
     next_frame(receiver);

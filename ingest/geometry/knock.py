@@ -120,18 +120,46 @@ def _longest_run(bad: NDArray[np.bool_], residuals: F64) -> int:
 
 
 def _refuse_scatter(fit: LinearFit, sigma_rad: float) -> None:
-    dof = fit.dof * fit.residuals.shape[1]
-    limit = math.sqrt(float(special.chdtri(dof, CHANCE)) / dof) * sigma_rad
-    spread = math.sqrt(float(fit.rss.sum()) / dof)
+    limit, spread = _scatter(float(fit.rss.sum()), fit.dof * fit.residuals.shape[1], sigma_rad)
     if spread > limit:
         raise MeasurementRefused(
             "scatter",
             f"the stops scatter by {math.degrees(spread):.3f} deg, limit "
-            f"{math.degrees(limit):.3f} deg for the noise stated; the clamp slipped or the head "
-            "was knocked: seat it and turn again",
+            f"{math.degrees(limit):.3f} deg for the noise stated; {_advice(fit, sigma_rad)}",
             figure=math.degrees(spread),
             limit=math.degrees(limit),
         )
+
+
+def _scatter(rss: float, dof: int, sigma_rad: float) -> tuple[float, float]:
+    """Return the limit of the scatter, and the scatter, rad."""
+    limit = math.sqrt(float(special.chdtri(dof, CHANCE)) / dof) * sigma_rad
+    return limit, math.sqrt(max(rss, 0.0) / dof)
+
+
+def _advice(fit: LinearFit, sigma_rad: float) -> str:
+    """Name the one stop without which the others agree, where there is just one such."""
+    stop = stop_to_distrust(fit, sigma_rad)
+    if stop is None:
+        return "the clamp slipped or the head was knocked: seat it and turn again"
+    return f"without stop {stop + 1} the others agree: take that one again"
+
+
+def stop_to_distrust(fit: LinearFit, sigma_rad: float) -> int | None:
+    """Return the only stop (from 0) without which the others agree; None when none is alone.
+
+    Each stop is left out in turn; what the sum of squares loses follows from its residual and
+    leverage. With one degree of freedom a channel every stop could be the culprit, so it takes
+    five stops to name one.
+    """
+    if fit.dof < 2:
+        return None
+    leverage = np.einsum("ij,ij->i", fit.design.basis, fit.design.basis)
+    loss = np.square(fit.residuals).sum(axis=1) / np.maximum(1.0 - leverage, 1e-9)
+    dof = (fit.dof - 1) * fit.residuals.shape[1]
+    rest = [_scatter(float(fit.rss.sum() - each), dof, sigma_rad) for each in loss]
+    agree = [at for at, (limit, spread) in enumerate(rest) if spread <= limit]
+    return agree[0] if len(agree) == 1 else None
 
 
 def _refuse_open(turned_rad: F64, fit: LinearFit, sigma_rad: float | None) -> None:

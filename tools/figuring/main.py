@@ -5,6 +5,7 @@ import json
 import os
 import platform
 
+import bound
 import delay
 import fits
 import load
@@ -19,6 +20,8 @@ SECTIONS = {
     "start": delay.start,
     "fit": fits.fit,
     "coverage": fits.coverage,
+    "bound": bound.bound,
+    "peers": bound.peers,
 }
 
 

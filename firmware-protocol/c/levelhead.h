@@ -15,6 +15,10 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 #define LH_MAJOR 1u
 #define LH_MINOR 0u
 
@@ -225,14 +229,14 @@ typedef struct {
  * less 3. */
 void lh_batch_begin(lh_batch *batch, uint8_t *body, size_t room);
 
-/* Add one set of a sample; false when no more fits: send the batch, begin anew, add again. For a
- * head that has set 0 alone. */
+/* Add one set of a sample (section 5.3); false when no more fits: send the batch, begin anew, add
+ * again. For a head that has set 0 alone. */
 bool lh_batch_add(lh_batch *batch, uint8_t set, const lh_sample *sample);
 
 /* Add both sets of a sample, or neither: they belong into the same batch (section 5.3, rule 1). */
 bool lh_batch_add_both(lh_batch *batch, const lh_sample *sample);
 
-/* Finish a batch; its size in bytes, 0 when nothing is in it. */
+/* Finish a batch (section 5.3); its size in bytes, 0 when nothing is in it. */
 size_t lh_batch_end(const lh_batch *batch);
 
 /* Wrap a body for a byte link: COBS(body + CRC-32) + 00 (section 2). The frame may not overlap
@@ -243,7 +247,7 @@ size_t lh_frame(uint8_t *frame, size_t room, const uint8_t *body, size_t size);
 /* Where bytes go one at a time, as to the ring buffer of a UART. context is the caller's. */
 typedef void (*lh_sink)(void *context, uint8_t byte);
 
-/* The same without a buffer. The sink has to take all of it, at most LH_FRAME_ROOM(size) bytes:
+/* The same without a buffer (section 2). The sink has to take all of it, at most LH_FRAME_ROOM(size) bytes:
  * see that there is room before. Returns how many bytes went, or 0. */
 size_t lh_frame_to(lh_sink sink, void *context, const uint8_t *body, size_t size);
 
@@ -260,7 +264,7 @@ typedef struct {
     bool started; /* a delimiter has come since the link was opened */
 } lh_receiver;
 
-/* Begin at the start of the head: the count of rejected frames begins at 0. */
+/* Begin at the start of the head (section 6, rule 2): the count of rejected frames begins at 0. */
 void lh_receiver_begin(lh_receiver *receiver);
 
 /* Take one byte; true when it completes a request, which is then filled in (section 6). Frames
@@ -283,13 +287,17 @@ typedef struct {
     uint16_t ticks;
 } lh_clock;
 
-/* Begin at 0 us, with the counter at now. us or ticks of 0 are taken as 1. */
+/* Begin at 0 us (section 7), with the counter at now. us or ticks of 0 are taken as 1. */
 void lh_clock_begin(lh_clock *clock, uint32_t now, uint32_t mask, uint16_t us, uint16_t ticks);
 
-/* The time in microseconds, with the counter at now. */
+/* The time in microseconds (section 7), with the counter at now. */
 uint32_t lh_clock_us(lh_clock *clock, uint32_t now);
 
 /* Whether a time has come (section 7): true from due_us on, for 2^31 us (35 minutes). */
 bool lh_due(uint32_t now_us, uint32_t due_us);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

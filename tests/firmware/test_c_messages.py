@@ -1,4 +1,4 @@
-"""What the C reference says, Python reads with the same values; what is unsound, it does not say."""
+"""What the C reference says, Python reads with the same values; what is unsound it does not say."""
 
 import dataclasses
 

@@ -16,7 +16,7 @@ SOURCE = ROOT / "firmware-protocol" / "c"
 NO_VALUE = -(1 << 23)
 GUARD = b"\xa5" * 16
 U8, U16, U32, I16, I32 = ct.c_uint8, ct.c_uint16, ct.c_uint32, ct.c_int16, ct.c_int32
-SIZE, PTR = ct.c_size_t, ct.c_void_p
+SIZE, PTR, BOOL = ct.c_size_t, ct.c_void_p, ct.c_bool
 SINK = ct.CFUNCTYPE(None, PTR, U8)
 
 
@@ -40,58 +40,32 @@ def pytest_generate_tests(metafunc):
             metafunc.parametrize(fixture, chosen, ids=[vector.name for vector in chosen])
 
 
-def layout(name, **fields):
-    return type(name, (ct.Structure,), {"_fields_": list(fields.items())})
+def layout(name, *groups):
+    """A structure, as pairs of a type and the names of the fields that have it, in order."""
+    pairs = zip(groups[::2], groups[1::2], strict=True)
+    fields = [(field, kind) for kind, names in pairs for field in names.split()]
+    return type(name, (ct.Structure,), {"_fields_": fields})
 
 
-Channel = layout("Channel", channel=U8, kind=U8, rate_dhz=U16, low=I32, high=I32)
-Hello = layout(
-    "Hello",
-    head=U8 * 8,
-    boot=U32,
-    firmware=ct.c_char_p,
-    rate_dhz=U16,
-    mounting=U8,
-    streaming=ct.c_bool,
-    channels=ct.POINTER(Channel),
-    count=U8,
-)
-Sample = layout("Sample", status=U8, seq=U16, t_us=U32, codes=I32 * 8)
-Health = layout(
-    "Health",
-    status=U8,
-    battery_percent=U8,
-    t_us=U32,
-    temperature_cdegc=I16,
-    sensor_errors=U16,
-    samples_dropped=U16,
-    frames_rejected=U16,
-)
-Event = layout("Event", status=U8, seq=U16, t_us=U32, code=U8, number=U8)
-Request = layout("Request", type=U8, op=U8, id=U16, value=U16)
-Boot = layout("Boot", id=U32, seq=U16, events=U8)
+Channel = layout("Channel", U8, "channel kind", U16, "rate_dhz", I32, "low high")
+CHANNELS, RATES = ct.POINTER(Channel), ct.POINTER(U16)
+FIRST = U8 * 8, "head", U32, "boot", ct.c_char_p, "firmware", U16, "rate_dhz", U8, "mounting"
+Hello = layout("Hello", *FIRST, BOOL, "streaming", CHANNELS, "channels", U8, "count")
+Sample = layout("Sample", U8, "status", U16, "seq", U32, "t_us", I32 * 8, "codes")
+COUNTERS = "sensor_errors samples_dropped frames_rejected"
+KNOWN = U8, "status battery_percent", U32, "t_us", I16, "temperature_cdegc"
+Health = layout("Health", *KNOWN, U16, COUNTERS)
+Event = layout("Event", U8, "status", U16, "seq", U32, "t_us", U8, "code number")
+Request = layout("Request", U8, "type op", U16, "id value")
+Boot = layout("Boot", U32, "id", U16, "seq", U8, "events")
+FLAGS = "streaming hello_due"
 Control = layout(
-    "Control",
-    rates_dhz=ct.POINTER(U16),
-    rates=U8,
-    rate_dhz=U16,
-    streaming=ct.c_bool,
-    hello_due=ct.c_bool,
-    identify_ds=U16,
+    "Control", RATES, "rates_dhz", U8, "rates", U16, "rate_dhz", BOOL, FLAGS, U16, "identify_ds"
 )
-Batch = layout("Batch", body=PTR, room=SIZE, count=U8)
-Receiver = layout(
-    "Receiver",
-    crc=U32,
-    raw=U16,
-    decoded=U16,
-    rejected=U16,
-    left=U8,
-    code=U8,
-    first=U8 * 6,
-    started=ct.c_bool,
-)
-Clock = layout("Clock", t_us=U32, rest=U32, last=U32, mask=U32, us=U16, ticks=U16)
+Batch = layout("Batch", PTR, "body", SIZE, "room", U8, "count")
+COUNTED = U32, "crc", U16, "raw decoded rejected", U8, "left code"
+Receiver = layout("Receiver", *COUNTED, U8 * 6, "first", BOOL, "started")
+Clock = layout("Clock", U32, "t_us rest last mask", U16, "us ticks")
 
 SIGNATURES = {
     "lh_status": (U8, U32, U8),
@@ -109,17 +83,17 @@ SIGNATURES = {
     "lh_put_refusal": (SIZE, PTR, SIZE, U8, PTR, U8, U16),
     "lh_obey": (SIZE, PTR, SIZE, U8, PTR, PTR),
     "lh_batch_begin": (None, PTR, PTR, SIZE),
-    "lh_batch_add": (ct.c_bool, PTR, U8, PTR),
-    "lh_batch_add_both": (ct.c_bool, PTR, PTR),
+    "lh_batch_add": (BOOL, PTR, U8, PTR),
+    "lh_batch_add_both": (BOOL, PTR, PTR),
     "lh_batch_end": (SIZE, PTR),
     "lh_frame": (SIZE, PTR, SIZE, PTR, SIZE),
     "lh_frame_to": (SIZE, SINK, PTR, PTR, SIZE),
     "lh_receiver_begin": (None, PTR),
-    "lh_receive": (ct.c_bool, PTR, U8, PTR),
-    "lh_read": (ct.c_bool, PTR, SIZE, PTR),
+    "lh_receive": (BOOL, PTR, U8, PTR),
+    "lh_read": (BOOL, PTR, SIZE, PTR),
     "lh_clock_begin": (None, PTR, U32, U32, U16, U16),
     "lh_clock_us": (U32, PTR, U32),
-    "lh_due": (ct.c_bool, U32, U32),
+    "lh_due": (BOOL, U32, U32),
 }
 
 

@@ -313,7 +313,7 @@ static uint16_t nearest_rate(const lh_control *control, uint16_t wanted_dhz)
         uint16_t rate = control->rates_dhz[i];
         unsigned off = rate > wanted_dhz ? (unsigned)rate - wanted_dhz : (unsigned)wanted_dhz - rate;
 
-        if (is_rate(rate) && off <= least) {
+        if (is_rate(rate) && off < least) {
             least = off;
             nearest = rate;
         }

@@ -190,3 +190,25 @@ def test_the_driver_notices(driver, c_source, vectors, tmp_path, fault):
     result = subprocess.run(command, input=frames, capture_output=True, text=True, timeout=100)
     assert result.returncode != 0
     assert re.search("not so|runtime error|AddressSanitizer", result.stderr)
+
+
+STUBS = """
+#include "levelhead.h"
+extern lh_hello hello; extern lh_boot boot; extern lh_clock clock; extern lh_sample sample;
+extern lh_receiver receiver; extern lh_control control; extern lh_request request;
+extern uint8_t body[LH_BODY_MAX], answer[LH_ANSWER_SIZE], byte, delimiter, status, flags;
+extern uint32_t last_boot_id, received_us, now_us;
+uint32_t timer_now(void); int32_t inclinometer_code(void); int32_t encoder_code(void);
+void uart_write(const uint8_t *bytes, size_t size);
+void example(void);
+"""
+
+
+def test_the_example_of_the_manual_compiles(real_part, c_source, tmp_path):
+    manual = (c_source / "README.md").read_text(encoding="utf-8")
+    (shown,) = re.findall(r"```c\n(.*?)```", manual, re.S)
+    function, statements = shown.split("\n}\n\n", 1)
+    source = tmp_path / "example.c"
+    source.write_text(f"{STUBS}{function}\n}}\nvoid example(void)\n{{\n{statements}}}\n")
+    command = [*CORTEX_M3, *WARNINGS, "-std=c99", f"-I{c_source}", "-c", "-o", "/dev/null"]
+    run(real_part("arm-none-eabi-gcc"), *command, source)

@@ -183,6 +183,13 @@ def test_keeps_time_at_32768_hz_for_a_day(head_in_c):
         assert t_us == second * 1_000_000 % (1 << 32)
 
 
+def test_carries_each_whole_microsecond_at_32768_hz(head_in_c):
+    clock = head_in_c.Clock()
+    head_in_c.c.lh_clock_begin(ct.byref(clock), 0, 0xFFFF, 15625, 512)
+    times = [head_in_c.c.lh_clock_us(ct.byref(clock), tick) for tick in range(1, 2049)]
+    assert times == [tick * 15625 // 512 for tick in range(1, 2049)]
+
+
 @pytest.mark.parametrize(("us", "ticks"), [(0, 3), (3, 0), (0, 0)])
 def test_a_clock_never_divides_by_zero(head_in_c, us, ticks):
     clock = head_in_c.Clock()

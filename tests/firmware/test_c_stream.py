@@ -1,6 +1,9 @@
 """Frames and the receiver of the C reference against the Python ones, on any stream."""
 
+import zlib
+
 import pytest
+from cobs import cobs
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -125,6 +128,15 @@ def test_takes_the_longest_request_and_drops_a_longer_one(head_in_c):
     stream = head_in_c.receiver()
     assert stream.feed(b"\0" + frame(longest)) == [{"message": "ping", "ping_id": 7}]
     assert stream.feed(b"\x01" * 100_000 + b"\0" + frame(longest)) != []
+    assert stream.rejected == 1
+
+
+def test_drops_a_sound_request_that_is_too_long(head_in_c):
+    body = encode(ClockPing(7)) + b"\x55" * (MAX_BODY - 3)
+    raw = cobs.encode(body + zlib.crc32(body).to_bytes(4, "little"))
+    assert len(raw) == MAX_FRAME + 1
+    stream = head_in_c.receiver()
+    assert stream.feed(b"\0" + raw + b"\0") == []
     assert stream.rejected == 1
 
 

@@ -1,0 +1,13 @@
+"""One record of a capture."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What happened at one moment: on which topic, the bytes, and when on both clocks (ns)."""
+
+    topic: str
+    data: bytes
+    at_ns: int
+    wall_ns: int

@@ -12,6 +12,8 @@ from ingest.core.errors import IngestError, MeasurementRefused
 
 COMMANDS: dict[str, str] = {
     "serve": "run the measuring service",
+    "capture": "serve, and keep all that happens in a file",
+    "replay": "say again what a captured bay said",
     "demo": "run the main job on simulated heads",
     "watch": "show live values in the terminal",
     "ports": "list serial ports by stable identity",

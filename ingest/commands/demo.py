@@ -48,6 +48,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--stay", action="store_true", help="keep running at the end and say where to subscribe"
     )
+    parser.add_argument(
+        "--capture", metavar="FILE.mcap", type=Path, help="keep all that happens in a new file"
+    )
     parser.add_argument("--picture", metavar="FILE.svg", help="save the screen as a picture")
 
 
@@ -94,7 +97,9 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
             where = f"mosquitto_sub -p {broker.port} -t 'levelhead/v1/#' -v"
             say(f"watch along: {page.url}\n         or: {where}")
             names = StoredHeadNames(store)
-            async with running_service(settings, broker, links, names, records) as service:
+            async with running_service(
+                settings, broker, links, names, records, args.capture
+            ) as service:
                 show = _Show(demo, service, page, console)
                 async with show.listening(broker):
                     compared = await show.run()

@@ -3,12 +3,15 @@
 import asyncio
 import contextlib
 import importlib.metadata
+import logging
 import random
 import time
 import uuid
-from collections.abc import AsyncIterator, Iterable, Mapping
+from collections.abc import AsyncIterator, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
+from ingest.capture.writer import CaptureWriter
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import HeadNames, Link
 from ingest.outputs.broker import EmbeddedBroker, EmbeddedBrokerSettings
@@ -21,6 +24,8 @@ from ingest.service.backoff import Backoff, BackoffSettings
 from ingest.service.ports import CalibrationRecords
 from ingest.service.service import Service, ServiceSettings
 from ingest.service.servicedesk import DeskSettings
+
+log = logging.getLogger(__name__)
 
 
 def monotonic_ns() -> MonotonicNs:
@@ -60,6 +65,37 @@ class _Late:
         """The outlet has logged it; there is nobody else to tell while the broker is away."""
 
 
+class _Recorder:
+    """A capture, and whom to tell when it cannot go on."""
+
+    def __init__(self, path: Path) -> None:
+        self.writer = CaptureWriter(path, self._on_trouble)
+        self._loop = asyncio.get_running_loop()
+        self._service: Service | None = None
+
+    def tell(self, service: Service) -> None:
+        """Say trouble as an alert of this service."""
+        self._service = service
+
+    def _on_trouble(self, text: str) -> None:
+        log.warning("%s", text)
+        with contextlib.suppress(RuntimeError):  # the loop has ended: nobody is there to be told
+            self._loop.call_soon_threadsafe(self._warn, text)
+
+    def _warn(self, text: str) -> None:
+        if self._service is not None:
+            self._service.warn("capture", text)
+
+
+@contextlib.contextmanager
+def _recorder(path: Path) -> Iterator[_Recorder]:
+    recorder = _Recorder(path)
+    try:
+        yield recorder
+    finally:
+        recorder.writer.close()
+
+
 @contextlib.asynccontextmanager
 async def running_broker(settings: HostSettings) -> AsyncIterator[BrokerSettings]:
     """Start the embedded broker where there is to be one; yield how to reach the broker."""
@@ -81,8 +117,29 @@ async def running_service(
     links: Iterable[Link],
     names: HeadNames,
     records: CalibrationRecords,
+    capture: Path | None = None,
 ) -> AsyncIterator[Service]:
-    """Run outlet and service while the block runs; say goodbye at its end."""
+    """Run outlet and service while the block runs; say goodbye at its end.
+
+    ``capture``: a new file, in which all that happens to the service is kept.
+    """
+    with contextlib.ExitStack() as stack:
+        recorder = None if capture is None else stack.enter_context(_recorder(capture))
+        async with _running(settings, broker, links, names, records, recorder) as service:
+            if recorder is not None:
+                recorder.tell(service)
+            yield service
+
+
+@contextlib.asynccontextmanager
+async def _running(
+    settings: HostSettings,
+    broker: BrokerSettings,
+    links: Iterable[Link],
+    names: HeadNames,
+    records: CalibrationRecords,
+    recorder: "_Recorder | None",
+) -> AsyncIterator[Service]:
     topics, boot = Topics(settings.bay), f"b-{uuid.uuid4().hex[:8]}"
     late = _Late()
     outlet = MqttOutlet(
@@ -107,6 +164,7 @@ async def running_service(
         wall=time.time_ns,
         random=random.random,
         boot=boot,
+        recorder=None if recorder is None else recorder.writer,
     )
     tasks = [
         asyncio.create_task(outlet.run(), name="outlet"),

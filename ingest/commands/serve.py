@@ -28,17 +28,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Serve. Exit 0 after SIGTERM or SIGINT; 2 when the configuration cannot be used."""
-    level = logging.INFO if args.verbose else logging.WARNING
+    return serve(load_config(args.config), capture=None, verbose=args.verbose)
+
+
+def serve(config: Config, *, capture: Path | None, verbose: bool) -> int:
+    """Serve until told to stop; keep all that happens in a new file, where one is named."""
+    level = logging.INFO if verbose else logging.WARNING
     logging.basicConfig(level=level, format="%(asctime)s %(levelname)s %(message)s")
     # The broker library logs a traceback for what we then say in one line.
-    logging.getLogger("amqtt").setLevel(logging.WARNING if args.verbose else logging.CRITICAL)
+    logging.getLogger("amqtt").setLevel(logging.WARNING if verbose else logging.CRITICAL)
     logging.getLogger("transitions").setLevel(logging.WARNING)
-    config = load_config(args.config)
-    asyncio.run(_serve(config))
+    asyncio.run(_serve(config, capture))
     return 0
 
 
-async def _serve(config: Config) -> None:
+async def _serve(config: Config, capture: Path | None) -> None:
     stopping = asyncio.Event()
     loop = asyncio.get_running_loop()
     for each in (signal.SIGINT, signal.SIGTERM):
@@ -52,9 +56,9 @@ async def _serve(config: Config) -> None:
         async with running_broker(settings) as broker:
             print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
             names = StoredHeadNames(connection)
-            async with running_service(settings, broker, links, names, records) as service:
+            async with running_service(settings, broker, links, names, records, capture) as service:
                 for at, text in enumerate(refused, start=1):
-                    service.bay.alerts.set(f"records-{at}", "warning", text)
+                    service.warn(f"records-{at}", text)
                 await stopping.wait()
     except OutputError as error:
         raise ConfigError("broker", "port", error.where, error.reason) from error

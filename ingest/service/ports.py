@@ -16,3 +16,11 @@ class CalibrationRecords(Protocol):
         as uncalibrated, and its error says why.
         """
         ...
+
+
+class Recorder(Protocol):
+    """Keeps what happened. Never blocks, never raises for its file's trouble."""
+
+    def note(self, topic: str, data: bytes, at_ns: int, wall_ns: int) -> None:
+        """Keep one record, of a moment on the monotonic and on the wall clock, ns."""
+        ...

@@ -1,10 +1,10 @@
 """Commands from displays: one action, one answer each."""
 
-import asyncio
 import logging
 from collections import OrderedDict
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 from ingest.core.errors import LinkError
 from ingest.core.frames import Side
@@ -38,13 +38,14 @@ REMEMBER_S = 60.0
 
 MOST_REMEMBERED = 1000
 IDENTIFY_S = 5.0
-ANSWER_S = 2.0
-"""A head that has not answered by then is silent."""
 
-AskHead = Callable[[BayHead, Command], Awaitable[Ack | Refusal]]
-"""Sends a command to a head and waits for its answer; raises ``LinkError``."""
+Answer = Ack | Refusal | LinkError | None
+"""What comes of asking a head: its answer, why it could not be asked, None for silence."""
 
-Answer = Callable[[Request, bytes], None]
+AskHead = Callable[[BayHead, Command, Callable[[Answer], None]], None]
+"""Sends a command to a head and hands over, by and by, what comes of it."""
+
+Send = Callable[[Request, bytes], None]
 """Sends the answer to a request."""
 
 
@@ -59,7 +60,7 @@ class Requests:
     """Carries commands out. Those that only need the bay are answered at once."""
 
     def __init__(
-        self, bay: Bay, announcer: Announcer, clock: MonotonicClock, answer: Answer, ask: AskHead
+        self, bay: Bay, announcer: Announcer, clock: MonotonicClock, answer: Send, ask: AskHead
     ) -> None:
         self._bay = bay
         self._announcer = announcer
@@ -68,8 +69,8 @@ class Requests:
         self._ask = ask
         self._remembered: OrderedDict[tuple[str, str, str], _Remembered] = OrderedDict()
 
-    async def carry_out(self, request: Request) -> None:
-        """Carry a request out and answer it; a repeat is only answered."""
+    def carry_out(self, request: Request) -> None:
+        """Carry a request out; it is answered when it is done. A repeat is only answered."""
         key = (request.reply_topic or "", request.name, request.command.id)
         self._forget()
         known = self._remembered.get(key)
@@ -78,11 +79,14 @@ class Requests:
                 self._answer(request, known.reply)
             return
         self._remembered[key] = _Remembered(self._clock(), None)
+        finish = partial(self._finish, key, request)
         try:
-            done = await self._do(request)
+            self._do(request, finish)
         except Exception:  # whoever asked gets an answer, whatever is wrong with us
             log.exception("command %s: fault in the program", request.name)
-            done = Done(False, "failed", "fault in the program; its log says more")
+            finish(Done(False, "failed", "fault in the program; its log says more"))
+
+    def _finish(self, key: tuple[str, str, str], request: Request, done: Done) -> None:
         reply = Reply(
             t=self._announcer.moment()["t"],
             id=request.command.id,
@@ -102,15 +106,17 @@ class Requests:
                 return
             self._remembered.popitem(last=False)
 
-    async def _do(self, request: Request) -> Done:
+    def _do(self, request: Request, finish: Callable[[Done], None]) -> None:
         command = request.command
         head = self._bay.named(command.head)
         if head is None:
             known = ", ".join(sorted(h.name for h in self._bay.heads.values())) or "none yet"
-            return Done(False, "unknown-head", f"no head {command.head}; there are: {known}")
-        if isinstance(command, Identify):
-            return await self._identify(head)
-        return self._at_once(head, request)
+            finish(Done(False, "unknown-head", f"no head {command.head}; there are: {known}"))
+        elif isinstance(command, Identify) and head.online:
+            asked = identify(0, duration_s=IDENTIFY_S)
+            self._ask(head, asked, lambda answer: finish(shown(head, answer)))
+        else:
+            finish(self._at_once(head, request))
 
     def _at_once(self, head: BayHead, request: Request) -> Done:
         match request.command:
@@ -149,16 +155,15 @@ class Requests:
         self._bay.put_on(head, wheel)
         return Done(True, "ok", f"{head.name} is on {where}")
 
-    async def _identify(self, head: BayHead) -> Done:
-        if not head.online:
-            return Done(False, "head-offline", f"{head.name} is not online")
-        try:
-            async with asyncio.timeout(ANSWER_S):
-                answer = await self._ask(head, identify(0, duration_s=IDENTIFY_S))
-        except TimeoutError:
-            return Done(False, "head-silent", f"{head.name} did not answer within {ANSWER_S:g} s")
-        except LinkError as error:
-            return Done(False, "head-offline", str(error))
-        if isinstance(answer, Refusal):
+
+def shown(head: BayHead, answer: Answer) -> Done:
+    """Return what came of asking a head to show itself."""
+    match answer:
+        case None:
+            return Done(False, "head-silent", f"{head.name} did not answer")
+        case LinkError():
+            return Done(False, "head-offline", str(answer))
+        case Refusal():
             return Done(False, "head-refused", f"{head.name} refused, reason {answer.reason}")
-        return Done(True, "ok", f"{head.name} shows itself for {IDENTIFY_S:g} s")
+        case Ack():
+            return Done(True, "ok", f"{head.name} shows itself for {IDENTIFY_S:g} s")

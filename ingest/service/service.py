@@ -1,53 +1,46 @@
-"""The measuring service: one task per head, one for the second's tick, one for the outlet.
+"""The measuring service: one task per head, one for the second's tick.
 
-It talks to ports only. A head that fails never disturbs another; an exception in one head's
-task is logged with its link and restarts that task alone.
+It talks to ports only, and hands all that happens to the workings, stamped once. A head that
+fails never disturbs another; an exception in one head's task is logged with its link and
+restarts that task alone.
 """
 
 import asyncio
 import contextlib
-import itertools
 import logging
 from collections.abc import Callable, Coroutine, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
-from typing import Protocol
 
 from ingest.core.errors import LinkError
 from ingest.core.ids import MonotonicNs
-from ingest.core.ports import Chunk, HeadNames, Link, MonotonicClock, Outlet, WallClock
-from ingest.core.units import NS
+from ingest.core.ports import Chunk, HeadNames, Link, MonotonicClock, WallClock
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
-from ingest.service.announcer import Announcer
 from ingest.service.bay import Bay, BaySettings
-from ingest.service.bayhead import BayHead
-from ingest.service.linkkeeper import KeeperSettings, LinkChange, LinkKeeper, LinkState
-from ingest.service.ports import CalibrationRecords
-from ingest.service.requests import Requests
-from ingest.service.servicedesk import DeskSettings, ServiceDesk
-from ingest.wire.codes import CommandOp
-from ingest.wire.commands import Command
-from ingest.wire.outgoing import outgoing
-from ingest.wire.reports import Ack, Refusal
+from ingest.service.inputs import (
+    Arrived,
+    Asked,
+    Began,
+    Input,
+    Introduced,
+    LinkIs,
+    Moment,
+    NotSent,
+    Second,
+    Warned,
+)
+from ingest.service.linkkeeper import KeeperSettings, LinkChange, LinkKeeper
+from ingest.service.ports import CalibrationRecords, Recorder
+from ingest.service.servicedesk import DeskSettings
+from ingest.service.transcript import NotingNames, NotingRecords, Transcript
+from ingest.service.workings import Answering, Workings, WorkSettings
 
 log = logging.getLogger(__name__)
 
 TICK_S = 1.0
 RESTART_S = 1.0
 """Pause before a task that failed by our own fault is started again."""
-
-EARLY = 0.4
-"""A link is ready this part of a sample period before the sample that completes a value."""
-
-ASK_HELLO_EVERY_S = 1.0
-"""A head that streams without having introduced itself is asked again this often."""
-
-
-class Answering(Outlet, Protocol):
-    """An outlet that commands come in by."""
-
-    def reply(self, request: Request, payload: bytes) -> None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +53,10 @@ class ServiceSettings:
 
 
 class Service:
-    """Runs one bay. ``run`` serves until it is cancelled."""
+    """Runs one bay. ``run`` serves until it is cancelled.
+
+    ``recorder``, where given, is told every input before it is taken.
+    """
 
     def __init__(
         self,
@@ -75,14 +71,10 @@ class Service:
         wall: WallClock,
         random: Callable[[], float],
         boot: str,
+        recorder: Recorder | None = None,
     ) -> None:
-        self._settings = settings
         self._clock = clock
-        announcer = Announcer(topics, outlet, clock, wall, boot)
-        self._forms = {name: link.form for name, link in links.items()}
-        self.bay = Bay(settings.bay, self._forms, announcer, names, records)
-        self._desk = ServiceDesk(settings.desk, settings.bay.live, announcer)
-        self._requests = Requests(self.bay, announcer, clock, outlet.reply, self._ask)
+        self._wall = wall
         self._keepers = {
             name: LinkKeeper(
                 link,
@@ -94,29 +86,44 @@ class Service:
             )
             for name, link in links.items()
         }
-        self._waiting: dict[tuple[str, int], asyncio.Future[Ack | Refusal]] = {}
-        self._command_ids = itertools.cycle(range(1, 1 << 16))
-        self._hello_asked_ns = dict.fromkeys(links, MonotonicNs(0))
+        work = WorkSettings(settings.bay, settings.desk)
+        forms = {name: link.form for name, link in links.items()}
+        self._transcript: Transcript | None = None
+        if recorder is not None:
+            self._transcript = Transcript(recorder)
+            self._transcript.open(self._moment(), topics.bay, boot, work, forms)
+            names = NotingNames(names, self._transcript)
+            records = NotingRecords(records, self._transcript)
+        self._workings = Workings(
+            work, topics, forms, outlet, self, names=names, records=records, boot=boot
+        )
         self._tasks: asyncio.TaskGroup | None = None
+
+    @property
+    def bay(self) -> Bay:
+        """What is known of the bay now."""
+        return self._workings.bay
 
     def birth(self) -> bytes:
         """Return the present ``svc/status``."""
-        return self._desk.status("online", "").encode()
+        return self._introduce("online", "")
 
     def farewell(self) -> bytes:
         """Return the ``svc/status`` of a clean stop."""
-        return self._desk.status("offline", "stopped").encode()
+        return self._introduce("offline", "stopped")
+
+    def warn(self, code: str, text: str) -> None:
+        """Say as an alert what somebody should know who started the service."""
+        self._take(Warned(code, text))
 
     def on_request(self, request: Request) -> None:
         """Take a command; it is answered when it is done."""
         if self._tasks is not None:
-            self._tasks.create_task(
-                self._guarded(f"command {request.name}", self._requests.carry_out(request))
-            )
+            self._take(Asked(request))
 
     async def run(self) -> None:
         """Serve until cancelled."""
-        self._desk.refresh(self.bay)
+        self._take(Began())
         async with asyncio.TaskGroup() as tasks:
             self._tasks = tasks
             try:
@@ -127,6 +134,43 @@ class Service:
             finally:
                 self._tasks = None
 
+    def send(self, link: str, data: bytes, command_id: int) -> None:
+        """Send a command by and by."""
+        self._start(f"command to {link}", self._send(link, data, command_id))
+
+    def ask_hello(self, link: str, command: bytes) -> None:
+        """Have a head introduce itself, by and by."""
+        self._start(f"hello of {link}", self._ask_hello(link, command))
+
+    def heard(self, link: str, at_ns: MonotonicNs) -> None:
+        """Tell a link's keeper that something valid came."""
+        self._keepers[link].note_good(at_ns)
+
+    def rest(self, link: str, until_ns: MonotonicNs) -> None:
+        """Let a link's bytes gather until a time."""
+        self._keepers[link].rest(until_ns)
+
+    def _moment(self) -> Moment:
+        return Moment(self._clock(), self._wall())
+
+    def _take(self, what: Input, moment: Moment | None = None) -> None:
+        moment = moment or self._moment()
+        if self._transcript is not None:
+            self._transcript.note(moment, what)
+        self._workings.take(moment, what)
+
+    def _introduce(self, state: str, why: str) -> bytes:
+        moment = self._moment()
+        if self._transcript is not None:
+            self._transcript.note(moment, Introduced(state, why))
+        return self._workings.introduce(moment, state, why)
+
+    def _start(self, name: str, work: Coroutine[None, None, None]) -> None:
+        if self._tasks is None:
+            work.close()
+        else:
+            self._tasks.create_task(work, name=name)
+
     async def _keep(self, name: str) -> None:
         """Keep one link; a fault of our own is logged with the link's name, never passed on."""
         while True:
@@ -136,63 +180,25 @@ class Service:
                 log.exception("link %s: fault in the program; starting it again", name)
             await asyncio.sleep(RESTART_S)
 
-    async def _guarded(self, what: str, work: Coroutine[None, None, None]) -> None:
-        try:
-            await work
-        except Exception:
-            log.exception("%s: fault in the program", what)
-
     async def _on_chunk(self, name: str, chunk: Chunk) -> None:
-        slot = self.bay.slots[name]
-        before = slot.counters.frames
-        for answer in self.bay.take(name, chunk):
-            if isinstance(answer, Ack | Refusal):
-                waiting = self._waiting.get((name, answer.command_id))
-                if waiting is not None and not waiting.done():
-                    waiting.set_result(answer)
-        if slot.counters.frames > before:
-            self._keepers[name].note_good(chunk.arrived_ns)
-        if slot.feed.chain is not None:
-            quiet_ns = round((slot.feed.chain.quiet_s - EARLY * slot.feed.chain.period_s) * NS)
-            self._keepers[name].rest(MonotonicNs(chunk.arrived_ns + quiet_ns))
-        if slot.feed.hello is None:
-            await self._ask_hello(name)
+        waited_ns = self._clock() - chunk.arrived_ns
+        moment = Moment(chunk.arrived_ns, self._wall() - waited_ns)
+        self._take(Arrived(name, chunk.data), moment)
 
     def _on_state(self, name: str, change: LinkChange) -> None:
-        self.bay.link_changed(name, change)
-        counters = self.bay.slots[name].counters
-        counters.reconnects = self._keepers[name].reconnects
-        if change.state is LinkState.OPEN and self._tasks is not None:
-            self._hello_asked_ns[name] = MonotonicNs(0)
-            self._tasks.create_task(self._ask_hello(name), name=f"hello of {name}")
+        self._take(LinkIs(name, change, self._keepers[name].reconnects))
 
-    async def _ask_hello(self, name: str) -> None:
-        now_ns = self._clock()
-        if now_ns - self._hello_asked_ns[name] < ASK_HELLO_EVERY_S * 1e9:
-            return
-        self._hello_asked_ns[name] = now_ns
-        command = Command(CommandOp.HELLO, next(self._command_ids))
-        with contextlib.suppress(LinkError):  # the keeper meets the same error, and says it
-            await self._keepers[name].ask_hello(outgoing(command, self._forms[name]))
-
-    async def _ask(self, head: BayHead, command: Command) -> Ack | Refusal:
-        name, command_id = head.slot.name, next(self._command_ids)
-        waiting: asyncio.Future[Ack | Refusal] = asyncio.get_running_loop().create_future()
-        self._waiting[name, command_id] = waiting
+    async def _send(self, name: str, data: bytes, command_id: int) -> None:
         try:
-            asked = replace(command, command_id=command_id)
-            await self._keepers[name].send(outgoing(asked, self._forms[name]))
-            return await waiting
-        finally:
-            del self._waiting[name, command_id]
+            await self._keepers[name].send(data)
+        except LinkError as error:
+            self._take(NotSent(name, command_id, error))
+
+    async def _ask_hello(self, name: str, command: bytes) -> None:
+        with contextlib.suppress(LinkError):  # the keeper meets the same error, and says it
+            await self._keepers[name].ask_hello(command)
 
     async def _tick(self) -> None:
-        last_ns = self._clock()
         while True:
             await asyncio.sleep(TICK_S)
-            now_ns = self._clock()
-            for name, keeper in self._keepers.items():
-                self.bay.slots[name].counters.dropped = keeper.dropped
-            self.bay.tick((now_ns - last_ns) * 1e-9)
-            self._desk.refresh(self.bay)
-            last_ns = now_ns
+            self._take(Second({name: keeper.dropped for name, keeper in self._keepers.items()}))

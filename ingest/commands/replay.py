@@ -1,0 +1,212 @@
+"""``levelhead replay``: say again what a captured bay said, under the name ``<bay>-replay``."""
+
+import argparse
+import asyncio
+import contextlib
+import random
+import sys
+import time
+from collections.abc import AsyncIterator, Iterator
+from pathlib import Path
+
+from ingest.capture.reader import read_capture
+from ingest.commands.host import HostSettings, monotonic_ns, running_broker
+from ingest.core.errors import InputError, OutputError
+from ingest.core.ids import MonotonicNs
+from ingest.core.recording import Record
+from ingest.outputs.broker import EmbeddedBrokerSettings
+from ingest.outputs.mqtt import MqttOutlet, Voice
+from ingest.outputs.settings import BrokerSettings
+from ingest.payload.cmd import Request
+from ingest.service.backoff import Backoff, BackoffSettings
+from ingest.service.inputs import Moment
+from ingest.service.player import Player
+
+CONNECT_S = 10.0
+FASTEST = 1e6
+"""Faster than any machine plays: no waiting at all."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("file", type=Path, metavar="FILE.mcap", help="what levelhead capture made")
+    parser.add_argument("--speed", type=float, default=1.0, help="times real time (default 1)")
+    parser.add_argument(
+        "--print",
+        action="store_true",
+        help="print a line a message, topic and payload, as fast as can be; no broker is used",
+    )
+    parser.add_argument("--info", action="store_true", help="say what the file holds, no more")
+    parser.add_argument("--host", help="a broker of yours (default: one of our own on loopback)")
+    parser.add_argument("--port", type=int, default=1883, help="its port (default 1883)")
+    parser.add_argument("--stay", action="store_true", help="stay at the end, until Ctrl-C")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Replay. Exit 2 when the file cannot be played."""
+    if not args.speed > 0.0:
+        raise InputError("--speed", None, f"{args.speed} is not above 0")
+    capture = read_capture(args.file)
+    for remark in capture.remarks:
+        print(f"levelhead replay: {remark}", file=sys.stderr)
+    if args.print or args.info:
+        outlet = Lines() if args.print else Silence()
+        player = Player(str(args.file), capture.records, outlet)
+        if args.info:
+            print("\n".join(described(player)))
+            return 0
+        for record in player.records:
+            player.play(record)
+        _say_skipped(player)
+        return 0
+    with contextlib.suppress(KeyboardInterrupt):
+        asyncio.run(_replay(args, capture.records))
+    return 0
+
+
+def described(player: Player) -> Iterator[str]:
+    """Yield lines: whose capture it is, how long, what came over which link."""
+    records = player.records
+    span_s = (records[-1].at_ns - records[0].at_ns) * 1e-9
+    began = time.strftime("%Y-%m-%d %H:%M:%S", time.gmtime(records[0].wall_ns // 10**9))
+    yield f"bay {player.bay_name}, {began} UTC, {span_s:.1f} s, {len(records)} records"
+    for link in player.workings.bay.slots:
+        mine = [len(r.data) for r in records if r.topic == f"bytes/{link}"]
+        yield f"{link}: {sum(mine)} bytes in {len(mine)} reads"
+    requests = sum(r.topic == "request" for r in records)
+    yield f"{requests} requests of displays"
+
+
+class Silence:
+    """An outlet that says nothing."""
+
+    def publish(
+        self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
+    ) -> None:
+        """Say nothing."""
+
+    def reply(self, request: Request, payload: bytes) -> None:
+        """Answer nobody."""
+
+
+class Lines(Silence):
+    """An outlet that prints a line a message."""
+
+    def publish(
+        self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
+    ) -> None:
+        """Print topic and payload."""
+        print(topic, payload.decode())
+
+    def reply(self, request: Request, payload: bytes) -> None:
+        """Print the answer, on the topic it went to."""
+        print(request.reply_topic or "-", payload.decode())
+
+
+class Late(Silence):
+    """An outlet that there is only when its player has been made. It remembers the status."""
+
+    def __init__(self) -> None:
+        self.outlet: MqttOutlet | None = None
+        self.status = b""
+
+    def publish(
+        self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
+    ) -> None:
+        """Hand on."""
+        if topic.endswith("/svc/status"):
+            self.status = payload
+        if self.outlet is not None:
+            self.outlet.publish(topic, payload, retain=retain, qos=qos, expiry_s=expiry_s)
+
+
+def first_status(where: str, records: tuple[Record, ...]) -> bytes:
+    """Return the first status of a capture: what is said when nothing was played yet."""
+    heard = Late()
+    player = Player(where, records, heard)
+    for record in records:
+        if heard.status:
+            break
+        player.play(record)
+    return heard.status or player.workings.introduce(moment_of(records[0]), "online", "")
+
+
+def moment_of(record: Record) -> Moment:
+    """Return when a record was made."""
+    return Moment(MonotonicNs(record.at_ns), record.wall_ns)
+
+
+async def _replay(args: argparse.Namespace, records: tuple[Record, ...]) -> None:
+    late = Late()
+    player = Player(str(args.file), records, late)
+    late.status = first_status(str(args.file), records)
+    embedded = None if args.host else EmbeddedBrokerSettings(port=args.port)
+    own = BrokerSettings(host=args.host or "127.0.0.1", port=args.port)
+    settings = HostSettings(bay=player.topics.bay, embedded=embedded, broker=own)
+    try:
+        async with running_broker(settings) as broker, _spoken(player, broker, late):
+            where = f"mosquitto_sub -p {broker.port} -t '{player.topics.root}/#' -v"
+            print(f"replaying as bay {player.topics.bay}: {where}", flush=True)
+            await _play(player, args.speed)
+            _say_skipped(player)
+            if args.stay:
+                print("staying until Ctrl-C", flush=True)
+                await asyncio.get_running_loop().create_future()
+    except OutputError as error:
+        raise InputError(error.where, None, error.reason) from error
+
+
+async def _play(player: Player, speed: float) -> None:
+    """Play in the rhythm of the capture, so many times as fast."""
+    loop = asyncio.get_running_loop()
+    began_s, first_ns = loop.time(), player.records[0].at_ns
+    for count, record in enumerate(player.records):
+        due_s = began_s + (record.at_ns - first_ns) * 1e-9 / speed
+        if due_s > loop.time() and speed < FASTEST:
+            await asyncio.sleep(due_s - loop.time())
+        elif count % 50 == 0:
+            await asyncio.sleep(0)
+        player.play(record)
+
+
+@contextlib.asynccontextmanager
+async def _spoken(player: Player, broker: BrokerSettings, late: Late) -> AsyncIterator[None]:
+    """Let the player's messages go out over MQTT while the block runs."""
+
+    def farewell() -> bytes:
+        return player.workings.introduce(moment_of(player.records[-1]), "offline", "stopped")
+
+    connected = asyncio.Event()
+    outlet = MqttOutlet(
+        broker,
+        player.topics,
+        Voice(
+            player.boot,
+            lambda: late.status,
+            farewell,
+            lambda request: None,
+            lambda state: connected.set(),
+        ),
+        patience=Backoff(BackoffSettings(), random.random),
+        clock=monotonic_ns,
+        wall=time.time_ns,
+    )
+    late.outlet = outlet
+    task = asyncio.create_task(outlet.run(), name="outlet")
+    try:
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(connected.wait(), CONNECT_S)
+        yield
+    finally:
+        await outlet.stop()
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+
+
+def _say_skipped(player: Player) -> None:
+    if player.skipped:
+        print(
+            f"levelhead replay: {player.skipped} records are none that this program knows; "
+            "they were passed over",
+            file=sys.stderr,
+        )

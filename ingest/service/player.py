@@ -1,0 +1,212 @@
+"""Plays a capture: the inputs that were noted, into the same workings as live.
+
+The bay gets the name of its own with ``-replay``; boot ids, times and all else are those of the
+capture, so that playing it twice says the same things, byte for byte, however fast.
+"""
+
+import base64
+import json
+from collections import defaultdict, deque
+from collections.abc import Iterable
+from typing import Any
+
+from pydantic import ValidationError
+
+from calibration.errors import CalibrationFileError
+from calibration.record import CalibrationRecord, load_record
+from ingest.core.errors import (
+    InputError,
+    LinkBusy,
+    LinkDenied,
+    LinkError,
+    LinkLost,
+    LinkNotFound,
+    LinkSilent,
+    LinkTimeout,
+)
+from ingest.core.ids import HeadId, HeadName, MonotonicNs
+from ingest.core.ports import LinkForm, NameTaken
+from ingest.core.recording import Record
+from ingest.payload.base import PayloadError
+from ingest.payload.cmd import Request, read_command
+from ingest.payload.topics import Topics
+from ingest.service import transcript
+from ingest.service.inputs import (
+    Arrived,
+    Asked,
+    Began,
+    Input,
+    Introduced,
+    LinkIs,
+    Moment,
+    NotSent,
+    Second,
+    Warned,
+)
+from ingest.service.linkkeeper import LinkChange, LinkState
+from ingest.service.workings import Answering, Workings
+
+SUFFIX = "-replay"
+ERRORS = {
+    kind.__name__: kind
+    for kind in (LinkBusy, LinkDenied, LinkLost, LinkNotFound, LinkSilent, LinkTimeout)
+}
+
+
+class Player:
+    """Plays the records of one start of a service, in order."""
+
+    def __init__(self, where: str, records: Iterable[Record], outlet: Answering) -> None:
+        """Read what the replay starts from.
+
+        Raises:
+            InputError: there is no start, or it is of a version that this program cannot play.
+        """
+        self._records = tuple(records)
+        start = self._start(where)
+        self.bay_name = str(start["bay"])
+        self.topics = Topics(self.bay_name + SUFFIX)
+        self.boot = str(start["boot"])
+        forms = {name: LinkForm(form) for name, form in start["links"].items()}
+        told = Told(self._records)
+        self.workings = Workings(
+            transcript.SETTINGS.validate_python(start["settings"]),
+            self.topics,
+            forms,
+            outlet,
+            NoHands(),
+            names=told,
+            records=told,
+            boot=self.boot,
+        )
+        self.skipped = 0
+        """Records that could not be read as an input."""
+
+    @property
+    def records(self) -> tuple[Record, ...]:
+        """All records, for whoever paces the play."""
+        return self._records
+
+    def play(self, record: Record) -> None:
+        """Take one record; what is none of an input is passed over."""
+        try:
+            what = read_input(record)
+        except (ValueError, KeyError, TypeError, AttributeError, PayloadError):
+            self.skipped += 1
+            return
+        if what is not None:
+            moment = Moment(MonotonicNs(record.at_ns), record.wall_ns)
+            self.workings.take(moment, what)
+
+    def _start(self, where: str) -> dict[str, Any]:
+        first = next((r for r in self._records if r.topic == transcript.START), None)
+        if first is None:
+            raise InputError(where, None, "holds no start of a service; nothing can be replayed")
+        try:
+            start: dict[str, Any] = json.loads(first.data)
+            version = start["version"]
+            if version != transcript.VERSION:
+                reason = f"capture version {version}; this program plays {transcript.VERSION}"
+                raise InputError(where, None, reason)
+            transcript.SETTINGS.validate_python(start["settings"])
+            dict(start["links"]), str(start["bay"]), str(start["boot"])
+        except (ValueError, KeyError, TypeError, ValidationError) as error:
+            reason = "its start cannot be read; a newer program may have written it"
+            raise InputError(where, None, reason) from error
+        return start
+
+
+def read_input(record: Record) -> Input | None:
+    """Return a record as an input; None for what is none. Raises for what cannot be read."""
+    kind, _, link = record.topic.partition("/")
+    if record.topic.startswith(transcript.BYTES):
+        return Arrived(link, record.data)
+    said: dict[str, Any] = json.loads(record.data)
+    match kind:
+        case transcript.BEGAN:
+            return Began()
+        case transcript.SECOND:
+            return Second({str(name): int(count) for name, count in said["dropped"].items()})
+        case transcript.REQUEST:
+            return Asked(_request(said))
+        case transcript.INTRODUCED:
+            return Introduced(said["state"], said["why"])
+        case transcript.WARNED:
+            return Warned(said["code"], said["text"])
+        case "link":
+            change = LinkChange(LinkState(said["state"]), _error(said))
+            return LinkIs(link, change, int(said["reconnects"]))
+        case "not-sent":
+            error = _error(said)
+            return None if error is None else NotSent(link, int(said["command_id"]), error)
+    return None
+
+
+def _error(said: dict[str, Any]) -> LinkError | None:
+    if "error" not in said:
+        return None
+    return ERRORS.get(said["error"], LinkLost)(said["link"], said["reason"])
+
+
+def _request(said: dict[str, Any]) -> Request:
+    mark = said["correlation"]
+    return Request(
+        said["name"],
+        read_command(said["name"], said["command"].encode()),
+        said["reply_topic"],
+        None if mark is None else base64.b64decode(mark),
+    )
+
+
+class Told:
+    """Head names and calibration records as the captured service was told them."""
+
+    def __init__(self, records: Iterable[Record]) -> None:
+        self._answers: dict[str, deque[Any]] = defaultdict(deque)
+        for record in records:
+            if record.topic == transcript.FOUND:
+                said = json.loads(record.data)
+                self._answers[said["key"]].append(said["answer"])
+
+    def _next(self, key: str) -> Any:
+        waiting = self._answers[key]
+        return waiting.popleft() if waiting else None
+
+    def name_of(self, head: HeadId) -> HeadName | None:
+        """Return a head's name."""
+        found = self._next(f"name of {head}")
+        return None if found is None else HeadName(found)
+
+    def head_named(self, name: HeadName) -> HeadId | None:
+        """Return who has a name."""
+        found = self._next(f"head named {name}")
+        return None if found is None else HeadId(found)
+
+    def set_name(self, head: HeadId, name: HeadName) -> None:
+        """Name a head; raises ``NameTaken``."""
+        holder = self._next(f"naming {head}")
+        if holder is not None:
+            raise NameTaken(name, HeadId(holder))
+
+    def newest(self, head: HeadId) -> CalibrationRecord | None:
+        """Return the head's record. Raises ``CalibrationFileError``."""
+        found = self._next(f"record of {head}")
+        if isinstance(found, dict):
+            raise CalibrationFileError(found["where"], found["reason"])
+        return None if found is None else load_record(found)
+
+
+class NoHands:
+    """A replay has no links: what heads answered is in the capture."""
+
+    def send(self, link: str, data: bytes, command_id: int) -> None:
+        """Send nothing."""
+
+    def ask_hello(self, link: str, command: bytes) -> None:
+        """Ask nobody."""
+
+    def heard(self, link: str, at_ns: MonotonicNs) -> None:
+        """Tell nobody."""
+
+    def rest(self, link: str, until_ns: MonotonicNs) -> None:
+        """Let nothing gather."""

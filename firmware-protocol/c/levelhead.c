@@ -35,6 +35,13 @@ enum {
 #define PING_SIZE 4u
 #define COMMAND_SIZE 6u
 
+/* What the code below takes for granted; C99 has no static assertion. */
+#define HOLDS(claim, is_so) typedef char claim[(is_so) ? 1 : -1]
+HOLDS(a_full_batch_fits_a_body, LH_BATCH_SIZE(LH_BATCH_MAX) <= LH_BODY_MAX);
+HOLDS(a_full_hello_fits_a_body, LH_HELLO_SIZE(LH_CHANNELS_MAX) <= LH_BODY_MAX);
+HOLDS(the_longest_frame_is_that_of_a_full_body, LH_FRAME_ROOM(LH_BODY_MAX) == RAW_MAX + 1u);
+HOLDS(a_receiver_keeps_a_whole_command, sizeof(((lh_receiver *)0)->first) >= COMMAND_SIZE);
+
 /* Write the lowest bytes of a number, least significant first; return what comes after. */
 static uint8_t *put(uint8_t *at, uint32_t number, unsigned bytes)
 {
@@ -242,6 +249,7 @@ size_t lh_put_status(uint8_t *body, size_t room, const lh_health *health)
                                   health->battery_percent != BATTERY_NOT_KNOWN)) {
         return 0u;
     }
+    /* The high byte of the battery is the reserved one. */
     at = put_four(body, TYPE_STATUS, health->status, health->battery_percent);
     at = put(at, health->t_us, 4u);
     at = put(at, (uint32_t)health->temperature_cdegc, 2u);
@@ -302,23 +310,29 @@ size_t lh_put_refusal(uint8_t *body, size_t room, uint8_t status, const lh_reque
     return put_answer(body, room, status, command, TYPE_REFUSAL, reason, value);
 }
 
+/* How far two numbers are apart. */
+static unsigned distance(unsigned one, unsigned other)
+{
+    return one > other ? one - other : other - one;
+}
+
 /* The possible rate that lies nearest to a wanted one, in 0.1 Hz; 0 when there is none. */
 static uint16_t nearest_rate(const lh_control *control, uint16_t wanted_dhz)
 {
-    unsigned least = UINT16_MAX;
-    uint16_t nearest = 0u;
+    unsigned least_dhz = UINT16_MAX;
+    uint16_t nearest_dhz = 0u;
     unsigned i;
 
     for (i = 0u; i < control->rates; i++) {
-        uint16_t rate = control->rates_dhz[i];
-        unsigned off = rate > wanted_dhz ? (unsigned)rate - wanted_dhz : (unsigned)wanted_dhz - rate;
+        uint16_t rate_dhz = control->rates_dhz[i];
+        unsigned off_dhz = distance(rate_dhz, wanted_dhz);
 
-        if (is_rate(rate) && off < least) {
-            least = off;
-            nearest = rate;
+        if (is_rate(rate_dhz) && off_dhz < least_dhz) {
+            least_dhz = off_dhz;
+            nearest_dhz = rate_dhz;
         }
     }
-    return nearest;
+    return nearest_dhz;
 }
 
 /* A duration that a head shows itself, brought into its range, in 0.1 s (section 5.7). */

@@ -247,8 +247,8 @@ size_t lh_frame(uint8_t *frame, size_t room, const uint8_t *body, size_t size);
 /* Where bytes go one at a time, as to the ring buffer of a UART. context is the caller's. */
 typedef void (*lh_sink)(void *context, uint8_t byte);
 
-/* The same without a buffer (section 2). The sink has to take all of it, at most LH_FRAME_ROOM(size) bytes:
- * see that there is room before. Returns how many bytes went, or 0. */
+/* The same without a buffer (section 2). The sink has to take all of it, at most
+ * LH_FRAME_ROOM(size) bytes: see that there is room before. Returns how many went, or 0. */
 size_t lh_frame_to(lh_sink sink, void *context, const uint8_t *body, size_t size);
 
 /* What has come from a host on a byte link (sections 2 and 6). Bounded: of any message it keeps
@@ -277,7 +277,8 @@ bool lh_read(const uint8_t *body, size_t size, lh_request *request);
 
 /* A counter of ticks turned into microseconds that wrap at 2^32 (section 7). A tick lasts
  * us/ticks microseconds: 1/1 at 1 MHz, 1/25 at 25 MHz, 15625/512 at 32768 Hz. The fraction that
- * is left over is kept, so nothing drifts. Call it at least once while the counter goes round. */
+ * is left over is kept, so nothing drifts. Call it at least once while the counter goes round;
+ * each 65535 ticks since the last call cost two divisions. */
 typedef struct {
     uint32_t t_us;
     uint32_t rest;

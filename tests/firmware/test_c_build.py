@@ -111,7 +111,7 @@ def test_a_program_in_cpp_can_call_it(build, real_part, c_source, tmp_path):
     built = build("gcc", "-std=c99", "-O1")
     flags = ["-std=c++11", "-Wall", "-Wextra", "-Wpedantic", "-Werror", f"-I{c_source}"]
     flags.append("-no-pie")
-    run(real_part("g++"), *flags, "-o", tmp_path / "main", source, built)
+    run(real_part("clang++"), *flags, "-o", tmp_path / "main", source, built)
     run(tmp_path / "main")
 
 
@@ -210,5 +210,5 @@ def test_the_example_of_the_manual_compiles(real_part, c_source, tmp_path):
     function, statements = shown.split("\n}\n\n", 1)
     source = tmp_path / "example.c"
     source.write_text(f"{STUBS}{function}\n}}\nvoid example(void)\n{{\n{statements}}}\n")
-    command = [*CORTEX_M3, *WARNINGS, "-std=c99", f"-I{c_source}", "-c", "-o", "/dev/null"]
-    run(real_part("arm-none-eabi-gcc"), *command, source)
+    command = [*CORTEX_M3, *WARNINGS, "-std=c99", "-ffreestanding", f"-I{c_source}"]
+    run(real_part("arm-none-eabi-gcc"), *command, "-c", "-o", "/dev/null", source)

@@ -41,10 +41,49 @@ def read_capture(path: Path) -> Capture:
         raise InputError(str(path), None, error.strerror or "cannot be read") from error
 
 
+class _Taker:
+    """Takes what is inside the file, piece by piece."""
+
+    def __init__(self) -> None:
+        self.records: list[Record] = []
+        self.damaged = 0
+        self.ended = False
+        self._channels: dict[int, str] = {}
+        self._highest = 0
+
+    def take(self, piece: McapRecord) -> None:
+        if isinstance(piece, Chunk):
+            try:
+                inside = breakup_chunk(piece, validate_crc=True)
+            except DAMAGE:
+                self.damaged += 1
+                return
+            for each in inside:
+                self.take(each)
+        elif isinstance(piece, Channel):
+            self._channels[piece.id] = piece.topic
+        elif isinstance(piece, Message):
+            self._message(piece)
+        elif isinstance(piece, DataEnd | Footer):
+            self.ended = True
+
+    def _message(self, message: Message) -> None:
+        self._highest = max(self._highest, message.sequence)
+        topic = self._channels.get(message.channel_id)
+        if topic is None:  # what said its topic was damaged
+            self.damaged += 1
+            return
+        at_ns, wall_ns = message.publish_time, message.log_time
+        self.records.append(Record(topic, message.data, at_ns, wall_ns))
+
+    @property
+    def missing(self) -> int:
+        """Records known to be damaged, or missed in the count."""
+        return max(self.damaged, self._highest - len(self.records))
+
+
 def _read(file: BinaryIO, where: str) -> Capture:
-    records: list[Record] = []
-    channels: dict[int, str] = {}
-    damaged, ended = 0, False
+    taker = _Taker()
     pieces = _pieces(file, where)
     while True:
         try:
@@ -53,32 +92,9 @@ def _read(file: BinaryIO, where: str) -> Capture:
             break
         if piece is None:
             break
-        ended = ended or isinstance(piece, DataEnd | Footer)
-        if isinstance(piece, Chunk):
-            try:
-                inside = breakup_chunk(piece, validate_crc=True)
-            except DAMAGE:
-                damaged += 1
-                continue
-            damaged += _take(inside, channels, records)
-        elif isinstance(piece, Channel | Message):
-            damaged += _take([piece], channels, records)
-    return Capture(tuple(records), tuple(_remarks(where, len(records), damaged, ended)))
-
-
-def _take(inside: list[McapRecord], channels: dict[int, str], records: list[Record]) -> int:
-    """Take what is inside; return how many records nobody can tell the topic of any more."""
-    strays = 0
-    for each in inside:
-        if isinstance(each, Channel):
-            channels[each.id] = each.topic
-        elif isinstance(each, Message):
-            topic = channels.get(each.channel_id)
-            if topic is None:
-                strays += 1
-            else:
-                records.append(Record(topic, each.data, each.publish_time, each.log_time))
-    return strays
+        taker.take(piece)
+    remarks = _remarks(where, len(taker.records), taker.missing, taker.ended)
+    return Capture(tuple(taker.records), tuple(remarks))
 
 
 def _pieces(file: BinaryIO, where: str) -> Iterator[McapRecord]:

@@ -1,0 +1,213 @@
+"""What is replayed is what was said: a live run over real ptys against its own capture."""
+
+import asyncio
+import json
+import time
+from dataclasses import replace
+
+import pytest
+
+from ingest.capture.reader import read_capture
+from ingest.capture.writer import CaptureWriter
+from ingest.commands.demo_rig import build, wall_clock
+from ingest.core.errors import InputError
+from ingest.core.ids import HeadName, MonotonicNs
+from ingest.core.ports import NameTaken
+from ingest.drivers.serial import SerialLink, SerialSettings
+from ingest.payload.cmd import Request, read_command
+from ingest.payload.topics import Topics
+from ingest.service.player import Player
+from ingest.service.service import Service, ServiceSettings
+from ingest.store.database import open_database
+from ingest.store.records import StoredRecords
+
+
+class Heard:
+    """An outlet that keeps what is said, and what is answered."""
+
+    def __init__(self):
+        self.said = []
+
+    def publish(self, topic, payload, *, retain, qos, expiry_s):
+        self.said.append((topic, payload, retain, qos))
+
+    def reply(self, request, payload):
+        self.said.append((request.reply_topic, payload, False, 1))
+
+
+class Names:
+    """Head names, as a store keeps them."""
+
+    def __init__(self):
+        self.names = {}
+
+    def name_of(self, head):
+        return self.names.get(head)
+
+    def head_named(self, name):
+        return next((head for head, each in self.names.items() if each == name), None)
+
+    def set_name(self, head, name):
+        holder = self.head_named(name)
+        if holder not in (None, head):
+            raise NameTaken(name, holder)
+        self.names[head] = name
+
+
+def now_ns():
+    return MonotonicNs(time.monotonic_ns())
+
+
+async def _live(path):
+    """Run two heads for some seconds: named, mounted, asked, one unplugged and plugged in again."""
+    demo = build(5, "rigid-8x4", wall_clock(), 50.0)
+    ptys = {name: demo.ptys[name] for name in ("alder", "birch")}
+    store = open_database(":memory:")
+    records = StoredRecords(store)
+    for text in demo.records[:1]:
+        records.add(text, "bench")
+    heard, troubles = Heard(), []
+    writer = CaptureWriter(path, troubles.append)
+    links = {}
+    for pty in ptys.values():
+        link = SerialLink(SerialSettings(pty.plug()), now_ns)
+        links[link.name] = link
+    service = Service(
+        ServiceSettings(),
+        Topics("bay7"),
+        links,
+        heard,
+        names=Names(),
+        records=records,
+        clock=now_ns,
+        wall=time.time_ns,
+        random=lambda: 0.5,
+        boot="b-1",
+        recorder=writer,
+    )
+    heard.publish(Topics("bay7").status, service.birth(), retain=True, qos=1, expiry_s=None)
+    tasks = [asyncio.create_task(pty.run()) for pty in ptys.values()]
+    tasks.append(asyncio.create_task(service.run()))
+    await asyncio.sleep(1.5)
+    service.warn("records-1", "a record was refused")
+
+    def ask(name, /, **fields):
+        command = read_command(
+            name, json.dumps({"id": f"{name}-{len(heard.said)}"} | fields).encode()
+        )
+        service.on_request(Request(name, command, "levelhead/v1/bay7/reply/me", b"\x00\xff"))
+
+    first, second = (head.name for head in service.bay.heads.values())
+    ask("name", head=first, name="left-front")
+    ask("name", head=second, name="left-front")
+    ask("identify", head="left-front")
+    ask("wheel", head="left-front", axle=1, side="left")
+    ask("turn-begin", head="left-front")
+    ptys["alder"].press()
+    await asyncio.sleep(0.7)
+    ptys["birch"].unplug()
+    await asyncio.sleep(1.2)
+    ask("turn-end", head="left-front")
+    await asyncio.sleep(0.3)
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
+    writer.close()
+    store.close()
+    for pty in ptys.values():
+        pty.unplug()
+    assert troubles == []
+    return heard.said
+
+
+@pytest.fixture(scope="module")
+def live(tmp_path_factory):
+    path = tmp_path_factory.mktemp("capture") / "live.mcap"
+    return path, asyncio.run(_live(path))
+
+
+def replayed(records):
+    heard = Heard()
+    player = Player("capture", records, heard)
+    for record in player.records:
+        player.play(record)
+    assert player.skipped == 0
+    return heard.said
+
+
+def under_its_own_name(said):
+    """Return messages with the names that a replay has in place of the bay's."""
+    return [
+        (
+            topic.replace("/bay7/", "/bay7-replay/") if "/reply/" not in topic else topic,
+            payload.replace(b"/bay7/", b"/bay7-replay/").replace(
+                b'"bay":"bay7"', b'"bay":"bay7-replay"'
+            ),
+            retain,
+            qos,
+        )
+        for topic, payload, retain, qos in said
+    ]
+
+
+def test_a_replay_says_what_was_said_live_byte_for_byte(live):
+    path, said = live
+    capture = read_capture(path)
+    assert capture.remarks == ()
+    assert replayed(capture.records) == under_its_own_name(said)
+
+
+def test_the_live_run_held_what_matters(live):
+    _, said = live
+    topics = {topic for topic, *_ in said}
+    codes = [json.loads(p)["code"] for topic, p, *_ in said if "/reply/" in topic]
+    assert sorted(codes)[:2] == ["name-taken", "ok"]
+    assert codes.count("ok") >= 4
+    assert "levelhead/v1/bay7/head/left-front/incl_y" in topics
+    assert any("/svc/alert/" in topic for topic in topics)
+    assert any("/runout" in topic for topic in topics)
+
+
+def test_playing_twice_gives_the_same_bytes(live):
+    records = read_capture(live[0]).records
+    assert replayed(records) == replayed(records)
+
+
+def test_a_torn_capture_says_the_beginning_of_it(live):
+    records = read_capture(live[0]).records
+    whole, part = replayed(records), replayed(records[: len(records) // 2])
+    assert part == whole[: len(part)]
+    assert part
+
+
+def test_a_capture_of_a_newer_version_is_refused_by_its_number(live):
+    records = list(read_capture(live[0]).records)
+    start = json.loads(records[0].data) | {"version": 99}
+    records[0] = replace(records[0], data=json.dumps(start).encode())
+    with pytest.raises(InputError, match="capture version 99"):
+        Player("x.mcap", records, Heard())
+
+
+def test_a_capture_without_a_start_cannot_be_played(live):
+    records = read_capture(live[0]).records[1:]
+    with pytest.raises(InputError, match="holds no start"):
+        Player("x.mcap", records, Heard())
+
+
+def test_records_that_are_no_inputs_are_passed_over(live):
+    records = read_capture(live[0]).records
+    strange = replace(records[3], topic="request", data=b"[1")
+    unknown = replace(records[3], topic="of-a-newer-program", data=b"{}")
+    heard = Heard()
+    player = Player("x.mcap", (*records, strange, unknown), heard)
+    for record in player.records:
+        player.play(record)
+    assert player.skipped == 1
+    assert heard.said == replayed(records)
+
+
+def test_a_name_given_before_is_the_name_in_the_replay(live):
+    said = replayed(read_capture(live[0]).records)
+    assert HeadName("left-front") in {
+        topic.split("/")[4] for topic, *_ in said if "/head/" in topic
+    }

@@ -16,6 +16,7 @@ from ingest.chain.decimate import DecimateSettings
 from ingest.chain.despike import DespikeSettings
 from ingest.chain.settle import SettleSettings
 from ingest.core.errors import ConfigError
+from ingest.drivers.ble import BleSettings
 from ingest.drivers.serial import SerialSettings
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.settings import BrokerSettings
@@ -81,9 +82,13 @@ class BrokerTable(_Table):
 
 
 class HeadTable(_Table):
-    """``[[head]]``: a link to a head."""
+    """``[[head]]``: a link to a head, by ``port`` or by ``ble``."""
 
-    port: str
+    port: str | None = None
+    ble: str | None = None
+    """Address of a Bluetooth LE head, or the name that it advertises."""
+    adapter: str | None = None
+    """Bluetooth adapter, such as hci0; default: the machine's own choice."""
     baud: int = 115_200
     hold_s: NotNegative = 0.040
 
@@ -142,7 +147,7 @@ class Config(_Table):
     embedded: EmbeddedBrokerSettings | None
     broker: BrokerSettings
     service: ServiceSettings
-    links: tuple[SerialSettings, ...]
+    links: tuple[SerialSettings | BleSettings, ...]
 
 
 def load_config(path: Path) -> Config:
@@ -192,10 +197,8 @@ def _known_keys(location: tuple[int | str, ...]) -> str:
 
 
 def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
-    ports = [head.port for head in read.head]
-    for at, port in enumerate(ports):
-        if port in ports[:at]:
-            raise ConfigError(where, f"head.{at}.port", port, "named twice; one link per port")
+    links = tuple(_link(where, at, head) for at, head in enumerate(read.head))
+    _refuse_twins(where, read.head)
     records = None if read.bay.records_dir is None else folder / read.bay.records_dir
     if records is not None and not records.is_dir():
         raise ConfigError(where, "bay.records_dir", records, NO_FOLDER)
@@ -206,7 +209,7 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
         embedded=_embedded(where, read.broker),
         broker=_broker(where, folder, read.broker),
         service=_service(where, read),
-        links=tuple(_link(where, at, head) for at, head in enumerate(read.head)),
+        links=links,
     )
 
 
@@ -243,7 +246,22 @@ def _broker(where: str, folder: Path, table: BrokerTable) -> BrokerSettings:
         raise ConfigError(where, f"broker.{error.field}", error.value, error.allowed) from error
 
 
-def _link(where: str, at: int, head: HeadTable) -> SerialSettings:
+def _refuse_twins(where: str, heads: tuple[HeadTable, ...]) -> None:
+    for name in ("port", "ble"):
+        named = [getattr(head, name) for head in heads]
+        for at, value in enumerate(named):
+            if value is not None and value in named[:at]:
+                reason = f"named twice; one link per {name}"
+                raise ConfigError(where, f"head.{at}.{name}", value, reason)
+
+
+def _link(where: str, at: int, head: HeadTable) -> SerialSettings | BleSettings:
+    if head.ble is not None:
+        return _ble(where, at, head, head.ble)
+    if head.port is None:
+        raise ConfigError(where, f"head.{at}.port", None, "is needed, or ble")
+    if head.adapter is not None:
+        raise ConfigError(where, f"head.{at}.adapter", head.adapter, "only with ble")
     try:
         return SerialSettings(head.port, baud=head.baud, hold_s=head.hold_s)
     except ValueError as error:
@@ -253,6 +271,17 @@ def _link(where: str, at: int, head: HeadTable) -> SerialSettings:
             if str(error).startswith(other):
                 name, value = other, getattr(head, other)
         raise ConfigError(where, f"head.{at}.{name}", value, str(error)) from error
+
+
+def _ble(where: str, at: int, head: HeadTable, ble: str) -> BleSettings:
+    for name in ("port", "baud", "hold_s"):
+        if name in head.model_fields_set:
+            value = getattr(head, name)
+            raise ConfigError(where, f"head.{at}.{name}", value, "not with ble: it has none")
+    try:
+        return BleSettings(ble, adapter=head.adapter)
+    except ValueError as error:
+        raise ConfigError(where, f"head.{at}.ble", ble, str(error)) from error
 
 
 def _service(where: str, read: ConfigFile) -> ServiceSettings:

@@ -5,6 +5,8 @@ import json
 from pathlib import Path
 
 from ingest.config import load_config
+from ingest.drivers.ble import BleSettings
+from ingest.drivers.serial import SerialSettings
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,7 +28,7 @@ def run(args: argparse.Namespace) -> int:
                     "ok": True,
                     "bay": config.bay,
                     "broker": broker,
-                    "links": [link.port for link in config.links],
+                    "links": [said(link) for link in config.links],
                 }
             )
         )
@@ -35,7 +37,13 @@ def run(args: argparse.Namespace) -> int:
     print(f"  bay {config.bay}, state in {config.state_file}")
     print(f"  broker: {broker}")
     for link in config.links:
-        print(f"  head at {link.port}, {link.baud} baud")
+        speed = f", {link.baud} baud" if isinstance(link, SerialSettings) else ""
+        print(f"  head at {said(link)}{speed}")
     if not config.links:
         print("  no [[head]] yet: levelhead ports lists what is plugged in")
     return 0
+
+
+def said(link: SerialSettings | BleSettings) -> str:
+    """Return a link as its messages name it."""
+    return link.port if isinstance(link, SerialSettings) else f"ble:{link.head}"

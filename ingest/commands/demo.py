@@ -13,13 +13,13 @@ from pathlib import Path
 
 from rich.console import Console
 
+from ingest.commands.demo_plugs import Plugs, on_ptys, over_the_air
 from ingest.commands.demo_rig import DemoRig, build, wall_clock
 from ingest.commands.demo_story import CAUTION, Story, StoryError
 from ingest.commands.demo_table import Comparison, compare, table
-from ingest.commands.host import HostSettings, monotonic_ns, running_broker, running_service
+from ingest.commands.host import HostSettings, running_broker, running_service
 from ingest.core.errors import InputError, OutputError
 from ingest.display.server import PageServer
-from ingest.drivers.serial import SerialLink, SerialSettings
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.listener import Listener
 from ingest.outputs.settings import BrokerSettings
@@ -49,6 +49,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--stay", action="store_true", help="keep running at the end and say where to subscribe"
     )
     parser.add_argument(
+        "--ble", action="store_true", help="heads on Bluetooth LE, by a daemon that is played"
+    )
+    parser.add_argument(
         "--capture", metavar="FILE.mcap", type=Path, help="keep all that happens in a new file"
     )
     parser.add_argument("--picture", metavar="FILE.svg", help="save the screen as a picture")
@@ -58,6 +61,7 @@ def run(args: argparse.Namespace) -> int:
     """Run the demo. Exit 0 when results and truth agree within their uncertainties."""
     logging.basicConfig(level=logging.WARNING, format="%(levelname)s %(message)s")
     logging.getLogger("amqtt").setLevel(logging.CRITICAL)  # what it logs is told in one line
+    logging.getLogger("bleak").setLevel(logging.ERROR)  # it misses the real daemon's own tool
     if args.picture is not None and not Path(args.picture).absolute().parent.is_dir():
         raise InputError(args.picture, None, "its folder does not exist")
     console = Console(record=args.picture is not None, width=100 if args.picture else None)
@@ -88,19 +92,20 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
     say = functools.partial(console.print, highlight=False)
     say(f"{demo.rig.vehicle.name} (invented), seed {args.seed}")
     say(CAUTION, style="bold")
+    plugged = over_the_air if args.ble else on_ptys
     settings = HostSettings(bay=BAY, embedded=EmbeddedBrokerSettings(port=args.port))
     with contextlib.closing(open_database(":memory:")) as store, _page() as page:
         records = StoredRecords(store)
         for text in demo.records:
             records.add(text, "simulated bench")
-        async with _plugged(demo) as links, running_broker(settings) as broker:
+        async with plugged(demo) as plugs, running_broker(settings) as broker:
             where = f"mosquitto_sub -p {broker.port} -t 'levelhead/v1/#' -v"
             say(f"watch along: {page.url}\n         or: {where}")
             names = StoredHeadNames(store)
             async with running_service(
-                settings, broker, links, names, records, args.capture
+                settings, broker, plugs.links, names, records, args.capture
             ) as service:
-                show = _Show(demo, service, page, console)
+                show = _Show(demo, plugs, service, page, console)
                 async with show.listening(broker):
                     compared = await show.run()
                     console.print(table(compared))
@@ -114,8 +119,11 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
 class _Show:
     """The story, its listener and the page that shows what the listener hears."""
 
-    def __init__(self, demo: DemoRig, service: Service, page: PageServer, console: Console) -> None:
+    def __init__(
+        self, demo: DemoRig, plugs: Plugs, service: Service, page: PageServer, console: Console
+    ) -> None:
         self._demo = demo
+        self._plugs = plugs
         self._service = service
         self._page = page
         self._console = console
@@ -126,7 +134,9 @@ class _Show:
     async def listening(self, broker: BrokerSettings) -> AsyncIterator[None]:
         """Listen to the bay as any display does."""
         listener = Listener(broker, self._topics, [f"{self._topics.root}/#"], self._hear)
-        self._story = Story(self._demo, self._service, self._topics, listener, self._tell)
+        self._story = Story(
+            self._demo, self._plugs, self._service, self._topics, listener, self._tell
+        )
         try:
             await listener.start()
             yield
@@ -165,18 +175,3 @@ async def _until_interrupted() -> None:
     for each in (signal.SIGINT, signal.SIGTERM):
         asyncio.get_running_loop().add_signal_handler(each, interrupted.set)
     await interrupted.wait()
-
-
-@contextlib.asynccontextmanager
-async def _plugged(demo: DemoRig) -> AsyncIterator[list[SerialLink]]:
-    """Plug all heads in; yield a link to each."""
-    paths = [pty.plug() for pty in demo.ptys.values()]
-    tasks = [asyncio.create_task(pty.run(), name=f"head {n}") for n, pty in demo.ptys.items()]
-    try:
-        yield [SerialLink(SerialSettings(path), monotonic_ns) for path in paths]
-    finally:
-        for task in tasks:
-            task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
-        for pty in demo.ptys.values():
-            pty.unplug()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from calibration.measured import Measured
 from calibration.reporting import report
 from calibration.units import Unit, degrees
+from ingest.commands.demo_plugs import Plugs
 from ingest.commands.demo_rig import HEADS, DemoRig
 from ingest.core.frames import Side
 from ingest.core.ids import HeadId
@@ -58,12 +59,14 @@ class Story:
     def __init__(
         self,
         demo: DemoRig,
+        plugs: Plugs,
         service: Service,
         topics: Topics,
         listener: Listener,
         tell: Callable[[str], None],
     ) -> None:
         self._demo = demo
+        self._plugs = plugs
         self._service = service
         self._topics = topics
         self._listener = listener
@@ -119,7 +122,7 @@ class Story:
         )
         for name, status in list(statuses.items()):
             await self._ask("name", head=name, name=by_id[HeadId(status.hid)])
-        self._tell(f"heads online over ptys: {', '.join(HEADS)}")
+        self._tell(f"heads online over {self._plugs.over}: {', '.join(HEADS)}")
 
     async def _set_up(self, axles: list[int]) -> None:
         wheels = [WheelAt(axle, side) for axle in axles for side in Side]
@@ -161,7 +164,7 @@ class Story:
         """Press the head's button until the stop is taken: a lost frame costs a second try."""
         for _ in range(PRESSES):
             self._pressed.pop(name, None)
-            self._demo.ptys[name].press()
+            self._plugs.press(name)
             with contextlib.suppress(StoryError):  # the press itself may have been lost
                 await self._until(lambda: name in self._pressed, PRESS_S, "an answer")
             if self._pressed.get(name) == "stop-taken":

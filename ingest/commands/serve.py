@@ -7,10 +7,10 @@ import signal
 from pathlib import Path
 
 from calibration.errors import CalibrationFileError
-from ingest.commands.host import HostSettings, monotonic_ns, running_broker, running_service
+from ingest.commands.host import HostSettings, running_broker, running_service
+from ingest.commands.links import make_links
 from ingest.config import NO_FOLDER, Config, load_config
 from ingest.core.errors import ConfigError, OutputError
-from ingest.drivers.serial import SerialLink
 from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
 from ingest.store.records import StoredRecords
@@ -52,7 +52,7 @@ async def _serve(config: Config, capture: Path | None) -> None:
         records = StoredRecords(connection)
         refused = take_up(records, config.records_dir)
         settings = HostSettings(config.bay, config.embedded, config.broker, config.service)
-        links = [SerialLink(link, monotonic_ns) for link in config.links]
+        links = make_links(config.links)
         async with running_broker(settings) as broker:
             print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
             names = StoredHeadNames(connection)

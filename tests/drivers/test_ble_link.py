@@ -1,0 +1,312 @@
+"""The BLE driver: unmodified bleak on a private D-Bus, a played BlueZ and simulated heads behind.
+
+What BlueZ looks like on the bus is from its own interface documents (5.66); UUIDs and sizes are
+those of SPEC.md section 11.
+"""
+
+import asyncio
+import contextlib
+import time
+
+import numpy as np
+import pytest
+
+from ingest.commands.demo_rig import build, wall_clock
+from ingest.core.blocks import RawRun
+from ingest.core.counters import LinkCounters
+from ingest.core.errors import LinkDenied, LinkError, LinkLost, LinkNotFound, LinkTimeout
+from ingest.core.ids import MonotonicNs
+from ingest.core.ports import LinkForm
+from ingest.drivers.ble import BleLink, BleSettings
+from ingest.simulator.bluez.blehead import BleHead, RadioFaults
+from ingest.simulator.bluez.bus import private_bus
+from ingest.simulator.bluez.daemon import FakeBluez
+from ingest.simulator.faults import FaultPlan
+from ingest.wire.codes import CommandOp
+from ingest.wire.commands import ClockPing, Command
+from ingest.wire.decoder import Decoder
+from ingest.wire.hello import Hello
+from ingest.wire.outgoing import outgoing
+from ingest.wire.reports import Ack, ClockPong, Event
+
+pytestmark = [pytest.mark.real, pytest.mark.filterwarnings("ignore::ResourceWarning")]
+SHORT = {"scan_s": 2.0, "open_timeout_s": 4.0, "close_timeout_s": 1.0, "send_timeout_s": 1.0}
+
+
+def now_ns():
+    return MonotonicNs(time.monotonic_ns())
+
+
+@pytest.fixture
+def bus(real_part, monkeypatch):
+    real_part("dbus-daemon")
+    with private_bus() as address:
+        monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", address)
+        yield address
+
+
+class Radio:
+    """A played daemon with heads around it, and links to them."""
+
+    def __init__(self, address, *, mtu=23, rate_hz=200.0, count=1, adapter=True):
+        clock = wall_clock()
+        demo = build(3, "rigid-8x4", clock, rate_hz)
+        self.heads = []
+        for at, pty in enumerate(list(demo.ptys.values())[:count]):
+            pty.firmware.faults.plan = FaultPlan()
+            self.heads.append(BleHead(pty.firmware, clock, f"02:00:00:00:10:{at:02x}", mtu))
+        self.fake = FakeBluez(address, self.heads, adapter=adapter)
+        turn = asyncio.Lock()
+        self.links = [BleLink(BleSettings(h.address, **SHORT), now_ns, turn) for h in self.heads]
+        self.task = None
+
+    async def __aenter__(self):
+        await self.fake.start()
+        self.task = asyncio.create_task(self.fake.run())
+        return self
+
+    async def __aexit__(self, *_):
+        for link in self.links:
+            await link.close()
+        self.task.cancel()
+        await asyncio.gather(self.task, return_exceptions=True)
+        await self.fake.die()
+
+
+class Taken:
+    """Everything that came out of a link."""
+
+    def __init__(self):
+        self.counters = LinkCounters()
+        self.decoder = Decoder(self.counters, LinkForm.BODIES)
+        self.items = []
+
+    @property
+    def seq(self):
+        runs = [item.seq for item in self.items if isinstance(item, RawRun)]
+        return np.concatenate(runs) if runs else np.array([], int)
+
+    def all(self, kind):
+        return [item for item in self.items if isinstance(item, kind)]
+
+    async def from_link(self, link, seconds):
+        """Take for some time; the link's failure passes through."""
+        ends = asyncio.get_running_loop().time() + seconds
+        chunks = link.chunks()
+        while (left := ends - asyncio.get_running_loop().time()) > 0:
+            try:
+                chunk = await asyncio.wait_for(anext(chunks), left)
+            except TimeoutError:
+                return self
+            self.items += self.decoder.feed(chunk.data, chunk.arrived_ns)
+        return self
+
+
+@pytest.mark.parametrize("mtu", [23, 247])
+def test_four_heads_at_two_hundred_a_second_leave_no_gap(bus, mtu):
+    async def play():
+        async with Radio(bus, mtu=mtu, count=4) as radio:
+            await asyncio.gather(*(link.open() for link in radio.links))
+            return await asyncio.gather(*(Taken().from_link(link, 3.0) for link in radio.links))
+
+    for taken in asyncio.run(play()):
+        assert len(taken.seq) > 500
+        assert set(np.diff(taken.seq) % 65536) == {1}
+        assert not taken.counters.faults
+        assert taken.counters.orphans <= 1  # subscribed between the two sets of a sample
+
+
+def test_the_sheet_comes_first_and_again_when_asked(bus):
+    async def play():
+        async with Radio(bus) as radio:
+            (link,) = radio.links
+            await link.open()
+            await link.ask_hello(b"not needed on this link")
+            return radio.heads[0], await Taken().from_link(link, 0.5)
+
+    head, taken = asyncio.run(play())
+    assert isinstance(taken.items[0], Hello)
+    assert [hello.head for hello in taken.all(Hello)] == [head.firmware.hello().head] * 2
+
+
+def test_a_head_is_found_by_the_name_that_it_advertises(bus):
+    async def play():
+        async with Radio(bus) as radio:
+            settings = BleSettings(radio.heads[0].name.upper(), **SHORT)
+            link = BleLink(settings, now_ns, asyncio.Lock())
+            await link.open()
+            await link.close()
+            return radio.heads[0].name
+
+    assert asyncio.run(play()).startswith("head-")
+
+
+def test_commands_pings_and_the_button_find_their_characteristics(bus):
+    async def play():
+        async with Radio(bus) as radio:
+            (link,) = radio.links
+            await link.open()
+            await link.send(outgoing(Command(CommandOp.IDENTIFY, 7, 50), LinkForm.BODIES))
+            await link.send(outgoing(ClockPing(9), LinkForm.BODIES))
+            radio.heads[0].press()
+            return await Taken().from_link(link, 0.5)
+
+    taken = asyncio.run(play())
+    assert [ack.command_id for ack in taken.all(Ack)] == [7]
+    assert [pong.ping_id for pong in taken.all(ClockPong)] == [9]
+    assert len(taken.all(Event)) == 1
+
+
+def test_lost_notifications_are_gaps_of_that_size(bus):
+    async def play():
+        async with Radio(bus) as radio:
+            radio.heads[0].faults = RadioFaults(lose_every=49)
+            await radio.links[0].open()
+            return radio.heads[0], await Taken().from_link(radio.links[0], 2.0)
+
+    _, taken = asyncio.run(play())
+    steps = np.diff(taken.seq) % 65536
+    assert set(steps) <= {1, 2}
+    assert (steps == 2).sum() >= 4
+    assert (steps == 2).sum() == taken.counters.orphans
+
+
+def test_late_notifications_come_whole_and_in_order(bus):
+    async def play():
+        async with Radio(bus) as radio:
+            radio.heads[0].faults = RadioFaults(late_s=0.3)
+            await radio.links[0].open()
+            return await Taken().from_link(radio.links[0], 2.0)
+
+    taken = asyncio.run(play())
+    assert set(np.diff(taken.seq) % 65536) == {1}
+    assert len(taken.seq) > 250
+
+
+def test_a_broken_link_is_lost_at_once_and_opens_again(bus):
+    async def play():
+        async with Radio(bus) as radio:
+            (link,) = radio.links
+            await link.open()
+            await Taken().from_link(link, 0.3)
+            radio.heads[0].disconnect()
+            with pytest.raises(LinkLost, match="the link broke"):
+                await Taken().from_link(link, 2.0)
+            await link.open()
+            return await Taken().from_link(link, 0.5)
+
+    assert len(asyncio.run(play()).seq) > 40
+
+
+def test_a_head_that_restarts_is_known_by_its_new_boot(bus):
+    async def play():
+        async with Radio(bus) as radio:
+            (link,) = radio.links
+            await link.open()
+            before = await Taken().from_link(link, 0.2)
+            radio.heads[0].reset()
+            await link.open()
+            return before, await Taken().from_link(link, 0.3)
+
+    before, after = asyncio.run(play())
+    assert after.all(Hello)[0].boot != before.all(Hello)[0].boot
+    assert after.all(Hello)[0].head == before.all(Hello)[0].head
+
+
+def test_a_daemon_that_dies_falls_silent_and_is_found_again(bus):
+    # bleak does not report it: the service's watchdog sees the silence and opens the link anew.
+    async def play():
+        async with Radio(bus) as radio:
+            (link,) = radio.links
+            await link.open()
+            await Taken().from_link(link, 0.3)
+            await radio.fake.die()
+            silent = Taken()
+            with contextlib.suppress(LinkLost):
+                await silent.from_link(link, 0.5)
+            with pytest.raises(LinkError) as failed:
+                await link.open()
+            assert failed.value.retryable
+            radio.fake = FakeBluez(bus, radio.heads)
+            await radio.fake.start()
+            radio.task.cancel()
+            radio.task = asyncio.create_task(radio.fake.run())
+            await link.open()
+            return silent, await Taken().from_link(link, 0.5)
+
+    silent, taken = asyncio.run(play())
+    assert len(silent.seq) < 20
+    assert len(taken.seq) > 40
+
+
+def test_a_head_that_is_not_there_is_not_seen(bus):
+    async def play():
+        async with Radio(bus):
+            link = BleLink(BleSettings("02:00:00:00:99:99", **SHORT), now_ns, asyncio.Lock())
+            await link.open()
+
+    with pytest.raises(LinkNotFound, match="not seen within 2 s"):
+        asyncio.run(play())
+
+
+def test_a_head_that_does_not_bond_says_what_to_do(bus):
+    async def play():
+        async with Radio(bus) as radio:
+            radio.heads[0].device.bonds = False
+            await radio.links[0].open()
+
+    with pytest.raises(LinkDenied, match="bonded link only"):
+        asyncio.run(play())
+
+
+def test_a_radio_that_is_switched_off_is_said_in_words(bus):
+    async def play():
+        async with Radio(bus) as radio:
+            radio.fake.power(False)
+            await radio.links[0].open()
+
+    with pytest.raises(LinkNotFound, match="switched off"):
+        asyncio.run(play())
+
+
+def test_a_machine_without_a_radio_is_said_in_words(bus):
+    async def play():
+        async with Radio(bus, adapter=False) as radio:
+            await radio.links[0].open()
+
+    with pytest.raises(LinkNotFound, match="no Bluetooth adapter"):
+        asyncio.run(play())
+
+
+def test_a_bus_without_the_daemon_is_said_in_words(bus):
+    with pytest.raises(LinkNotFound, match="Bluetooth"):
+        asyncio.run(BleLink(BleSettings("x", **SHORT), now_ns, asyncio.Lock()).open())
+
+
+def test_a_machine_without_a_bus_is_said_in_words(monkeypatch, tmp_path):
+    monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", f"unix:path={tmp_path}/none")
+    with pytest.raises(LinkNotFound, match="no Bluetooth service"):
+        asyncio.run(BleLink(BleSettings("x", **SHORT), now_ns, asyncio.Lock()).open())
+
+
+def test_a_link_that_is_not_open_sends_nothing():
+    link = BleLink(BleSettings("x"), now_ns, asyncio.Lock())
+    with pytest.raises(LinkLost, match="not open"):
+        asyncio.run(link.send(b"\xb4"))
+
+
+def test_a_command_that_nobody_takes_meets_its_deadline(bus):
+    async def play():
+        async with Radio(bus) as radio:
+            (link,) = radio.links
+            await link.open()
+            await radio.fake.die()
+            await link.send(outgoing(Command(CommandOp.START, 3), LinkForm.BODIES))
+
+    with pytest.raises((LinkTimeout, LinkLost, LinkNotFound)):
+        asyncio.run(play())
+
+
+def test_an_empty_name_is_refused():
+    with pytest.raises(ValueError, match="ble must be"):
+        BleSettings(" ")

@@ -125,7 +125,7 @@ def test_a_missing_file_is_one_line(capsys, tmp_path):
 
 def test_serve_refuses_a_bad_file_before_any_port_is_opened(capsys, tmp_path, monkeypatch):
     opened = []
-    monkeypatch.setattr("ingest.commands.serve.SerialLink", lambda *a: opened.append(a))
+    monkeypatch.setattr("ingest.commands.serve.make_links", lambda *a: opened.append(a))
     path = tmp_path / "bay.toml"
     path.write_text(GOOD + "\n[chain]\noutput_hz = -1\n")
     assert main(["serve", str(path)]) == 2

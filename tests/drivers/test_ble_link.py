@@ -168,7 +168,7 @@ def test_lost_notifications_are_gaps_of_that_size(bus):
     steps = np.diff(taken.seq) % 65536
     assert set(steps) <= {1, 2}
     assert (steps == 2).sum() >= 4
-    assert (steps == 2).sum() == taken.counters.orphans
+    assert abs((steps == 2).sum() - taken.counters.orphans) <= 1  # one may be the last
 
 
 def test_late_notifications_come_whole_and_in_order(bus):

@@ -29,6 +29,7 @@ from ingest.geometry.runout import Runout, RunoutLimits, Turn, refuse_uncertain
 from ingest.geometry.settling import settle
 from ingest.geometry.sightline import Sightline
 from ingest.geometry.solution import Solution
+from ingest.geometry.terms import ON_A_JACK, TurnTerms
 
 F64 = NDArray[np.float64]
 
@@ -45,6 +46,7 @@ def fit_runout(
     sightline: Sightline | None = None,
     sigma_rad: float | None = None,
     limits: RunoutLimits | None = None,
+    terms: TurnTerms = ON_A_JACK,
 ) -> Runout:
     """Fit spin axis, clamp error and, with azimuth, heading and eccentricity.
 
@@ -53,6 +55,7 @@ def fit_runout(
         sightline: what is known of the sightline; default a level one of unknown length.
         sigma_rad: standard deviation of one reading; default from the residuals.
         limits: what the turn must reach.
+        terms: what else moved the readings, such as the floor under a ``ROLLED`` wheel.
 
     Raises:
         MeasurementRefused: ``non-finite``, ``too-few-stops``, ``condition``, ``steep``,
@@ -67,7 +70,7 @@ def fit_runout(
             "condition", str(short), figure=short.condition, limit=short.limit
         ) from short
     refuse_unsteady(solution.spin_rad, solution.fit.fit, sigma_rad)
-    result = outcome(solution, sigma_rad)
+    result = outcome(solution, sigma_rad, terms)
     refuse_uncertain(result, limits)
     return result
 

@@ -1,27 +1,26 @@
 """From a settled regression to a run-out with its uncertainty."""
 
 import math
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.harmonics import HarmonicFit
 from calibration.measured import Measured, from_covariance, propagate
 from ingest.geometry.arc import FEWEST_STOPS, TurnWorth, covered_arc
 from ingest.geometry.runout import Eccentricity, Runout, RunoutEstimates
 from ingest.geometry.solution import Solution, across
-from ingest.geometry.spread import covariance, polar_slopes, with_prior
-
-F64 = NDArray[np.float64]
+from ingest.geometry.spread import Spread, polar_slopes, spread_of
+from ingest.geometry.terms import TurnTerms
 
 SOURCE = "noise of the turn"
+CENTRING = "centring of the clamp"
+MOVED = "floor and drift during the turn"
 OWN_NOISE_DOF = 30
 """With so many degrees of freedom each channel's residuals tell its own noise; with fewer both
 channels are taken to be equally noisy."""
 
 
-def outcome(solution: Solution, sigma_rad: float | None) -> Runout:
+def outcome(solution: Solution, sigma_rad: float | None, terms: TurnTerms) -> Runout:
     """Return the run-out that a settled solution stands for."""
     fit, turn = solution.fit, solution.turn
     used = fit.fit.kept
@@ -29,10 +28,10 @@ def outcome(solution: Solution, sigma_rad: float | None) -> Runout:
     noise_rad, dof = _noise(fit, sigma_rad)
     spread, dilution = None, fit.dilution
     if noise_rad is not None:
-        free = covariance(solution, noise_rad)
-        solution, spread = with_prior(solution, free)
-        if free[0, 0] > 0.0:
-            dilution *= math.sqrt(float(spread[0, 0] / free[0, 0]))
+        solution, spread = spread_of(solution, noise_rad, terms)
+        variance = float(spread.noise[0, 0] + spread.clamp[0, 0])
+        if noise_rad[0] > 0.0:
+            dilution = math.sqrt(rows * variance) / noise_rad[0]
     seen = turn.azimuth_rad is not None
     return Runout(
         elevation_rad=solution.elevation_rad,
@@ -83,17 +82,23 @@ def _eccentricity(solution: Solution) -> Eccentricity | None:
     return Eccentricity(swing, math.atan2(sine, cosine), offset)
 
 
-def _estimates(solution: Solution, spread: F64, dof: float) -> RunoutEstimates:
+def _estimates(solution: Solution, spread: Spread, dof: float) -> RunoutEstimates:
     """Return the unknowns as estimates, the clamp error by angle and phase."""
-    common: dict[str, Any] = {"source": SOURCE, "dof": dof}
-    slopes = np.eye(len(spread))
+    slopes = np.eye(len(spread.noise))
     slopes[1:3, 1:3] = polar_slopes(solution.clamp)
-    spread = slopes @ spread @ slopes.T
     values = [solution.elevation_rad, solution.clamp.angle_rad, solution.clamp.phase_rad]
-    if solution.turn.azimuth_rad is None:
-        return RunoutEstimates(*from_covariance(values, spread[:3, :3], **common))
-    values += [_wheel(solution.axis_heading_rad), *solution.eccentric]
-    elevation, angle, phase, heading, *offset = from_covariance(values, spread, **common)
+    seen = solution.turn.azimuth_rad is not None
+    if seen:
+        values += [_wheel(solution.axis_heading_rad), *solution.eccentric]
+    slopes = slopes[: len(values)]
+    found = from_covariance(values, slopes @ spread.noise @ slopes.T, source=SOURCE, dof=dof)
+    for source, part in ((CENTRING, spread.clamp), (MOVED, spread.terms)):
+        if part.any():
+            more = from_covariance([0.0] * len(values), slopes @ part @ slopes.T, source=source)
+            found = tuple(one + other for one, other in zip(found, more, strict=True))
+    if not seen:
+        return RunoutEstimates(*found)
+    elevation, angle, phase, heading, *offset = found
     return RunoutEstimates(elevation, angle, phase, heading, _swing(solution, *offset))
 
 

@@ -5,6 +5,7 @@ GUM 5.2.2: the covariance of the harmonics' coefficients is carried to the unkno
 """
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from ingest.geometry.clamp import ClampError, plan_angle_slopes
 from ingest.geometry.elevation import axis_of
 from ingest.geometry.solution import Solution, across
+from ingest.geometry.terms import TurnTerms
 
 F64 = NDArray[np.float64]
 
@@ -21,47 +23,89 @@ SMALLEST_ERROR_RAD = 1e-9
 """Keeps the slopes by a clamp error's direction finite where there is none."""
 
 
-def covariance(solution: Solution, noise_rad: tuple[float, float]) -> F64:
-    """Return the covariance of the unknowns from the noise of the readings, rad^2, (6, 6).
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """Covariance of the unknowns, rad^2, shape (6, 6) each, by what it stands on.
+
+    ``noise``: of the readings; ``clamp``: how far off centre a clamp sits; ``terms``: what else
+    moved the readings during the turn.
+    """
+
+    noise: F64
+    clamp: F64
+    terms: F64
+
+
+def spread_of(
+    solution: Solution, noise_rad: tuple[float, float], terms: TurnTerms
+) -> tuple[Solution, Spread]:
+    """Return the solution with what was known before weighed in, and its covariance.
+
+    A clamp sits nearly on centre. The sightline's first harmonic is the cone's sway and the
+    eccentricity of the clamp together. That the latter is small is one more pair of readings:
+    zero, with the standard deviation that the sightline states. So the sightline tells of the
+    cone as far as that allows, which on a short roll is most of what is known (a linear update
+    by least squares; the free fit is its start, and so near that nothing is left to repeat).
+    What moves the elevation alone, as an uneven floor does, gives the sightline more weight.
+
+    Not weighed where the sightline states neither length nor deviation, or does not see it.
 
     Args:
         solution: a settled one.
         noise_rad: standard deviation of one reading of the elevation and of the sightline.
-
-    Without a sightline all but the first three rows and columns are zero.
+        terms: what else moved the readings.
     """
+    slopes = _slopes(solution)
+    noise, moved = _noise(solution, slopes, noise_rad), _moved(solution, slopes, terms)
+    swing = solution.line.offset_swing
+    if swing is None or solution.turn.plane is None or across(solution.axis_heading_rad) is None:
+        return solution, Spread(noise, np.zeros_like(noise), moved)
+    free = noise + moved
+    seen = free[ECCENTRIC, ECCENTRIC] + np.eye(2) * swing**2
+    gain = np.linalg.solve(seen, free[ECCENTRIC]).T
+    unknowns = solution.vector()
+    keep = np.eye(UNKNOWNS)
+    keep[:, ECCENTRIC] -= gain
+    held = solution.at(unknowns - gain @ unknowns[ECCENTRIC])
+    return held, Spread(
+        noise=keep @ noise @ keep.T, clamp=gain @ gain.T * swing**2, terms=keep @ moved @ keep.T
+    )
+
+
+def _noise(solution: Solution, slopes: F64, noise_rad: tuple[float, float]) -> F64:
+    """Return the covariance from the noise of the readings alone."""
     cofactor = solution.fit.fit.design.cofactor[:3, :3]
-    both, transform = np.zeros((UNKNOWNS, UNKNOWNS)), np.zeros((UNKNOWNS, UNKNOWNS))
+    both = np.zeros((UNKNOWNS, UNKNOWNS))
     both[:3, :3] = cofactor * noise_rad[0] ** 2
-    transform[:3, :3] = _shaft_slopes(solution)
     if solution.turn.plane is not None:
         both[3:, 3:] = cofactor * noise_rad[1] ** 2
-        line = _line_slopes(solution)
-        transform[3:, 3:] = line
-        transform[3:, :3] = line @ _sway_slopes(solution) @ transform[:3, :3]
-    result: F64 = transform @ both @ transform.T
+    result: F64 = slopes @ both @ slopes.T
     return result
 
 
-def with_prior(solution: Solution, spread: F64) -> tuple[Solution, F64]:
-    """Return solution and covariance when a clamp is known to sit nearly on centre.
+def _moved(solution: Solution, slopes: F64, terms: TurnTerms) -> F64:
+    """Return the covariance from what moved the elevation and is no noise."""
+    shapes = terms.shapes(solution.spin_rad)
+    if not len(shapes):
+        return np.zeros((UNKNOWNS, UNKNOWNS))
+    fit = solution.fit.fit
+    columns = slopes[:, :3] @ (fit.design.inverse[:3] @ shapes[:, fit.kept].T)
+    result: F64 = columns @ columns.T
+    return result
 
-    The sightline's first harmonic is the cone's sway and the eccentricity of the clamp together.
-    That the latter is small is one more pair of readings: zero, with the standard deviation that
-    the sightline states. So the sightline tells of the cone as far as that allows, which on a
-    short roll is most of what is known (a linear update by least squares; the free fit is its
-    start, and so near that nothing is left to repeat).
 
-    Unchanged where the sightline states neither length nor deviation, or does not see it.
+def _slopes(solution: Solution) -> F64:
+    """Return d(unknowns) / d(first coefficients of elevation, of heading), shape (6, 6).
+
+    Without a sightline all but the first three rows and columns are zero.
     """
-    swing = solution.line.offset_swing
-    if swing is None or solution.turn.plane is None or across(solution.axis_heading_rad) is None:
-        return solution, spread
-    unknowns = solution.vector()
-    seen = spread[ECCENTRIC, ECCENTRIC] + np.eye(2) * swing**2
-    gain = np.linalg.solve(seen, spread[ECCENTRIC]).T
-    at = solution.at(unknowns - gain @ unknowns[ECCENTRIC])
-    return at, spread - gain @ spread[ECCENTRIC]
+    slopes = np.zeros((UNKNOWNS, UNKNOWNS))
+    slopes[:3, :3] = _shaft_slopes(solution)
+    if solution.turn.plane is not None:
+        line = _line_slopes(solution)
+        slopes[3:, 3:] = line
+        slopes[3:, :3] = line @ _sway_slopes(solution) @ slopes[:3, :3]
+    return slopes
 
 
 def polar_slopes(clamp: ClampError) -> F64:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from ingest.commands.demo_plugs import Plugs, on_ptys, over_the_air
+from ingest.commands.demo_plugs import Plugs, emulated, on_ptys, over_the_air
 from ingest.commands.demo_rig import DemoRig, build, wall_clock
 from ingest.commands.demo_story import CAUTION, Story, StoryError
 from ingest.commands.demo_table import Comparison, compare, table
@@ -48,8 +48,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--stay", action="store_true", help="keep running at the end and say where to subscribe"
     )
-    parser.add_argument(
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument(
         "--ble", action="store_true", help="heads on Bluetooth LE, by a daemon that is played"
+    )
+    how.add_argument(
+        "--emulated-heads", action="store_true", help="the C example head, on emulated boards"
     )
     parser.add_argument(
         "--capture", metavar="FILE.mcap", type=Path, help="keep all that happens in a new file"
@@ -92,7 +96,7 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
     say = functools.partial(console.print, highlight=False)
     say(f"{demo.rig.vehicle.name} (invented), seed {args.seed}")
     say(CAUTION, style="bold")
-    plugged = over_the_air if args.ble else on_ptys
+    plugged = over_the_air if args.ble else emulated if args.emulated_heads else on_ptys
     settings = HostSettings(bay=BAY, embedded=EmbeddedBrokerSettings(port=args.port))
     with contextlib.closing(open_database(":memory:")) as store, _page() as page:
         records = StoredRecords(store)

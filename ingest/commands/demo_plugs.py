@@ -3,8 +3,10 @@
 import asyncio
 import contextlib
 import os
+import tempfile
 from collections.abc import AsyncIterator, Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 from ingest.commands.demo_rig import DemoRig
 from ingest.commands.links import make_links
@@ -14,8 +16,12 @@ from ingest.drivers.serial import SerialSettings
 from ingest.simulator.bluez.blehead import BleHead
 from ingest.simulator.bluez.bus import private_bus
 from ingest.simulator.bluez.daemon import FakeBluez
+from ingest.simulator.emulated import EmulatedHead, build_image
+from ingest.simulator.streams import stream
 
 MTU = 247
+EMULATED_HZ = 100.0
+"""The rate at which the example head starts."""
 SYSTEM_BUS = "DBUS_SYSTEM_BUS_ADDRESS"
 
 
@@ -59,6 +65,36 @@ async def over_the_air(demo: DemoRig) -> AsyncIterator[Plugs]:
         finally:
             await _ended([task])
             await daemon.die()
+
+
+@contextlib.asynccontextmanager
+async def emulated(demo: DemoRig) -> AsyncIterator[Plugs]:
+    """Let the C example measure, on four emulated microcontrollers."""
+    with tempfile.TemporaryDirectory(prefix="image-") as folder:
+        image = build_image(Path(folder))
+        heads = {
+            name: EmulatedHead(
+                demo.rig,
+                head,
+                image,
+                random=stream(demo.seed, "emulated", name),
+                clock=demo.now_s,
+                rate_hz=EMULATED_HZ,
+            )
+            for name, head in demo.heads.items()
+        }
+        tasks: list[asyncio.Task[None]] = []
+        try:
+            ports = [head.plug() for head in heads.values()]
+            tasks += [asyncio.create_task(head.run()) for head in heads.values()]
+            links = make_links(SerialSettings(port) for port in ports)
+            yield Plugs(
+                links, lambda name: heads[name].press(), "ptys of emulated microcontrollers"
+            )
+        finally:
+            await _ended(tasks)
+            for head in heads.values():
+                head.unplug()
 
 
 @contextlib.contextmanager

@@ -48,6 +48,7 @@ class DemoRig:
     ptys: dict[str, PtyHead]
     technician: Technician
     records: list[str]
+    seed: int
     now_s: Callable[[], float]
     """The rig's own time."""
 
@@ -82,7 +83,7 @@ def build(
     technician = Technician(
         rig, stream(seed, "technician"), clock, settle_sigma_rad=SETTLE_DEG * DEG
     )
-    return DemoRig(rig, heads, ptys, technician, records, clock)
+    return DemoRig(rig, heads, ptys, technician, records, seed, clock)
 
 
 def record_of(number: int, known: KnownHead) -> CalibrationRecord:

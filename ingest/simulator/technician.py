@@ -40,7 +40,7 @@ class Pace:
     through_s: float = 8.0
     lower_s: float = 0.8
     settle_s: float = 2.6
-    lead_s: float = 0.05
+    lead_s: float = 0.15
     """Plans begin so much later than now."""
 
 

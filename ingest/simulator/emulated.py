@@ -1,0 +1,209 @@
+"""A head whose firmware is the C example on an emulated microcontroller.
+
+Its stream comes out of a pty that the emulator makes; what its sensors read goes in by a second
+one, so that the firmware itself samples, numbers, frames and answers. See the records in
+``firmware-protocol/example/board_mps2/board.c``.
+"""
+
+import asyncio
+import contextlib
+import os
+import re
+import shutil
+import struct
+import subprocess
+import tempfile
+import tty
+from collections import deque
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from ingest.core.blocks import F64
+from ingest.core.errors import InputError
+from ingest.simulator.head import Head
+from ingest.simulator.qmp import tell
+from ingest.simulator.quantise import codes_of
+from ingest.simulator.rig import Rig
+
+EMULATOR = "qemu-system-arm"
+COMPILER = "arm-none-eabi-gcc"
+EXAMPLE = Path(__file__).parents[2] / "firmware-protocol" / "example"
+
+MARK = 0xA5
+LOCKED = 1
+BUTTON = 2
+RECORD = struct.Struct("<BBB8i")
+
+AHEAD_S = 0.120
+"""So far ahead readings are worked out; less than the technician's lead."""
+EARLY_S = 0.030
+"""So long before its time a record is sent: it waits on the board, and our unrest is gone."""
+PRESS_S = 0.1
+STOP_S = 5.0
+KEPT = 0x2003FC00
+"""Where the board looks for its identity and a random word."""
+
+_PTY = re.compile(r"redirected to (\S+) \(label (\w+)\)")
+
+
+def build_image(folder: Path) -> Path:
+    """Compile the example head; return the program.
+
+    Raises:
+        InputError: there is no compiler, or the source does not compile.
+    """
+    if shutil.which(COMPILER) is None:
+        raise InputError(COMPILER, None, missing("gcc-arm-none-eabi"))
+    image = folder / "head.elf"
+    build = EXAMPLE / "build"
+    if not build.is_file():
+        raise InputError(str(build), None, "is not there; emulated heads need the source tree")
+    done = subprocess.run([str(build), str(image)], capture_output=True, text=True, check=False)
+    if done.returncode:
+        first = (done.stderr.strip() or "no reason given").splitlines()[0]
+        raise InputError(str(build), None, f"the example head does not compile: {first}")
+    return image
+
+
+def missing(package: str) -> str:
+    """Return what to say of a program that is not installed."""
+    return f"is not installed; emulated heads need it (Debian: apt-get install {package})"
+
+
+class EmulatedHead:
+    """One emulated head, to be used as a ``PtyHead`` is. ``path`` is what a host opens."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        head: Head,
+        image: Path,
+        *,
+        random: np.random.Generator,
+        clock: Callable[[], float],
+        rate_hz: float = 200.0,
+    ) -> None:
+        self._rig = rig
+        self._head = head
+        self._image = image
+        self._random = random
+        self._clock = clock
+        self._period_s = 1.0 / rate_hz
+        self._folder = tempfile.TemporaryDirectory(prefix="head-")
+        self._control = Path(self._folder.name) / "control"
+        self._emulator: subprocess.Popen[str] | None = None
+        self._sensors = -1
+        self._pressed_s = -PRESS_S
+        self._ready: deque[tuple[float, bytes]] = deque()
+        self._next_s = 0.0
+        self.path = ""
+
+    def plug(self) -> str:
+        """Switch the head on; return its port.
+
+        Raises:
+            InputError: there is no emulator, or it does not start.
+        """
+        emulator = shutil.which(EMULATOR)
+        if emulator is None:
+            raise InputError(EMULATOR, None, missing("qemu-system-arm"))
+        self._emulator = subprocess.Popen(
+            [emulator, *self._arguments()],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        ports = self._ports(self._emulator)
+        self.path = ports["u0"]
+        self._sensors = os.open(ports["u1"], os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+        tty.setraw(self._sensors)
+        self._next_s = self._clock()
+        self._ready.clear()
+        return self.path
+
+    def unplug(self) -> None:
+        """Pull the head's cable: it is gone at once. Idempotent."""
+        if self._sensors >= 0:
+            os.close(self._sensors)
+            self._sensors = -1
+        if self._emulator is not None:
+            self._emulator.kill()
+            self._emulator.wait(STOP_S)
+            if self._emulator.stdout is not None:
+                self._emulator.stdout.close()
+            self._emulator = None
+        self._control.unlink(missing_ok=True)
+
+    def press(self) -> None:
+        """Press the button, and let go a little later."""
+        self._pressed_s = self._clock() + AHEAD_S
+
+    def reset(self) -> None:
+        """Start the firmware anew, as by a watchdog."""
+        tell(self._control, "system_reset")
+
+    def stall(self, stalled: bool) -> None:
+        """Freeze the whole microcontroller, its clock too, or let it go on."""
+        tell(self._control, "stop" if stalled else "cont")
+
+    async def run(self) -> None:
+        """Feed the sensors until cancelled."""
+        while True:
+            now_s = self._clock()
+            if not self._ready:
+                self._work_out(now_s)
+            while self._ready and self._ready[0][0] - EARLY_S <= now_s:
+                self._feed(self._ready.popleft()[1])
+            due_s = self._ready[0][0] if self._ready else self._next_s
+            await asyncio.sleep(max(due_s - EARLY_S - self._clock(), 0.0005))
+
+    def _feed(self, record: bytes) -> None:
+        if self._sensors >= 0:
+            with contextlib.suppress(OSError):  # frozen or gone: the readings go nowhere
+                os.write(self._sensors, record)
+
+    def _work_out(self, now_s: float) -> None:
+        self._next_s = max(self._next_s, now_s)
+        count = max(1, int((now_s + AHEAD_S - self._next_s) / self._period_s))
+        times: F64 = np.arange(count, dtype=np.float64) * self._period_s + self._next_s
+        self._next_s += self._period_s * count
+        raw = self._head.sensors.read(self._rig.true_channels(self._head, times), self._random)
+        period_ms = round(self._period_s * 1e3)
+        locked = not self._head.design.fixed and self._head.lock_at(now_s) is not None
+        for row, at_s in zip(codes_of(raw).T.tolist(), times.tolist(), strict=True):
+            pressed = 0.0 <= at_s - self._pressed_s < PRESS_S
+            flags = LOCKED * locked | BUTTON * pressed
+            content = RECORD.pack(MARK, flags, period_ms, *row)
+            self._ready.append((at_s, content + bytes([sum(content) % 256])))
+
+    def _arguments(self) -> list[str]:
+        word = int(self._random.integers(1 << 32))
+        identity = int.from_bytes(bytes.fromhex(self._head.design.head), "little")
+        return [
+            *("-M", "mps2-an385", "-kernel", str(self._image)),
+            *("-display", "none", "-monitor", "none"),
+            *("-chardev", "pty,id=u0", "-serial", "chardev:u0"),
+            *("-chardev", "pty,id=u1", "-serial", "chardev:u1"),
+            *("-device", f"loader,addr={KEPT:#x},data={identity:#x},data-len=8"),
+            *("-device", f"loader,addr={KEPT + 8:#x},data={word:#x},data-len=4"),
+            *("-qmp", f"unix:{self._control},server=on,wait=off"),
+        ]
+
+    def _ports(self, emulator: subprocess.Popen[str]) -> dict[str, str]:
+        """Read from the emulator's first lines which ptys it made."""
+        ports: dict[str, str] = {}
+        said = ""
+        assert emulator.stdout is not None
+        while len(ports) < 2:
+            line = emulator.stdout.readline()
+            if not line:
+                self.unplug()
+                raise InputError(EMULATOR, None, f"did not start: {said.strip() or 'no reason'}")
+            said = line
+            found = _PTY.search(line)
+            if found:
+                ports[found.group(2)] = found.group(1)
+        return ports

@@ -210,3 +210,9 @@ def _say_skipped(player: Player) -> None:
             "they were passed over",
             file=sys.stderr,
         )
+    if player.faults:
+        print(
+            f"levelhead replay: the program itself failed at {player.faults} records; please "
+            "report this capture",
+            file=sys.stderr,
+        )

@@ -6,6 +6,7 @@ capture, so that playing it twice says the same things, byte for byte, however f
 
 import base64
 import json
+import logging
 from collections import defaultdict, deque
 from collections.abc import Iterable
 from typing import Any
@@ -46,6 +47,8 @@ from ingest.service.inputs import (
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.workings import Answering, Workings
 
+log = logging.getLogger(__name__)
+
 SUFFIX = "-replay"
 ERRORS = {
     kind.__name__: kind
@@ -81,6 +84,8 @@ class Player:
         )
         self.skipped = 0
         """Records that could not be read as an input."""
+        self.faults = 0
+        """Records at which the program itself failed, as it did or would have done live."""
 
     @property
     def records(self) -> tuple[Record, ...]:
@@ -96,7 +101,11 @@ class Player:
             return
         if what is not None:
             moment = Moment(MonotonicNs(record.at_ns), record.wall_ns)
-            self.workings.take(moment, what)
+            try:
+                self.workings.take(moment, what)
+            except Exception:  # a bug that a capture shows must not hide what comes after it
+                self.faults += 1
+                log.debug("record of %d ns", record.at_ns, exc_info=True)
 
     def _start(self, where: str) -> dict[str, Any]:
         first = next((r for r in self._records if r.topic == transcript.START), None)

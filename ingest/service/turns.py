@@ -88,9 +88,14 @@ class WheelTurn:
         return len(self._stops)
 
     def add(self, blocks: list[SampleBlock]) -> None:
-        """Take decimated samples; those that move are kept for a continuous turn."""
+        """Take decimated samples; those that move are kept for a continuous turn.
+
+        A sample without a value in a channel that the fit stands on is none.
+        """
+        needed = [_X, _Y, _Z] if self._fixed else [_Y, _R]
         for block in blocks:
             moving = (block.flags & np.uint16(Flag.STILL | Flag.SENSOR_FAULT)) == 0
+            moving &= np.isfinite(block.values[needed]).all(axis=0)
             self._moving.extend(block.values[:, moving].T)
 
     def rest(self, reading: RestReading) -> bool:

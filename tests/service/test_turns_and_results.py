@@ -1,12 +1,17 @@
 """Turns, stops and results: what is refused, what goes stale, what a gap does not void."""
 
+import numpy as np
 import pytest
 
+from ingest.core.blocks import Flag, SampleBlock
+from ingest.core.channels import ROW, Channel
 from ingest.core.frames import Side
 from ingest.core.ids import HeadName
 from ingest.core.units import DEG
+from ingest.geometry.sightline import Sightline
 from ingest.service.bayhead import Wheel
 from ingest.service.linkkeeper import LinkChange, LinkState
+from ingest.service.turns import TurnSettings, WheelTurn
 from ingest.service.wheelwork import WheelWork
 from ingest.simulator.truth import wheel_truth
 from ingest.simulator.vehicle import WheelAt
@@ -258,3 +263,18 @@ def test_an_overdue_record_marks_the_results(bay, monkeypatch):
     for said in (camber(bay), camber(bay, "right"), toe(bay), runout(bay)):
         assert (said["q"], said["why"]) == ("uncertain", "overdue")
     assert camber(bay)["cal"] == record.record_id
+
+
+def test_moving_samples_without_a_value_are_no_readings_of_a_turn():
+    # A head may leave a declared channel out where its sensor gave nothing (SPEC.md 5.2, rule 2).
+    turn = WheelTurn(TurnSettings(), Sightline())
+    values = np.zeros((8, 60))
+    values[ROW[Channel.ROTATION]] = np.linspace(0.0, 6.0, 60)
+    values[ROW[Channel.ROTATION], ::7] = np.nan
+    values[ROW[Channel.INCL_Y], 3] = np.nan
+    flags = np.full(60, int(Flag.MOVING), np.uint16)
+    block = SampleBlock(t_ns=np.arange(60) * 10_000_000, values=values, flags=flags)
+    turn.add([block])
+    n, arc_rad = turn.arc()
+    assert n == 60 - 9 - 1
+    assert arc_rad > 5.0

@@ -31,6 +31,10 @@
 #define IRQ_UART0_RX 0u
 #define IRQ_UART1_RX 2u
 
+#define TIMER_CTRL 0x40000000u
+#define TIMER_VALUE 0x40000004u
+#define TIMER_RELOAD 0x40000008u
+
 #define SYST_CSR 0xE000E010u
 #define SYST_RVR 0xE000E014u
 #define SYST_CVR 0xE000E018u
@@ -60,7 +64,7 @@ typedef struct {
 static ring from_host;
 static ring from_sensors;
 static ring to_host;
-static volatile uint32_t milliseconds;
+static lh_clock clock;
 static uint8_t record[RECORD_SIZE];
 static uint8_t record_size;
 static hal_readings waiting[WAITING];
@@ -115,7 +119,14 @@ void on_uart1_rx(void)
 
 void on_systick(void)
 {
-    milliseconds++;
+    /* It only ends the sleep. Time is never counted in interrupts: one that is missed would make
+     * the head's clock slow. */
+}
+
+/* Ticks of 25 MHz; the timer counts down. */
+static uint32_t timer_now(void)
+{
+    return ~REG(TIMER_VALUE);
 }
 
 void hal_begin(void)
@@ -125,6 +136,10 @@ void hal_begin(void)
     REG(UART1 + BAUDDIV) = 16u;
     REG(UART1 + CTRL) = CTRL_ON;
     REG(NVIC_ISER) = (1u << IRQ_UART0_RX) | (1u << IRQ_UART1_RX);
+    REG(TIMER_RELOAD) = 0xFFFFFFFFu;
+    REG(TIMER_VALUE) = 0xFFFFFFFFu;
+    REG(TIMER_CTRL) = 1u;
+    lh_clock_begin(&clock, timer_now(), 0xFFFFFFFFu, 1u, TICKS_PER_US);
     REG(SYST_RVR) = TICKS_PER_MS - 1u;
     REG(SYST_CVR) = 0u;
     REG(SYST_CSR) = 7u; /* on, interrupt, processor clock */
@@ -132,14 +147,7 @@ void hal_begin(void)
 
 uint32_t hal_time_us(void)
 {
-    uint32_t before;
-    uint32_t ticks;
-
-    do { /* the millisecond must not pass between the two readings */
-        before = milliseconds;
-        ticks = TICKS_PER_MS - 1u - REG(SYST_CVR);
-    } while (before != milliseconds);
-    return before * 1000u + ticks / TICKS_PER_US;
+    return lh_clock_us(&clock, timer_now());
 }
 
 static int32_t code_at(const uint8_t *at)

@@ -91,7 +91,7 @@ def flip(data: bytes, draw: random.Random) -> bytes:
 
 
 def cut_front(data: bytes, draw: random.Random) -> bytes:
-    """Lose the first bytes, after a delimiter, or what stands before could heal the frame."""
+    """Lose the first bytes, after a delimiter."""
     return b"\0" + data[draw.randrange(1, len(data)) :]
 
 
@@ -154,12 +154,22 @@ def unknown(body: bytes, draw: random.Random) -> bytes:
 def spoilt_stream(made: Material, draw: random.Random) -> bytes:
     """One round: each sound sample stands behind damaged frames and a delimiter."""
     victims = [frame(body) for body in made.victims]
+    sound = {victim[:-1] for victim in victims}
     parts = [b"\0", frame(made.hello)]
     for first, second in made.pairs:
-        for victim in draw.choices(victims, k=DAMAGED_PER_SAMPLE):
-            parts.append(draw.choice(DAMAGES)(victim, draw))
-        parts += (b"\0", frame(first), frame(second))
+        parts += (spoilt_stretch(victims, sound, draw), b"\0", frame(first), frame(second))
     return b"".join(parts)
+
+
+def spoilt_stretch(victims: list[bytes], sound: set[bytes], draw: random.Random) -> bytes:
+    """Damage some frames; noise heals one once in some millions, and that does not count."""
+    while True:
+        stretch = b"".join(
+            draw.choice(DAMAGES)(victim, draw)
+            for victim in draw.choices(victims, k=DAMAGED_PER_SAMPLE)
+        )
+        if sound.isdisjoint(stretch.split(b"\0")):
+            return stretch
 
 
 def spoilt_bodies(made: Material, draw: random.Random) -> Iterator[bytes]:

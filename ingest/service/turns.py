@@ -77,6 +77,7 @@ class WheelTurn:
     ) -> None:
         self._settings = settings
         self._fixed = fixed
+        self._needed = [_X, _Y, _Z] if fixed else [_Y, _R]
         self._sightline = sightline
         self._stops: list[RestReading] = []
         self._last_end_ns = -1
@@ -92,10 +93,9 @@ class WheelTurn:
 
         A sample without a value in a channel that the fit stands on is none.
         """
-        needed = [_X, _Y, _Z] if self._fixed else [_Y, _R]
         for block in blocks:
             moving = (block.flags & np.uint16(Flag.STILL | Flag.SENSOR_FAULT)) == 0
-            moving &= np.isfinite(block.values[needed]).all(axis=0)
+            moving &= np.isfinite(block.values[self._needed]).all(axis=0)
             self._moving.extend(block.values[:, moving].T)
 
     def rest(self, reading: RestReading) -> bool:
@@ -112,6 +112,8 @@ class WheelTurn:
         return self._put(reading, SAME_STOP_RAD)
 
     def _put(self, reading: RestReading, apart_rad: float) -> bool:
+        if not np.isfinite(reading.values[self._needed]).all():
+            return False  # its sensors were silent all the while
         if self._stops and reading.t_ns <= self._last_end_ns:
             self._last_end_ns = reading.t_ns + round(reading.span_s * NS)
             self._stops[-1] = reading

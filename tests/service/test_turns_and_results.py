@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 
+from ingest.chain.rest import RestReading
 from ingest.core.blocks import Flag, SampleBlock
 from ingest.core.channels import ROW, Channel
 from ingest.core.frames import Side
 from ingest.core.ids import HeadName
-from ingest.core.units import DEG
+from ingest.core.units import DEG, NS
 from ingest.geometry.sightline import Sightline
 from ingest.service.bayhead import Wheel
 from ingest.service.linkkeeper import LinkChange, LinkState
@@ -278,3 +279,22 @@ def test_moving_samples_without_a_value_are_no_readings_of_a_turn():
     n, arc_rad = turn.arc()
     assert n == 60 - 9 - 1
     assert arc_rad > 5.0
+
+
+def test_a_rest_without_a_value_is_no_stop():
+    turn = WheelTurn(TurnSettings(), Sightline())
+    silent = np.zeros(8)
+    silent[ROW[Channel.ROTATION]] = np.nan
+    for at, values in enumerate((np.zeros(8), silent)):
+        reading = RestReading(
+            t_ns=at * NS,
+            values=values,
+            u=np.full(8, 1e-5),
+            n=50,
+            counts=np.full(8, 50),
+            span_s=0.5,
+            flags=Flag.STILL,
+        )
+        assert turn.rest(reading) is (at == 0)
+        assert not turn.take(reading)
+    assert turn.arc()[0] == 1

@@ -52,7 +52,7 @@
 
 #define MARK 0xA5u
 #define RECORD_SIZE 36u
-#define WAITING 16u /* records that may wait for their time; the oldest goes first */
+#define WAITING 64u /* records that may wait for their time; the oldest goes first */
 
 /* One writer, one reader, a power of two: an interrupt may fill what the head empties. */
 typedef struct {

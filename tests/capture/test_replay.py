@@ -88,7 +88,10 @@ async def _live(path):
     heard.publish(Topics("bay7").status, service.birth(), retain=True, qos=1, expiry_s=None)
     tasks = [asyncio.create_task(pty.run()) for pty in ptys.values()]
     tasks.append(asyncio.create_task(service.run()))
-    await asyncio.sleep(1.5)
+    async with asyncio.timeout(30):
+        while sum(head.online for head in service.bay.heads.values()) < 2:
+            await asyncio.sleep(0.1)
+    await asyncio.sleep(1.0)
     service.warn("records-1", "a record was refused")
 
     def ask(name, /, **fields):

@@ -23,44 +23,57 @@ class Command(Message):
     """A request. The same ``id`` within a minute gets the same reply and no second action."""
 
     id: Id
-    head: Level
-    """The head's present name, as it stands in its topics."""
     reply_to: str | None = Field(default=None, max_length=128)
     """Where to answer, for clients without MQTT 5's response topic."""
     by: str | None = Field(default=None, max_length=32)
     """Who asks: for the record, not for permission."""
 
 
-class StopTake(Command):
+class HeadCommand(Command):
+    """A request of one head."""
+
+    head: Level
+    """The head's present name, as it stands in its topics."""
+
+
+class StopTake(HeadCommand):
     """``cmd/stop-take``: take the present position as a stop."""
 
 
-class TurnBegin(Command):
+class TurnBegin(HeadCommand):
     """``cmd/turn-begin``: begin to collect a turn of the wheel."""
 
 
-class TurnEnd(Command):
+class TurnEnd(HeadCommand):
     """``cmd/turn-end``: the turn is over; fit it."""
 
 
-class Identify(Command):
+class PushBegin(Command):
+    """``cmd/push-begin``: begin to collect one push of the vehicle, on every mounted head."""
+
+
+class PushEnd(Command):
+    """``cmd/push-end``: the vehicle stands; fit each wheel that was turned by the push."""
+
+
+class Identify(HeadCommand):
     """``cmd/identify``: let the head show itself."""
 
 
-class Name(Command):
+class Name(HeadCommand):
     """``cmd/name``: give the head another name."""
 
     name: Level
 
 
-class Wheel(Command):
+class Wheel(HeadCommand):
     """``cmd/wheel``: the head is on this wheel."""
 
     axle: int = Field(ge=1, le=32)
     side: SideWord
 
 
-class Unmount(Command):
+class Unmount(HeadCommand):
     """``cmd/unmount``: the head is on no wheel any more."""
 
 
@@ -69,6 +82,8 @@ COMMANDS: Mapping[str, type[Command]] = MappingProxyType(
         "stop-take": StopTake,
         "turn-begin": TurnBegin,
         "turn-end": TurnEnd,
+        "push-begin": PushBegin,
+        "push-end": PushEnd,
         "identify": Identify,
         "name": Name,
         "wheel": Wheel,
@@ -106,6 +121,7 @@ class Request:
 
 ReplyCode = Literal[
     "ok",
+    "partly",
     "bad-json",
     "bad-field",
     "too-large",
@@ -137,5 +153,6 @@ class Reply(Message):
     """The request's id; empty when it could not be read."""
     ok: bool
     code: ReplyCode
+    """``partly``: done, but for what the text names."""
     text: str = Field(max_length=200)
     retry_s: NonNegative | None = None

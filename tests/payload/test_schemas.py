@@ -11,6 +11,8 @@ from ingest.payload.cal import CalLatest
 from ingest.payload.cmd import (
     Identify,
     Name,
+    PushBegin,
+    PushEnd,
     Reply,
     StopTake,
     TurnBegin,
@@ -101,6 +103,8 @@ GOLDEN = {
     "turn-begin/1": TurnBegin(id="c-1", head="alder"),
     "turn-end/1": TurnEnd(id="c-2", head="alder"),
     "stop-take/1": StopTake(id="c-3", head="alder", by="ramp two"),
+    "push-begin/1": PushBegin(id="c-8", by="ramp two"),
+    "push-end/1": PushEnd(id="c-9"),
     "identify/1": Identify(id="c-4", head="alder", reply_to="levelhead/v1/bay1/reply/me"),
     "name/1": Name(id="c-5", head="alder", name="rowan"),
     "wheel/1": Wheel(id="c-6", head="alder", axle=2, side="left"),

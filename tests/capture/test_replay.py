@@ -100,7 +100,8 @@ async def _live(path):
         )
         service.on_request(Request(name, command, "levelhead/v1/bay7/reply/me", b"\x00\xff"))
 
-    first, second = (head.name for head in service.bay.heads.values())
+    ids = [demo.heads[name].design.head for name in ptys]
+    first, second = (service.bay.heads[head].name for head in ids)
     ask("name", head=first, name="left-front")
     ask("name", head=second, name="left-front")
     ask("identify", head="left-front")

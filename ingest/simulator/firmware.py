@@ -174,7 +174,7 @@ class Firmware:
         match command.op:
             case CommandOp.IDENTIFY:
                 if not 1 <= value <= IDENTIFY_MOST:
-                    return self._refused(command, status, IDENTIFY_MOST)
+                    return self._refused(command, status, 1 if value < 1 else IDENTIFY_MOST)
                 self.identified += 1
             case CommandOp.RATE:
                 if not 1 <= value <= MAX_RATE_DHZ:
@@ -189,7 +189,8 @@ class Firmware:
                     status, command.command_id, command.op, RefusalReason.UNKNOWN_COMMAND
                 )
                 return self._said(answer)
-        return before + self._said(Ack(status, command.command_id, command.op, value))
+        in_force = value if command.op in (CommandOp.IDENTIFY, CommandOp.RATE) else 0
+        return before + self._said(Ack(status, command.command_id, command.op, in_force))
 
     def _refused(self, command: Command, status: int, nearest: int) -> bytes:
         reason = RefusalReason.BAD_VALUE

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from calibration.leastsquares import factor, fit_linear
 from calibration.measured import Measured, from_covariance, propagate
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
@@ -23,11 +24,13 @@ from ingest.geometry.arc import FEWEST_STOPS, TurnWorth, covered_arc, distinct_s
 from ingest.geometry.carry import SettledWheel
 from ingest.geometry.clamp import ClampError
 from ingest.geometry.cone import axis_from_unknown_turns
+from ingest.geometry.knock import SCAN_ROWS, refuse_unsteady
+from ingest.geometry.outcome import MOVED, SOURCE
 from ingest.geometry.runout import Runout, RunoutEstimates, RunoutLimits, refuse_uncertain
+from ingest.geometry.terms import ON_A_JACK, TurnTerms
 
 F64 = NDArray[np.float64]
 
-SOURCE = "noise of the turn"
 LARGEST_ERROR_RAD = math.radians(30.0)
 """A head that sits more askew than this on its wheel is no head on a wheel."""
 
@@ -44,7 +47,11 @@ def turn_of_gravity(incl_x_rad: F64, incl_z_rad: F64) -> F64:
 
 
 def fit_fixed(
-    elevations_rad: F64, *, sigma_rad: float | None = None, limits: RunoutLimits | None = None
+    elevations_rad: F64,
+    *,
+    sigma_rad: float | None = None,
+    limits: RunoutLimits | None = None,
+    terms: TurnTerms = ON_A_JACK,
 ) -> Runout:
     """Fit spin axis and clamp error.
 
@@ -52,10 +59,11 @@ def fit_fixed(
         elevations_rad: incl_x, incl_y and incl_z, shape (3, n), at three or more turns.
         sigma_rad: standard deviation of one reading; default from the residuals (dof n - 3).
         limits: what the turn must reach.
+        terms: what else moved the readings, such as the floor under a ``ROLLED`` wheel.
 
     Raises:
         MeasurementRefused: ``non-finite``, ``too-few-stops``, ``condition``, ``steep``,
-            ``scatter`` or ``u-too-large``.
+            ``slip``, ``drift``, ``scatter`` or ``u-too-large``.
     """
     limits = limits or RunoutLimits()
     _refuse_unusable(elevations_rad)
@@ -64,7 +72,8 @@ def fit_fixed(
     axis = axis if axis[1] > 0.0 else -axis
     plane = _in_plane(axis)
     design = np.column_stack([np.ones(len(vectors)), vectors @ plane.T])
-    worth = _worth(turn_of_gravity(elevations_rad[0], elevations_rad[2]), design)
+    turned_rad = turn_of_gravity(elevations_rad[0], elevations_rad[2])
+    worth = _worth(turned_rad, design)
     _refuse("condition", "condition number of the turn", worth.condition, limits.condition)
     aside = math.hypot(axis[0], axis[2])
     clamp = ClampError(math.atan2(aside, axis[1]), math.atan2(axis[0], -axis[2]))
@@ -72,7 +81,10 @@ def fit_fixed(
     _refuse("steep", "angle between head and spin axis, deg,", lean_deg, most_deg)
     along = vectors @ axis
     rss, dof = float(np.sum((along - along.mean()) ** 2)), worth.n - FEWEST_STOPS
-    _refuse_scatter(rss, dof, sigma_rad)
+    if worth.n >= SCAN_ROWS:
+        refuse_unsteady(turned_rad, fit_linear(factor(design), along), sigma_rad, terms)
+    known_rad = math.hypot(terms.floor_rad, terms.drift_rad)
+    _refuse_scatter(rss, dof, None if sigma_rad is None else math.hypot(sigma_rad, known_rad))
     sigma = sigma_rad if sigma_rad is not None else math.sqrt(rss / dof) if dof else None
     runout = Runout(
         elevation_rad=math.asin(float(along.mean())),
@@ -88,9 +100,11 @@ def fit_fixed(
         estimates=None,
     )
     if sigma is not None:
-        noise = np.linalg.inv(design.T @ design) * sigma**2
+        inverse = np.linalg.pinv(design)
+        noise, moved = inverse * sigma, inverse @ terms.shapes(turned_rad).T
         freedom = math.inf if sigma_rad is not None else float(dof)
-        runout = replace(runout, estimates=_estimates(runout, plane, noise, freedom))
+        estimates = _estimates(runout, plane, (noise @ noise.T, moved @ moved.T), freedom)
+        runout = replace(runout, estimates=estimates)
     refuse_uncertain(runout, limits)
     return runout
 
@@ -135,10 +149,13 @@ def _worth(turn_rad: F64, design: F64) -> TurnWorth:
     return TurnWorth(n, covered_arc(turn_rad), distinct_stops(turn_rad), condition, dilution)
 
 
-def _estimates(runout: Runout, plane: F64, covariance: F64, dof: float) -> RunoutEstimates:
+def _estimates(
+    runout: Runout, plane: F64, covariances: tuple[F64, F64], dof: float
+) -> RunoutEstimates:
     """Carry the plane's offset and slopes to elevation, angle and phase (GUM 5.2.2).
 
-    A plane fitted as ``left = offset + p forward + q up`` leans by -p and -q.
+    A plane fitted as ``left = offset + p forward + q up`` leans by -p and -q. The covariances
+    are those of the readings' noise and of what else moved them.
     """
     elevation, clamp = runout.elevation_rad, runout.clamp
     cosine_sine = -plane[:, [2, 0]].T * [[-1.0], [1.0]]
@@ -150,8 +167,12 @@ def _estimates(runout: Runout, plane: F64, covariance: F64, dof: float) -> Runou
     slopes[0, 0] = 1.0 / math.cos(elevation)
     slopes[1:, 1:] = polar @ cosine_sine
     values = [elevation, clamp.angle_rad, clamp.phase_rad]
-    spread = slopes @ covariance @ slopes.T
-    return RunoutEstimates(*from_covariance(values, spread, source=SOURCE, dof=dof))
+    noise, moved = (slopes @ each @ slopes.T for each in covariances)
+    found = from_covariance(values, noise, source=SOURCE, dof=dof)
+    if moved.any():
+        more = from_covariance([0.0] * len(values), moved, source=MOVED)
+        found = tuple(one + other for one, other in zip(found, more, strict=True))
+    return RunoutEstimates(*found)
 
 
 def _refuse_unusable(elevations_rad: F64) -> None:

@@ -23,6 +23,7 @@ from ingest.service.instrument import instrument_of
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.live import LiveReadings, LiveSettings
 from ingest.service.ports import CalibrationRecords
+from ingest.service.push import Push
 from ingest.service.wheelwork import WheelSettings, WheelWork
 from ingest.wire.codes import PROTOCOL_MAJOR
 from ingest.wire.hello import Hello
@@ -57,6 +58,7 @@ class Bay:
         self._desk = HeadDesk(announcer)
         self.alerts = Alerts(announcer)
         self.work = WheelWork(settings.wheel, announcer)
+        self.push = Push(self.work)
         self.slots: dict[str, LinkSlot] = {}
         for link, form in links.items():
             counters = LinkCounters()
@@ -176,17 +178,17 @@ class Bay:
         if head is None:
             head = self._welcome(slot, hello)
         elif head.hello.boot != hello.boot:
-            self.work.restarted(head)
+            self.work.void(head, "restarted")
         if head.slot.head is head:
             head.slot.head = None  # it was moved: what becomes of its old port is not its affair
         head.slot, slot.head, head.hello = slot, head, hello
         self._introduce(head)
 
     def _leave(self, slot: LinkSlot) -> None:
-        """Take note that whoever spoke on a link is there no more."""
+        """Take note that another speaks on a link now, or a head that cannot be heard."""
         leaving, slot.head = slot.head, None
         if leaving is not None:
-            self.work.lost(leaving)
+            self.work.void(leaving, "swapped")
             self._desk.status(leaving)
             self._hear_refused()
 

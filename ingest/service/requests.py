@@ -12,8 +12,11 @@ from ingest.core.ids import HeadName, MonotonicNs
 from ingest.core.ports import MonotonicClock, NameTaken
 from ingest.core.units import NS
 from ingest.payload.cmd import (
+    HeadCommand,
     Identify,
     Name,
+    PushBegin,
+    PushEnd,
     Reply,
     Request,
     StopTake,
@@ -108,6 +111,10 @@ class Requests:
 
     def _do(self, request: Request, finish: Callable[[Done], None]) -> None:
         command = request.command
+        if isinstance(command, PushBegin | PushEnd):
+            finish(self._push(command))
+            return
+        assert isinstance(command, HeadCommand)
         head = self._bay.named(command.head)
         if head is None:
             known = ", ".join(sorted(h.name for h in self._bay.heads.values())) or "none yet"
@@ -117,6 +124,11 @@ class Requests:
             self._ask(head, asked, lambda answer: finish(shown(head, answer)))
         else:
             finish(self._at_once(head, request))
+
+    def _push(self, command: PushBegin | PushEnd) -> Done:
+        if isinstance(command, PushBegin):
+            return self._bay.push.begin(self._bay.heads.values())
+        return self._bay.push.end()
 
     def _at_once(self, head: BayHead, request: Request) -> Done:
         match request.command:

@@ -13,8 +13,10 @@ from ingest.core.units import DEG, NS
 from ingest.geometry.arc import SAME_STOP_RAD, further_rad, turn_worth
 from ingest.geometry.fit import fit_runout
 from ingest.geometry.fixed import fit_fixed, turn_of_gravity
+from ingest.geometry.rolled import further_rolled_rad
 from ingest.geometry.runout import Runout, RunoutLimits, Turn
 from ingest.geometry.sightline import Sightline
+from ingest.geometry.terms import ON_A_JACK, ROLLED
 
 _X, _Y, _R, _C, _Z = (
     ROW[channel]
@@ -69,14 +71,21 @@ class WheelTurn:
     A stop is taken when the wheel rests at a new angle, or when somebody says so; while the
     rest lasts, its reading grows better and replaces itself. With three stops or more the fit
     stands on them; otherwise on the readings while moving. ``fixed``: the head turns with its
-    wheel and has no encoder; gravity tells it how far.
+    wheel and has no encoder; gravity tells it how far. ``rolled``: it rolls over the floor.
     """
 
     def __init__(
-        self, settings: TurnSettings, sightline: Sightline, *, fixed: bool = False
+        self,
+        settings: TurnSettings,
+        sightline: Sightline,
+        *,
+        fixed: bool = False,
+        rolled: bool = False,
     ) -> None:
         self._settings = settings
         self._fixed = fixed
+        self.rolled = rolled
+        self._terms = ROLLED if rolled else ON_A_JACK
         self._needed = [_X, _Y, _Z] if fixed else [_Y, _R]
         self._sightline = sightline
         self._stops: list[RestReading] = []
@@ -139,19 +148,26 @@ class WheelTurn:
             return values, self._stop_sigma_rad()
         return np.array(self._moving).T, None
 
-    def result(self, *, final: bool) -> Runout:
+    def result(self, *, final: bool, seen: bool = True) -> Runout:
         """Fit the turn so far. Raises ``MeasurementRefused``.
 
-        While it goes on, an uncertainty above the limit is no reason to refuse.
+        While it goes on, an uncertainty above the limit is no reason to refuse. Without
+        ``seen`` the sightline is left out of it.
         """
         values, sigma_rad = self.readings()
         limits = self._settings.limits
         if not final:
             limits = RunoutLimits(u_camber_rad=math.inf, condition=limits.condition)
         if self._fixed:
-            return fit_fixed(values[[_X, _Y, _Z]], sigma_rad=sigma_rad, limits=limits)
-        turn = turn_of(values)
-        return fit_runout(turn, sightline=self._sightline, sigma_rad=sigma_rad, limits=limits)
+            three = values[[_X, _Y, _Z]]
+            return fit_fixed(three, sigma_rad=sigma_rad, limits=limits, terms=self._terms)
+        return fit_runout(
+            turn_of(values, seen=seen),
+            sightline=self._sightline,
+            sigma_rad=sigma_rad,
+            limits=limits,
+            terms=self._terms,
+        )
 
     def arc(self) -> tuple[int, float]:
         """Return how many readings there are and the arc that they cover, rad."""
@@ -164,7 +180,10 @@ class WheelTurn:
             return None
         turned = self._turned(self.readings()[0])
         u_rad = self._settings.wanted_u_deg * DEG
-        further = further_rad(np.unwrap(turned), runout.sigma_rad, u_rad)
+        if self.rolled:
+            further = further_rolled_rad(turned, runout.sigma_rad, self._terms, u_rad)
+        else:
+            further = further_rad(np.unwrap(turned), runout.sigma_rad, u_rad)
         return None if further is None else round(further / DEG)
 
     def _stop_sigma_rad(self) -> float:
@@ -173,10 +192,10 @@ class WheelTurn:
         return math.hypot(self._settings.stop_sigma_deg * DEG, seen if seen == seen else 0.0)
 
 
-def turn_of(values: F64) -> Turn:
+def turn_of(values: F64, *, seen: bool = True) -> Turn:
     """Return readings of shape (8, n) as a turn: with an azimuth where every reading has one."""
     azimuth = values[_C]
-    seen = values.shape[1] > 0 and bool(np.isfinite(azimuth).all())
+    seen = seen and values.shape[1] > 0 and bool(np.isfinite(azimuth).all())
     hung = values[_X]
     hangs = values.shape[1] > 0 and bool(np.isfinite(hung).all())
     return Turn(

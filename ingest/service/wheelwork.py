@@ -55,6 +55,7 @@ class _Bench:
 
     turn: WheelTurn | None = None
     turn_id: str = ""
+    broken: str = ""
     runout: Runout | None = None
     runout_id: str = ""
     chain: Chain | None = None
@@ -67,8 +68,24 @@ class _Bench:
 class WheelWork:
     """Keeps the turn, the clamp's error and the last settled reading of each head's wheel.
 
-    The clamp's error is void when the head is taken off, or starts anew, or its link is lost
-    while the wheel turns; results that stood on a rest are stale when the wheel moves.
+    What voids what (void: it is gone; stale, uncertain: it stands marked)::
+
+        what happens                          turn under way  clamp's error  results
+        a turn or a push begins               (busy)          void           stale
+        the turn is refused: slip, knock ...  over            void already   stale already
+        the head is put on any wheel, again   void            void           uncertain
+          or another, or taken off
+        another head speaks on its link       refused         void           stale
+        the head starts anew (boot id)        refused         void           stale
+        the link is lost or silent            refused         kept           stale
+        the link comes back, same start       -               kept           read anew at rest
+        the wheel moves                       -               kept           stale
+        samples are lost                      goes on         kept           kept
+        the head is renamed                   goes on         kept, resaid   kept
+
+    A lost link keeps the clamp's error, since the boot id tells whether the head stayed the
+    same; its encoder counts on. What nobody can see voids nothing: a clamp that slips while
+    no turn is collected. So a technician who knocks a head begins its turn again.
     """
 
     def __init__(self, settings: WheelSettings, announcer: Announcer) -> None:
@@ -82,8 +99,8 @@ class WheelWork:
     def _bench(self, head: BayHead) -> _Bench:
         return self._benches.setdefault(head.id, _Bench())
 
-    def begin(self, head: BayHead) -> Done:
-        """Begin to collect a turn."""
+    def begin(self, head: BayHead, *, rolled: bool = False) -> Done:
+        """Begin to collect a turn, or this head's part of a push."""
         bench = self._bench(head)
         if head.wheel is None:
             return Done(False, "not-mounted", f"say first which wheel {head.name} is on")
@@ -91,12 +108,23 @@ class WheelWork:
             return Done(False, "already-turning", f"a turn of {head.name} is being collected")
         self.results.withdraw(head, "turning")
         bench.settled = bench.runout = None
-        bench.turn = WheelTurn(self._settings.turn, self._sightline, fixed=head.fixed)
+        bench.turn = WheelTurn(
+            self._settings.turn, self._sightline, fixed=head.fixed, rolled=rolled
+        )
         bench.turn_id = f"ro-{next(self._ids)}"
         bench.progress_ns = 0
+        bench.broken = ""
         return Done(
             True, "ok", "turn the wheel; let it rest at each stop, or turn it slowly through"
         )
+
+    def collecting(self, head: BayHead) -> WheelTurn | None:
+        """Return the turn that is being collected."""
+        return self._bench(head).turn
+
+    def broken(self, head: BayHead) -> str:
+        """Return the code for which the last turn ended by itself; empty where it did not."""
+        return self._bench(head).broken
 
     def take_stop(self, head: BayHead) -> Done:
         """Take the present position as a stop."""
@@ -113,19 +141,25 @@ class WheelWork:
 
     def end(self, head: BayHead) -> Done:
         """End the turn and fit it."""
-        bench = self._bench(head)
-        if bench.turn is None:
+        turn = self._bench(head).turn
+        if turn is None:
             return Done(False, "not-turning", f"no turn of {head.name} is being collected")
+        if turn.rolled:
+            return Done(False, "busy", f"{head.name} takes part in a push; end that by push-end")
+        return self.conclude(head, judged(turn))
+
+    def conclude(self, head: BayHead, found: Runout | MeasurementRefused) -> Done:
+        """Put an end to the turn that is being collected: this came of it."""
+        bench = self._bench(head)
         turn, bench.turn = bench.turn, None
-        try:
-            bench.runout = turn.result(final=True)
-        except MeasurementRefused as refused:
-            self._runouts.refuse(head, bench.turn_id, turn, refused)
-            return Done(False, "refused", str(refused)[:200])
-        bench.runout_id = bench.turn_id
-        self._runouts.done(head, bench.turn_id, bench.runout)
+        assert turn is not None
+        if isinstance(found, MeasurementRefused):
+            self._runouts.refuse(head, bench.turn_id, turn, found)
+            return Done(False, "refused", str(found)[:200])
+        bench.runout, bench.runout_id = found, bench.turn_id
+        self._runouts.done(head, bench.turn_id, found)
         bench.result_ns = 0
-        return Done(True, "ok", f"run-out found from {bench.runout.worth.n} readings")
+        return Done(True, "ok", f"run-out found from {found.worth.n} readings")
 
     def unmount(self, head: BayHead) -> None:
         """Void all that stands on how the head sat."""
@@ -134,23 +168,27 @@ class WheelWork:
             self.results.keep(head, "unmounted")
             self._runouts.void(head)
 
-    def lost(self, head: BayHead) -> None:
+    def lost(self, head: BayHead, why: str = "link-lost") -> None:
         """Take note that the head's readings broke off: a turn under way cannot be trusted."""
         bench = self._bench(head)
-        self._move(head, bench, "link-lost")
+        self._move(head, bench, why)
         if bench.turn is not None:
-            turn, bench.turn = bench.turn, None
+            turn, bench.turn, bench.broken = bench.turn, None, why
             broken = MeasurementRefused(
-                "link-lost",
+                why,
                 f"the readings of {head.name} broke off during the turn; begin it again",
                 figure=1.0,
                 limit=0.0,
             )
             self._runouts.refuse(head, bench.turn_id, turn, broken)
 
-    def restarted(self, head: BayHead) -> None:
-        """Take note that the head started anew: its encoder may count from another zero."""
-        self.lost(head)
+    def void(self, head: BayHead, why: str) -> None:
+        """Take note that what is known of the clamp holds no more.
+
+        The head started anew, so that its encoder may count from another zero; or it was
+        swapped for another.
+        """
+        self.lost(head, why)
         bench = self._bench(head)
         if bench.runout is not None:
             bench.runout = None
@@ -239,3 +277,11 @@ class WheelWork:
             self.results.withdraw(head, why)
             bench.settled = None
         bench.result_ns = 0
+
+
+def judged(turn: WheelTurn, *, seen: bool = True) -> Runout | MeasurementRefused:
+    """Return what a turn that is over gives: its run-out, or why there is none."""
+    try:
+        return turn.result(final=True, seen=seen)
+    except MeasurementRefused as refused:
+        return refused

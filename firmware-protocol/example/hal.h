@@ -11,6 +11,7 @@
 /* What the sensors gave at one instant: codes in the order of the protocol's channels (1e-4
  * degree, 1e-4 degree Celsius), LH_NO_VALUE where there is none. */
 typedef struct {
+    uint32_t t_us; /* when they were read, by hal_time_us; later than those before */
     int32_t codes[HAL_CHANNELS];
     bool locked; /* the head cannot swing on its shaft */
     bool button; /* held down now */

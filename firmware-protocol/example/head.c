@@ -9,7 +9,7 @@
 #define DEBOUNCE_US 300000u /* SPEC.md 5.5: presses closer together are one */
 #define SECOND_DHZ 10000000u /* microseconds times 0.1 Hz */
 #define DS_US 100000u
-#define LATE_PERIODS 8u /* so many samples behind, the head gives up catching up */
+#define LATE_PERIODS 100u /* so many samples behind, the head gives up catching up */
 
 #define QUARTER_TURN 900000
 #define HALF_TURN 1800000
@@ -111,7 +111,7 @@ static void take_sample(head *h, uint32_t now_us)
     lh_sample sample;
     unsigned i;
 
-    lh_boot_sample(&h->boot, flags_of(h), now_us, &sample);
+    lh_boot_sample(&h->boot, flags_of(h), h->fresh ? h->readings.t_us : now_us, &sample);
     if (h->fresh) {
         for (i = 0u; i < LH_CHANNELS; i++) {
             sample.codes[i] = h->readings.codes[i];

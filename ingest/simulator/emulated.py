@@ -73,7 +73,11 @@ def missing(package: str) -> str:
 
 
 class EmulatedHead:
-    """One emulated head, to be used as a ``PtyHead`` is. ``path`` is what a host opens."""
+    """One emulated head, to be used as a ``PtyHead`` is. ``path`` is what a host opens.
+
+    ``link``, where given, is a symbolic link that follows the pty, and is then the ``path``.
+    ``rate_hz`` is that of the sensors: at least the rate at which the head samples.
+    """
 
     def __init__(
         self,
@@ -84,6 +88,7 @@ class EmulatedHead:
         random: np.random.Generator,
         clock: Callable[[], float],
         rate_hz: float = 200.0,
+        link: Path | None = None,
     ) -> None:
         self._rig = rig
         self._head = head
@@ -91,6 +96,8 @@ class EmulatedHead:
         self._random = random
         self._clock = clock
         self._period_s = 1.0 / rate_hz
+        self._link = link
+        self._stalled = False
         self._folder = tempfile.TemporaryDirectory(prefix="head-")
         self._control = Path(self._folder.name) / "control"
         self._emulator: subprocess.Popen[str] | None = None
@@ -117,11 +124,15 @@ class EmulatedHead:
             text=True,
         )
         ports = self._ports(self._emulator)
-        self.path = ports["u0"]
+        self.path = ports["u0"] if self._link is None else str(self._link)
+        if self._link is not None:
+            self._link.unlink(missing_ok=True)
+            self._link.symlink_to(ports["u0"])
         self._sensors = os.open(ports["u1"], os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
         tty.setraw(self._sensors)
         self._next_s = self._clock()
         self._ready.clear()
+        self._stalled = False
         return self.path
 
     def unplug(self) -> None:
@@ -135,6 +146,8 @@ class EmulatedHead:
             if self._emulator.stdout is not None:
                 self._emulator.stdout.close()
             self._emulator = None
+            if self._link is not None:
+                self._link.unlink(missing_ok=True)
         self._control.unlink(missing_ok=True)
 
     def press(self) -> None:
@@ -147,6 +160,7 @@ class EmulatedHead:
 
     def stall(self, stalled: bool) -> None:
         """Freeze the whole microcontroller, its clock too, or let it go on."""
+        self._stalled = stalled
         tell(self._control, "stop" if stalled else "cont")
 
     async def run(self) -> None:
@@ -161,8 +175,8 @@ class EmulatedHead:
             await asyncio.sleep(max(due_s - EARLY_S - self._clock(), 0.0005))
 
     def _feed(self, record: bytes) -> None:
-        if self._sensors >= 0:
-            with contextlib.suppress(OSError):  # frozen or gone: the readings go nowhere
+        if self._sensors >= 0 and not self._stalled:
+            with contextlib.suppress(OSError):  # busy or gone: the readings go nowhere
                 os.write(self._sensors, record)
 
     def _work_out(self, now_s: float) -> None:

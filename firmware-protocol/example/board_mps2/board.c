@@ -70,8 +70,9 @@ static uint8_t record_size;
 static hal_readings waiting[WAITING];
 static uint8_t waiting_from;
 static uint8_t waiting_count;
-static uint32_t taken_us;
+static uint32_t taken_us; /* the time of the record that was taken last */
 static uint32_t period_us;
+static bool starved = true; /* a record was due and had not come: its rhythm begins anew */
 
 static bool ring_put(ring *r, uint8_t byte)
 {
@@ -205,16 +206,19 @@ bool hal_read(hal_readings *readings)
     uint32_t now_us = hal_time_us();
 
     hear_sensors();
-    if (waiting_count == 0u || !lh_due(now_us, taken_us + period_us)) {
+    if (!lh_due(now_us, taken_us + period_us)) {
+        return false;
+    }
+    if (waiting_count == 0u) {
+        starved = true;
         return false;
     }
     *readings = waiting[waiting_from];
     waiting_from = (uint8_t)((waiting_from + 1u) % WAITING);
     waiting_count--;
-    taken_us += period_us;
-    if (lh_due(now_us, taken_us + period_us)) {
-        taken_us = now_us; /* nothing came for a while: begin a new rhythm */
-    }
+    taken_us = starved ? now_us : taken_us + period_us;
+    starved = false;
+    readings->t_us = taken_us;
     return true;
 }
 

@@ -3,6 +3,7 @@
 import argparse
 import asyncio
 import contextlib
+import logging
 import random
 import sys
 import time
@@ -15,6 +16,7 @@ from ingest.core.errors import InputError, OutputError
 from ingest.core.ids import MonotonicNs
 from ingest.core.recording import Record
 from ingest.outputs.broker import EmbeddedBrokerSettings
+from ingest.outputs.broker_state import BrokerCondition, BrokerState
 from ingest.outputs.mqtt import MqttOutlet, Voice
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.cmd import Request
@@ -59,6 +61,8 @@ def run(args: argparse.Namespace) -> int:
             player.play(record)
         _say_skipped(player)
         return 0
+    logging.basicConfig(level=logging.ERROR)
+    logging.getLogger("amqtt").setLevel(logging.CRITICAL)  # what it logs is told in one line
     with contextlib.suppress(KeyboardInterrupt):
         asyncio.run(_replay(args, capture.records))
     return 0
@@ -70,6 +74,7 @@ def described(player: Player) -> Iterator[str]:
     span_s = (records[-1].at_ns - records[0].at_ns) * 1e-9
     began = time.strftime("%Y-%m-%d %H:%M:%S", time.gmtime(records[0].wall_ns // 10**9))
     yield f"bay {player.bay_name}, {began} UTC, {span_s:.1f} s, {len(records)} records"
+    yield f"captured by levelhead {player.program or 'of no stated version'}"
     for link in player.workings.bay.slots:
         mine = [len(r.data) for r in records if r.topic == f"bytes/{link}"]
         yield f"{link}: {sum(mine)} bytes in {len(mine)} reads"
@@ -176,7 +181,15 @@ async def _spoken(player: Player, broker: BrokerSettings, late: Late) -> AsyncIt
     def farewell() -> bytes:
         return player.workings.introduce(moment_of(player.records[-1]), "offline", "stopped")
 
-    connected = asyncio.Event()
+    connected, why = asyncio.Event(), [f"no broker answered within {CONNECT_S:g} s"]
+
+    def on_state(state: BrokerState) -> None:
+        why.append(state.text)
+        if state.condition is BrokerCondition.CONNECTED:
+            connected.set()
+        elif connected.is_set() and state.condition is not BrokerCondition.STOPPED:
+            print(f"levelhead replay: {state.text}", file=sys.stderr)
+
     outlet = MqttOutlet(
         broker,
         player.topics,
@@ -185,7 +198,7 @@ async def _spoken(player: Player, broker: BrokerSettings, late: Late) -> AsyncIt
             lambda: late.status,
             farewell,
             lambda request: None,
-            lambda state: connected.set(),
+            on_state,
         ),
         patience=Backoff(BackoffSettings(), random.random),
         clock=monotonic_ns,
@@ -194,8 +207,10 @@ async def _spoken(player: Player, broker: BrokerSettings, late: Late) -> AsyncIt
     late.outlet = outlet
     task = asyncio.create_task(outlet.run(), name="outlet")
     try:
-        with contextlib.suppress(TimeoutError):
+        try:
             await asyncio.wait_for(connected.wait(), CONNECT_S)
+        except TimeoutError as error:
+            raise InputError("--host", None, why[-1]) from error
         yield
     finally:
         await outlet.stop()

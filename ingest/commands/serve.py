@@ -54,9 +54,9 @@ async def _serve(config: Config, capture: Path | None) -> None:
         settings = HostSettings(config.bay, config.embedded, config.broker, config.service)
         links = make_links(config.links)
         async with running_broker(settings) as broker:
-            print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
             names = StoredHeadNames(connection)
             async with running_service(settings, broker, links, names, records, capture) as service:
+                print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
                 for at, text in enumerate(refused, start=1):
                     service.warn(f"records-{at}", text)
                 await stopping.wait()

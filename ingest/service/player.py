@@ -5,13 +5,13 @@ capture, so that playing it twice says the same things, byte for byte, however f
 """
 
 import base64
+import contextlib
 import json
 import logging
 from collections import defaultdict, deque
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
+from dataclasses import dataclass
 from typing import Any
-
-from pydantic import ValidationError
 
 from calibration.errors import CalibrationFileError
 from calibration.record import CalibrationRecord, load_record
@@ -45,11 +45,17 @@ from ingest.service.inputs import (
     Warned,
 )
 from ingest.service.linkkeeper import LinkChange, LinkState
-from ingest.service.workings import Answering, Workings
+from ingest.service.workings import Answering, Workings, WorkSettings
 
 log = logging.getLogger(__name__)
 
 SUFFIX = "-replay"
+LONGEST_BAY = 32 - len(SUFFIX)
+"""A topic level has 32 characters; the end of a longer bay's name gives way to the suffix."""
+
+UNREADABLE = (ValueError, KeyError, TypeError, AttributeError, PayloadError)
+"""What reading a record of somebody else's making may raise (pydantic's errors are ValueErrors)."""
+
 ERRORS = {
     kind.__name__: kind
     for kind in (LinkBusy, LinkDenied, LinkLost, LinkNotFound, LinkSilent, LinkTimeout)
@@ -67,15 +73,16 @@ class Player:
         """
         self._records = tuple(records)
         start = self._start(where)
-        self.bay_name = str(start["bay"])
-        self.topics = Topics(self.bay_name + SUFFIX)
-        self.boot = str(start["boot"])
-        forms = {name: LinkForm(form) for name, form in start["links"].items()}
+        self.bay_name, self.boot, settings = start.bay, start.boot, start.settings
+        self.program = settings.desk.version
+        """The version of the program that captured."""
+        self.topics = Topics(self.bay_name[:LONGEST_BAY] + SUFFIX)
+        self._links = frozenset(start.forms)
         told = Told(self._records)
         self.workings = Workings(
-            transcript.SETTINGS.validate_python(start["settings"]),
+            settings,
             self.topics,
-            forms,
+            start.forms,
             outlet,
             NoHands(),
             names=told,
@@ -95,8 +102,8 @@ class Player:
     def play(self, record: Record) -> None:
         """Take one record; what is none of an input is passed over."""
         try:
-            what = read_input(record)
-        except (ValueError, KeyError, TypeError, AttributeError, PayloadError):
+            what = read_input(record, self._links)
+        except UNREADABLE:
             self.skipped += 1
             return
         if what is not None:
@@ -107,27 +114,39 @@ class Player:
                 self.faults += 1
                 log.debug("record of %d ns", record.at_ns, exc_info=True)
 
-    def _start(self, where: str) -> dict[str, Any]:
+    def _start(self, where: str) -> "Start":
         first = next((r for r in self._records if r.topic == transcript.START), None)
         if first is None:
             raise InputError(where, None, "holds no start of a service; nothing can be replayed")
         try:
-            start: dict[str, Any] = json.loads(first.data)
-            version = start["version"]
+            said: dict[str, Any] = json.loads(first.data)
+            version = said["version"]
             if version != transcript.VERSION:
                 reason = f"capture version {version}; this program plays {transcript.VERSION}"
                 raise InputError(where, None, reason)
-            transcript.SETTINGS.validate_python(start["settings"])
-            dict(start["links"]), str(start["bay"]), str(start["boot"])
-        except (ValueError, KeyError, TypeError, ValidationError) as error:
+            forms = {str(name): LinkForm(form) for name, form in said["links"].items()}
+            settings = transcript.SETTINGS.validate_python(said["settings"])
+            return Start(Topics(said["bay"]).bay, str(said["boot"]), settings, forms)
+        except UNREADABLE as error:
             reason = "its start cannot be read; a newer program may have written it"
             raise InputError(where, None, reason) from error
-        return start
 
 
-def read_input(record: Record) -> Input | None:
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What a replay starts from."""
+
+    bay: str
+    boot: str
+    settings: WorkSettings
+    forms: dict[str, LinkForm]
+
+
+def read_input(record: Record, links: Container[str]) -> Input | None:
     """Return a record as an input; None for what is none. Raises for what cannot be read."""
     kind, _, link = record.topic.partition("/")
+    if link and link not in links:
+        raise ValueError(f"no such link: {link}")
     if record.topic.startswith(transcript.BYTES):
         return Arrived(link, record.data)
     said: dict[str, Any] = json.loads(record.data)
@@ -174,12 +193,16 @@ class Told:
         self._answers: dict[str, deque[Any]] = defaultdict(deque)
         for record in records:
             if record.topic == transcript.FOUND:
-                said = json.loads(record.data)
-                self._answers[said["key"]].append(said["answer"])
+                with contextlib.suppress(*UNREADABLE):
+                    said = json.loads(record.data)
+                    self._answers[said["key"]].append(said["answer"])
 
     def _next(self, key: str) -> Any:
+        """Return the next answer; the last one stands, should a newer program ask more often."""
         waiting = self._answers[key]
-        return waiting.popleft() if waiting else None
+        if len(waiting) > 1:
+            return waiting.popleft()
+        return waiting[0] if waiting else None
 
     def name_of(self, head: HeadId) -> HeadName | None:
         """Return a head's name."""

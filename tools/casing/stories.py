@@ -127,6 +127,9 @@ def settle(bay: CapturedBay, hanging: dict[str, float], ends: str) -> Expected:
         right(f"head/{name}/runout", "camber", hanging[result(ON[name])], ends)
         for name in bay.names
     ]
+    if ends == "refused":
+        refused = {"state": "refused", "q": "bad"}
+        expected += [{"topic": f"head/{name}/runout", "last": refused} for name in bay.names]
     for topic, truth in hanging.items():
         hung = "open" if either else "said" if ends == "right" else ends
         expected.append(right(topic, "value", truth, hung) | {"until_s": down_s})

@@ -1,0 +1,235 @@
+"""``levelhead replay`` and ``levelhead capture`` as processes of their own."""
+
+import json
+import re
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion
+
+from ingest.capture.reader import read_capture
+from ingest.cli import main
+
+CAPTURE = Path(__file__).parents[1] / "cases" / "knock" / "capture.mcap"
+PATIENCE_S = 30.0
+CLI = (sys.executable, "-m", "ingest.cli")
+
+
+def levelhead(*words):
+    return subprocess.run(
+        [*CLI, *map(str, words)],
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+    )
+
+
+@pytest.fixture(scope="module")
+def printed():
+    done = levelhead("replay", CAPTURE, "--print")
+    assert (done.returncode, done.stderr) == (0, "")
+    return done.stdout
+
+
+def test_two_replays_print_the_same_bytes(printed):
+    assert len(printed.splitlines()) > 100
+    assert levelhead("replay", CAPTURE, "--print").stdout == printed
+
+
+def test_what_is_printed_bears_the_replay_s_name_and_the_capture_s_start(printed):
+    lines = [line.split(" ", 1) for line in printed.splitlines()]
+    assert {t.split("/")[2] for t, _ in lines if "/reply/" not in t} == {"sim-replay"}
+    boots = {json.loads(p).get("boot") for t, p in lines if p and t.endswith("/runout")}
+    assert boots == {"b-1"}
+
+
+def test_info_tells_what_a_capture_holds():
+    done = levelhead("replay", CAPTURE, "--info")
+    assert done.returncode == 0
+    assert re.search(r"^bay sim, 20.. *", done.stdout)
+    assert re.search(r"^alder: [1-9]\d+ bytes in \d+ reads$", done.stdout, re.MULTILINE)
+    asked = sum(record.topic == "request" for record in read_capture(CAPTURE).records)
+    assert f"{asked} requests of displays" in done.stdout
+
+
+def test_a_torn_capture_is_played_and_the_tear_is_said(tmp_path, printed):
+    torn = tmp_path / "torn.mcap"
+    torn.write_bytes(CAPTURE.read_bytes()[:40_000])
+    done = levelhead("replay", torn, "--print")
+    assert done.returncode == 0
+    assert printed.startswith(done.stdout)
+    assert done.stdout
+    assert len(done.stderr.splitlines()) == 1
+    assert "torn off after" in done.stderr
+
+
+@pytest.fixture
+def refuses(capsys):
+    """Return a check that a command is refused in one line."""
+
+    def check(words, reason):
+        assert main([*map(str, words)]) == 2
+        said = capsys.readouterr()
+        assert len(said.err.splitlines()) == 1
+        assert reason in said.err
+        assert said.out == ""
+
+    return check
+
+
+@pytest.mark.parametrize("content", [b"", b"\x89PNG\r\n\x1a\n" + bytes(40), b'{"a": 1}'])
+def test_a_foreign_file_is_refused_in_one_line(tmp_path, refuses, content):
+    path = tmp_path / "foreign"
+    path.write_bytes(content)
+    refuses(("replay", path, "--print"), "is no capture")
+
+
+def test_a_missing_file_is_refused_in_one_line(tmp_path, refuses):
+    refuses(("replay", tmp_path / "none.mcap"), "No such file")
+
+
+@pytest.mark.parametrize("speed", ["0", "-1", "nan"])
+def test_a_speed_that_is_none_is_refused(refuses, speed):
+    refuses(("replay", CAPTURE, f"--speed={speed}"), "not above 0")
+
+
+class Ear:
+    """A plain MQTT client that keeps the last payload of each topic."""
+
+    def __init__(self, port):
+        self.last = {}
+        self._news = threading.Condition()
+        self._client = Client(CallbackAPIVersion.VERSION2)
+        self._client.on_connect = lambda client, *_: client.subscribe("levelhead/v1/#", qos=1)
+        self._client.on_message = self._keep
+        self._client.connect("127.0.0.1", port)
+        self._client.loop_start()
+
+    def _keep(self, client, userdata, message):
+        with self._news:
+            self.last[message.topic] = message.payload
+            self._news.notify_all()
+
+    def wait(self, holds):
+        with self._news:
+            assert self._news.wait_for(lambda: holds(self.last), PATIENCE_S), sorted(self.last)
+
+    def close(self):
+        self._client.disconnect()
+        self._client.loop_stop()
+
+
+def free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+@pytest.mark.parametrize("speed", ["25", "1e6"])
+def test_at_any_speed_what_stands_in_the_end_is_the_same(printed, speed):
+    expected = dict(line.split(" ", 1) for line in printed.splitlines() if "/reply/" not in line)
+    stands = {
+        topic: payload
+        for topic, payload in expected.items()
+        if topic.endswith(("/runout", "/camber", "/svc/meta")) or "/svc/alert/" in topic
+    }
+    assert len(stands) >= 2
+    replay = subprocess.Popen(
+        [*CLI, "replay", str(CAPTURE), "--speed", speed, "--stay", "--port", str(free_port())],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        port = int(re.search(r"-p (\d+)", replay.stdout.readline())[1])
+        ear = Ear(port)
+        try:
+            ear.wait(lambda last: all(last.get(t, b"").decode() == p for t, p in stands.items()))
+        finally:
+            ear.close()
+    finally:
+        replay.send_signal(signal.SIGINT)
+        _, said = replay.communicate(timeout=PATIENCE_S)
+    assert "Traceback" not in said
+
+
+@pytest.fixture
+def config(tmp_path):
+    """A service's configuration for a simulated head on a pty, in a process of its own."""
+    simulator = subprocess.Popen(
+        [sys.executable, "-m", "ingest.simulator", "--heads", "1", "--seed", "5"],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        path = json.loads(simulator.stdout.readline())["ptys"][0]
+        file = tmp_path / "bay.toml"
+        file.write_text(
+            f'[bay]\nname = "pit"\n[broker]\nport = {free_port()}\n[[head]]\nport = "{path}"\n'
+        )
+        yield file
+    finally:
+        simulator.terminate()
+        simulator.communicate(timeout=PATIENCE_S)
+
+
+@pytest.fixture
+def capturing(config):
+    """Return a starter of ``levelhead capture``; it returns when some seconds were served."""
+    started = []
+
+    def start(file, seconds):
+        service = subprocess.Popen(
+            [*CLI, "capture", str(file), str(config)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        started.append(service)
+        assert "serves bay pit" in service.stdout.readline()
+        time.sleep(seconds)
+        return service
+
+    yield start
+    for service in started:
+        service.kill()
+        service.communicate(timeout=PATIENCE_S)
+
+
+def seconds_kept(file):
+    records = read_capture(file).records
+    assert any(record.topic.startswith("bytes/") for record in records)
+    return (records[-1].at_ns - records[0].at_ns) * 1e-9
+
+
+def test_a_captured_service_that_is_killed_can_be_replayed_to_its_last_seconds(tmp_path, capturing):
+    file = tmp_path / "killed.mcap"
+    service = capturing(file, 4.0)
+    service.kill()
+    service.wait(timeout=PATIENCE_S)
+    assert seconds_kept(file) > 2.0
+    done = levelhead("replay", file, "--print")
+    assert done.returncode == 0
+    assert "levelhead/v1/pit-replay/svc/status" in done.stdout
+    assert "/incl_y" in done.stdout
+    assert "torn off" in done.stderr
+
+
+def test_a_captured_service_that_is_stopped_leaves_a_whole_capture(
+    tmp_path, capturing, config, refuses
+):
+    file = tmp_path / "stopped.mcap"
+    service = capturing(file, 2.0)
+    service.send_signal(signal.SIGTERM)
+    assert service.wait(timeout=PATIENCE_S) == 0
+    assert read_capture(file).remarks == ()
+    before = file.read_bytes()
+    refuses(("capture", file, config), "never overwritten")
+    assert file.read_bytes() == before

@@ -23,12 +23,21 @@ from calibration.leastsquares import fit_linear
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.arc import FEWEST_STOPS, covered_arc, distinct_stops
 from ingest.geometry.clamp import ClampError
-from ingest.geometry.knock import refuse_unsteady
+from ingest.geometry.knock import SCAN_ROWS, TIMES_KNOWN, refuse_unsteady
 from ingest.geometry.outcome import outcome
-from ingest.geometry.runout import Runout, RunoutLimits, Turn, refuse_uncertain
+from ingest.geometry.runout import (
+    BENT,
+    ODD_STOP,
+    UNSTEADY,
+    Runout,
+    RunoutLimits,
+    Turn,
+    refuse_uncertain,
+)
 from ingest.geometry.settling import settle
 from ingest.geometry.sightline import Sightline
 from ingest.geometry.solution import Solution
+from ingest.geometry.stops import stop_in_doubt
 from ingest.geometry.terms import ON_A_JACK, TurnTerms
 
 F64 = NDArray[np.float64]
@@ -59,7 +68,8 @@ def fit_runout(
 
     Raises:
         MeasurementRefused: ``non-finite``, ``too-few-stops``, ``condition``, ``steep``,
-            ``unsettled``, ``slip``, ``outliers``, ``scatter``, ``not-closed`` or ``u-too-large``.
+            ``unsettled``, ``slip``, ``drift``, ``outliers``, ``scatter``, ``not-closed`` or
+            ``u-too-large``.
     """
     limits = limits or RunoutLimits()
     refuse_unusable(turn)
@@ -69,8 +79,8 @@ def fit_runout(
         raise MeasurementRefused(
             "condition", str(short), figure=short.condition, limit=short.limit
         ) from short
-    refuse_unsteady(solution.spin_rad, solution.fit.fit, sigma_rad)
-    result = outcome(solution, sigma_rad, terms)
+    doubtful = refuse_unsteady(solution.spin_rad, solution.fit.fit, sigma_rad, terms)
+    result = _with_hints(outcome(solution, sigma_rad, terms), solution, terms, doubtful)
     refuse_uncertain(result, limits)
     return result
 
@@ -94,6 +104,19 @@ def refuse_unusable(turn: Turn) -> None:
             figure=float(distinct),
             limit=float(FEWEST_STOPS),
         )
+
+
+def _with_hints(result: Runout, solution: Solution, terms: TurnTerms, doubtful: bool) -> Runout:
+    """Return the result with words for what should be looked at."""
+    hints, fit, second = [], solution.fit.fit, result.second
+    odd = stop_in_doubt(fit, QUIET_RAD) if len(solution.turn) < SCAN_ROWS else None
+    if second is not None and second.amplitude.value > TIMES_KNOWN * terms.floor_rad:
+        hints.append(BENT)
+    if doubtful:
+        hints.append(UNSTEADY)
+    if odd is not None:
+        hints.append(ODD_STOP)
+    return replace(result, hints=tuple(hints), odd_stop=odd) if hints else result
 
 
 def _solve(turn: Turn, line: Sightline, limits: RunoutLimits) -> Solution:

@@ -1,10 +1,12 @@
 """Has the clamp slipped, or the head been knocked, while the wheel was turned?
 
 A slip leaves a step in the residuals. Every possible place of it is tried at once: the step is
-one more column of the regression, and its t value follows from running sums.
+one more column of the regression, and its t value follows from running sums. A drift is one
+more such column.
 """
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,11 +15,18 @@ from scipy import special
 from calibration.leastsquares import LinearFit
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.arc import FULL_TURN_RAD
+from ingest.geometry.stops import scatter, stop_to_distrust
+from ingest.geometry.terms import TurnTerms
 
 F64 = NDArray[np.float64]
 
 CHANCE = 1e-5
 """Clean normal readings are refused in fewer cases than this."""
+DOUBT = 1e-2
+"""... and looked at twice in fewer than this."""
+LEAST_DOF = 2
+TIMES_KNOWN = 3.0
+"""A motion is none of those counted beforehand when it is so many times their deviation."""
 SCAN_ROWS = 8
 """The scan for a step needs this many readings; fewer are held against the stated noise."""
 SEGMENT = 3
@@ -34,29 +43,46 @@ CLOSURE_RAD = math.radians(0.1)
 """The largest closing difference of a turn whose noise is not stated."""
 
 
-def refuse_unsteady(spin_rad: F64, fit: LinearFit, sigma_rad: float | None) -> None:
+def refuse_unsteady(
+    spin_rad: F64, fit: LinearFit, sigma_rad: float | None, terms: TurnTerms
+) -> bool:
     """Refuse a turn during which something moved that should not have.
 
     Args:
         spin_rad: spin angle in order of time, shape (n,).
         fit: the regression of all channels, rad, in the same order.
         sigma_rad: standard deviation of one reading, where stated.
+        terms: what moves the readings, is known to do so, and is counted.
+
+    Returns: whether something may have moved by less than is refused.
 
     Raises:
-        MeasurementRefused: ``slip``, ``outliers``, ``scatter`` or ``not-closed``; the figure is
-            in degrees, for ``outliers`` a count.
+        MeasurementRefused: ``slip``, ``drift``, ``outliers``, ``scatter`` or ``not-closed``; the
+            figure is in degrees, for ``outliers`` a count.
     """
     _refuse_outliers(fit)
     if fit.design.rows >= SCAN_ROWS:
-        _refuse_step(fit)
-        return
+        return fit.dof >= LEAST_DOF and _refuse_motion(fit, terms)
     if sigma_rad is not None and fit.dof > 0:
         _refuse_scatter(fit, sigma_rad)
     _refuse_open(np.unwrap(spin_rad), fit, sigma_rad)
+    return False
 
 
-def largest_step(fit: LinearFit) -> tuple[float, float, int]:
-    """Return the most significant step: its size, its \\|t\\|, and the kept row it is before."""
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """The motion that the residuals speak for most: its size, its \\|t\\|, and from where.
+
+    ``before`` is the kept row that a step is before, None for a steady drift over all rows.
+    """
+
+    size_rad: float
+    t: float
+    before: int | None
+
+
+def largest_step(fit: LinearFit) -> Motion:
+    """Return the most significant step."""
     matrix, rest = fit.design.matrix, fit.residuals[fit.kept]
     n = len(rest)
     after = np.arange(n - SEGMENT, SEGMENT - 1, -1)
@@ -64,30 +90,63 @@ def largest_step(fit: LinearFit) -> tuple[float, float, int]:
     length = (n - after) - ((ahead @ fit.design.cofactor) * ahead).sum(axis=1)
     product = np.cumsum(rest[::-1], axis=0)[::-1][after]
     room = np.maximum(length, 1e-9 * n)[:, None]
-    gain = np.square(product) / room
-    left = np.maximum(fit.rss - gain, 1e-300) / max(fit.dof - 1, 1)
-    t = np.sqrt(gain / left)
+    t = _t_value(fit, np.square(product) / room)
     row, channel = np.unravel_index(int(np.argmax(t)), t.shape)
     step = float(product[row, channel] / room[row, 0])
-    return step, float(t[row, channel]), int(after[row])
+    return Motion(step, float(t[row, channel]), int(after[row]))
 
 
-def _refuse_step(fit: LinearFit) -> None:
-    if fit.dof < 2:
-        return
-    step, t, row = largest_step(fit)
-    tests = 2.0 * fit.design.rows * fit.residuals.shape[1]
-    limit = float(special.stdtrit(fit.dof - 1, 1.0 - CHANCE / tests))
+def steady_drift(fit: LinearFit) -> Motion:
+    """Return the drift from the first reading to the last that the residuals speak for.
+
+    On a short arc a drift is a part of the harmonic, and its size means nothing.
+    """
+    rest = fit.residuals[fit.kept]
+    ramp = np.linspace(0.0, 1.0, len(rest))
+    length = float(ramp @ ramp - np.square(fit.design.basis.T @ ramp).sum())
+    product = ramp @ rest
+    room = max(length, 1e-9 * len(rest))
+    t = _t_value(fit, np.square(product) / room)
+    channel = int(np.argmax(t))
+    return Motion(float(product[channel]) / room, float(t[channel]), None)
+
+
+def _t_value(fit: LinearFit, gain: F64) -> F64:
+    """Return the \\|t\\| of a further column that lessens the sum of squares by so much."""
+    left = np.maximum(fit.rss - gain, 1e-300) / max(fit.dof - 1, 1)
+    t: F64 = np.sqrt(gain / left)
+    return t
+
+
+def _refuse_motion(fit: LinearFit, terms: TurnTerms) -> bool:
+    """Refuse a step or a drift beyond doubt; say whether a lesser one may be there."""
+    tests = 2.0 * (fit.design.rows + 1) * fit.residuals.shape[1]
+    limit, doubt = special.stdtrit(fit.dof - 1, 1.0 - np.array([CHANCE, DOUBT]) / tests)
     spread = float(np.sqrt(fit.rss.sum() / (fit.dof * fit.residuals.shape[1])))
-    if t > limit and abs(step) > max(SMALLEST_STEP_RAD, spread):
-        raise MeasurementRefused(
-            "slip",
-            f"the readings step by {math.degrees(step):.3f} deg before reading "
-            f"{int(np.flatnonzero(fit.kept)[row]) + 1} (t = {t:.1f}, limit {limit:.1f}); "
-            "the clamp slipped or the head was knocked: seat it and turn again",
-            figure=math.degrees(abs(step)),
-            limit=math.degrees(max(SMALLEST_STEP_RAD, limit * abs(step) / t)),
+    found = max(largest_step(fit), steady_drift(fit), key=lambda each: each.t)
+    known = TIMES_KNOWN * math.hypot(terms.floor_rad, terms.drift_rad)
+    least = max(SMALLEST_STEP_RAD, known)
+    if found.t > limit and abs(found.size_rad) > max(least, spread):
+        raise _moved(found, float(limit), least, fit)
+    return bool(found.t > doubt) and abs(found.size_rad) > known
+
+
+def _moved(found: Motion, limit: float, least_rad: float, fit: LinearFit) -> MeasurementRefused:
+    size_deg, what = math.degrees(found.size_rad), f"t = {found.t:.1f}, limit {limit:.1f}"
+    if found.before is None:
+        code = "drift"
+        text = (
+            f"the readings drift by {size_deg:.3f} deg over the turn ({what}); let the head take "
+            "on the temperature of the bay, then turn again"
         )
+    else:
+        code, reading = "slip", int(np.flatnonzero(fit.kept)[found.before]) + 1
+        text = (
+            f"the readings step by {size_deg:.3f} deg before reading {reading} ({what}); "
+            "the clamp slipped or the head was knocked: seat it and turn again"
+        )
+    least_deg = math.degrees(max(least_rad, limit * abs(found.size_rad) / found.t))
+    return MeasurementRefused(code, text, figure=abs(size_deg), limit=least_deg)
 
 
 def _refuse_outliers(fit: LinearFit) -> None:
@@ -120,7 +179,8 @@ def _longest_run(bad: NDArray[np.bool_], residuals: F64) -> int:
 
 
 def _refuse_scatter(fit: LinearFit, sigma_rad: float) -> None:
-    limit, spread = _scatter(float(fit.rss.sum()), fit.dof * fit.residuals.shape[1], sigma_rad)
+    dof = fit.dof * fit.residuals.shape[1]
+    limit, spread = scatter(float(fit.rss.sum()), dof, sigma_rad, CHANCE)
     if spread > limit:
         raise MeasurementRefused(
             "scatter",
@@ -131,35 +191,12 @@ def _refuse_scatter(fit: LinearFit, sigma_rad: float) -> None:
         )
 
 
-def _scatter(rss: float, dof: int, sigma_rad: float) -> tuple[float, float]:
-    """Return the limit of the scatter, and the scatter, rad."""
-    limit = math.sqrt(float(special.chdtri(dof, CHANCE)) / dof) * sigma_rad
-    return limit, math.sqrt(max(rss, 0.0) / dof)
-
-
 def _advice(fit: LinearFit, sigma_rad: float) -> str:
     """Name the one stop without which the others agree, where there is just one such."""
-    stop = stop_to_distrust(fit, sigma_rad)
+    stop = stop_to_distrust(fit, sigma_rad, CHANCE)
     if stop is None:
         return "the clamp slipped or the head was knocked: seat it and turn again"
     return f"without stop {stop + 1} the others agree: take that one again"
-
-
-def stop_to_distrust(fit: LinearFit, sigma_rad: float) -> int | None:
-    """Return the only stop (from 0) without which the others agree; None when none is alone.
-
-    Each stop is left out in turn; what the sum of squares loses follows from its residual and
-    leverage. With one degree of freedom a channel every stop could be the culprit, so it takes
-    five stops to name one.
-    """
-    if fit.dof < 2:
-        return None
-    leverage = np.einsum("ij,ij->i", fit.design.basis, fit.design.basis)
-    loss = np.square(fit.residuals).sum(axis=1) / np.maximum(1.0 - leverage, 1e-9)
-    dof = (fit.dof - 1) * fit.residuals.shape[1]
-    rest = [_scatter(float(fit.rss.sum() - each), dof, sigma_rad) for each in loss]
-    agree = [at for at, (limit, spread) in enumerate(rest) if spread <= limit]
-    return agree[0] if len(agree) == 1 else None
 
 
 def _refuse_open(turned_rad: F64, fit: LinearFit, sigma_rad: float | None) -> None:

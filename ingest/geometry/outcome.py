@@ -3,18 +3,23 @@
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.harmonics import HarmonicFit
-from calibration.measured import Measured, from_covariance, propagate
+from calibration.measured import Measured, Part, Source, from_covariance, propagate
 from ingest.geometry.arc import FEWEST_STOPS, TurnWorth, covered_arc
-from ingest.geometry.runout import Eccentricity, Runout, RunoutEstimates
+from ingest.geometry.clamp import ClampError
+from ingest.geometry.runout import Eccentricity, Runout, RunoutEstimates, SecondHarmonic
 from ingest.geometry.solution import Solution, across
 from ingest.geometry.spread import Spread, polar_slopes, spread_of
 from ingest.geometry.terms import TurnTerms
 
+F64 = NDArray[np.float64]
+
 SOURCE = "noise of the turn"
 CENTRING = "centring of the clamp"
 MOVED = "floor and drift during the turn"
+SECOND = 2
 OWN_NOISE_DOF = 30
 """With so many degrees of freedom each channel's residuals tell its own noise; with fewer both
 channels are taken to be equally noisy."""
@@ -29,9 +34,9 @@ def outcome(solution: Solution, sigma_rad: float | None, terms: TurnTerms) -> Ru
     spread, dilution = None, fit.dilution
     if noise_rad is not None:
         solution, spread = spread_of(solution, noise_rad, terms)
-        variance = float(spread.noise[0, 0] + spread.clamp[0, 0])
-        if noise_rad[0] > 0.0:
-            dilution = math.sqrt(rows * variance) / noise_rad[0]
+        if spread.clamp.size and noise_rad[0] > 0.0:
+            held = np.concatenate([spread.noise[0], spread.clamp[0]])
+            dilution = math.sqrt(rows * float(held @ held)) / noise_rad[0]
     seen = turn.azimuth_rad is not None
     return Runout(
         elevation_rad=solution.elevation_rad,
@@ -51,6 +56,7 @@ def outcome(solution: Solution, sigma_rad: float | None, terms: TurnTerms) -> Ru
         sigma_rad=None if noise_rad is None else noise_rad[0],
         outliers=fit.fit.rejected,
         estimates=None if spread is None else _estimates(solution, spread, dof),
+        second=None if noise_rad is None else _second(fit, noise_rad[0], dof),
     )
 
 
@@ -66,6 +72,19 @@ def _noise(fit: HarmonicFit, sigma_rad: float | None) -> tuple[tuple[float, floa
         return (elevation, line), float(each)
     pooled = math.sqrt(float(fit.fit.rss.sum()) / (channels * each))
     return (pooled, pooled), float(channels * each)
+
+
+def _second(fit: HarmonicFit, noise_rad: float, dof: float) -> SecondHarmonic | None:
+    """Return the elevation's second harmonic with its uncertainty, where it was fitted."""
+    if SECOND not in fit.orders:
+        return None
+    at = slice(1 + 2 * fit.orders.index(SECOND), 3 + 2 * fit.orders.index(SECOND))
+    error = ClampError(float(fit.amplitude(SECOND)[0]), SECOND * float(fit.phase_rad(SECOND)[0]))
+    slopes = polar_slopes(error)
+    slopes[1] /= SECOND
+    spread: F64 = slopes @ fit.fit.design.cofactor[at, at] @ slopes.T * noise_rad**2
+    values = [error.angle_rad, error.phase_rad / SECOND]
+    return SecondHarmonic(*from_covariance(values, spread, source=SOURCE, dof=dof))
 
 
 def _wheel(axis_heading_rad: float) -> float:
@@ -84,18 +103,21 @@ def _eccentricity(solution: Solution) -> Eccentricity | None:
 
 def _estimates(solution: Solution, spread: Spread, dof: float) -> RunoutEstimates:
     """Return the unknowns as estimates, the clamp error by angle and phase."""
-    slopes = np.eye(len(spread.noise))
-    slopes[1:3, 1:3] = polar_slopes(solution.clamp)
     values = [solution.elevation_rad, solution.clamp.angle_rad, solution.clamp.phase_rad]
     seen = solution.turn.azimuth_rad is not None
     if seen:
         values += [_wheel(solution.axis_heading_rad), *solution.eccentric]
-    slopes = slopes[: len(values)]
-    found = from_covariance(values, slopes @ spread.noise @ slopes.T, source=SOURCE, dof=dof)
-    for source, part in ((CENTRING, spread.clamp), (MOVED, spread.terms)):
-        if part.any():
-            more = from_covariance([0.0] * len(values), slopes @ part @ slopes.T, source=source)
-            found = tuple(one + other for one, other in zip(found, more, strict=True))
+    slopes = np.eye(len(spread.noise))
+    slopes[1:3, 1:3] = polar_slopes(solution.clamp)
+    sources = ((SOURCE, dof, spread.noise), (CENTRING, math.inf, spread.clamp))
+    parts: list[list[Part]] = [[] for _ in values]
+    for name, freedom, errors in (*sources, (MOVED, math.inf, spread.terms)):
+        if not errors.size:
+            continue
+        source = Source(name, freedom)
+        for each, row in zip(parts, (slopes @ errors).tolist(), strict=False):
+            each.append(Part(source, tuple(row)))
+    found = [Measured(value, tuple(each)) for value, each in zip(values, parts, strict=True)]
     if not seen:
         return RunoutEstimates(*found)
     elevation, angle, phase, heading, *offset = found

@@ -112,6 +112,25 @@ class RunoutEstimates:
 
 
 @dataclass(frozen=True, slots=True)
+class SecondHarmonic:
+    """What goes round twice while the wheel goes round once, in the elevation of the shaft.
+
+    ``phase_rad`` is the spin angle, within a quarter turn of 0, where it is greatest.
+    """
+
+    amplitude: Measured
+    phase: Measured
+
+
+BENT = "bent-flange-or-loose-bearing"
+"""A second harmonic is proven: the axis itself moves, twice a turn."""
+UNSTEADY = "unsteady"
+"""Something may have moved during the turn, by less than it is refused for."""
+ODD_STOP = "one-stop-disagrees"
+"""The stops speak against one of them; take it again."""
+
+
+@dataclass(frozen=True, slots=True)
 class Runout:
     """The run-out of a wheel and clamp, fitted from a turn. Angles in rad.
 
@@ -120,7 +139,9 @@ class Runout:
     is carried on. ``worth`` counts the readings used; ``harmonics`` is the highest order
     fitted; ``dof`` = channels * (n - parameters); ``rms_rad`` over all residuals of the readings
     used; ``outliers`` indexes rows from 0. ``estimates`` is None where the noise is not known:
-    no degrees of freedom and no stated standard deviation.
+    no degrees of freedom and no stated standard deviation. ``second`` is there where the
+    readings prove it. ``hints`` are words for what should be looked at (such as ``BENT``), the
+    gravest first; ``odd_stop`` is the row, from 0, that ``ODD_STOP`` speaks of.
     """
 
     elevation_rad: float
@@ -134,6 +155,9 @@ class Runout:
     sigma_rad: float | None
     outliers: tuple[int, ...]
     estimates: RunoutEstimates | None
+    second: SecondHarmonic | None = None
+    hints: tuple[str, ...] = ()
+    odd_stop: int | None = None
 
     def camber_rad(self, side: Side) -> float:
         """Return the camber during the turn, top outward positive."""

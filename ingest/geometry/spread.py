@@ -1,6 +1,6 @@
 """How well the readings of a turn determine its unknowns, alone and with what was known before.
 
-GUM 5.2.2: the covariance of the harmonics' coefficients is carried to the unknowns of
+GUM 5.2.2: the errors of the harmonics' coefficients are carried to the unknowns of
 ``Solution.vector``: elevation, clamp error (cosine and sine), heading, eccentricity (likewise).
 """
 
@@ -25,10 +25,11 @@ SMALLEST_ERROR_RAD = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """Covariance of the unknowns, rad^2, shape (6, 6) each, by what it stands on.
+    """Errors of the unknowns, by what they stand on, rad, shape (6, k) each.
 
-    ``noise``: of the readings; ``clamp``: how far off centre a clamp sits; ``terms``: what else
-    moved the readings during the turn.
+    Columns are independent errors of one standard deviation, so that a part times its transpose
+    is a covariance. ``noise``: of the readings; ``clamp``: how far off centre a clamp sits;
+    ``terms``: what else moved the readings during the turn. No columns: no such part.
     """
 
     noise: F64
@@ -56,42 +57,41 @@ def spread_of(
         terms: what else moved the readings.
     """
     slopes = _slopes(solution)
-    noise, moved = _noise(solution, slopes, noise_rad), _moved(solution, slopes, terms)
+    free = Spread(
+        noise=_noise(solution, slopes, noise_rad),
+        clamp=np.empty((UNKNOWNS, 0)),
+        terms=_moved(solution, slopes, terms),
+    )
     swing = solution.line.offset_swing
     if swing is None or solution.turn.plane is None or across(solution.axis_heading_rad) is None:
-        return solution, Spread(noise, np.zeros_like(noise), moved)
-    free = noise + moved
-    seen = free[ECCENTRIC, ECCENTRIC] + np.eye(2) * swing**2
-    gain = np.linalg.solve(seen, free[ECCENTRIC]).T
+        return solution, free
+    errors = np.hstack([free.noise, free.terms])
+    offset = errors[ECCENTRIC]
+    seen = offset @ offset.T + np.eye(2) * swing**2
+    gain = np.asarray(np.linalg.solve(seen, offset @ errors.T).T, dtype=np.float64)
     unknowns = solution.vector()
     keep = np.eye(UNKNOWNS)
     keep[:, ECCENTRIC] -= gain
     held = solution.at(unknowns - gain @ unknowns[ECCENTRIC])
-    return held, Spread(
-        noise=keep @ noise @ keep.T, clamp=gain @ gain.T * swing**2, terms=keep @ moved @ keep.T
-    )
+    return held, Spread(noise=keep @ free.noise, clamp=gain * swing, terms=keep @ free.terms)
 
 
 def _noise(solution: Solution, slopes: F64, noise_rad: tuple[float, float]) -> F64:
-    """Return the covariance from the noise of the readings alone."""
-    cofactor = solution.fit.fit.design.cofactor[:3, :3]
+    """Return the errors from the noise of the readings alone."""
+    root = np.linalg.cholesky(solution.fit.fit.design.cofactor[:3, :3])
     both = np.zeros((UNKNOWNS, UNKNOWNS))
-    both[:3, :3] = cofactor * noise_rad[0] ** 2
+    both[:3, :3] = root * noise_rad[0]
     if solution.turn.plane is not None:
-        both[3:, 3:] = cofactor * noise_rad[1] ** 2
-    result: F64 = slopes @ both @ slopes.T
+        both[3:, 3:] = root * noise_rad[1]
+    result: F64 = slopes @ both
     return result
 
 
 def _moved(solution: Solution, slopes: F64, terms: TurnTerms) -> F64:
-    """Return the covariance from what moved the elevation and is no noise."""
-    shapes = terms.shapes(solution.spin_rad)
-    if not len(shapes):
-        return np.zeros((UNKNOWNS, UNKNOWNS))
-    fit = solution.fit.fit
-    columns = slopes[:, :3] @ (fit.design.inverse[:3] @ shapes[:, fit.kept].T)
-    result: F64 = columns @ columns.T
-    return result
+    """Return the errors from what moved the elevation and is no noise."""
+    shapes, fit = terms.shapes(solution.spin_rad), solution.fit.fit
+    columns: F64 = slopes[:, :3] @ (fit.design.inverse[:3] @ shapes[:, fit.kept].T)
+    return columns
 
 
 def _slopes(solution: Solution) -> F64:

@@ -41,6 +41,8 @@ class RunoutDesk:
     def done(self, head: BayHead, turn_id: str, runout: Runout) -> None:
         """Say what the turn gave."""
         quality, why = head.instrument.trust(self._announcer.today())
+        if runout.hints:  # What is wrong at the wheel first: results carry the calibration's why.
+            quality, why = "uncertain", runout.hints[0]
         figures = self._figures(head, runout) | {"q": quality, "why": why}
         self._say(head, turn_id, state="done", ttl=0.0, **figures)
 

@@ -15,7 +15,9 @@ from ingest.cli import main
 KEYS = {
     *("camber_deg", "u_camber_deg", "heading_deg", "u_heading_deg"),
     *("runout_deg", "u_runout_deg", "phase_deg", "u_phase_deg"),
-    *("dilution", "n", "dof", "rms_deg", "harmonics", "outliers"),
+    *("dilution", "n", "dof", "rms_deg", "harmonics", "outliers", "hints"),
+    *("second_deg", "u_second_deg", "second_phase_deg", "u_second_phase_deg"),
+    *("eccentricity_mm", "u_eccentricity_mm"),
 }
 STOPS = "rotation_deg,incl_y_deg\n0,1.0\n120,2.0\n240,1.5\n"
 
@@ -105,7 +107,7 @@ def test_three_stops_of_unknown_noise_are_a_result_of_unknown_uncertainty(runout
     answer = json.loads(out)
     assert code == 0
     assert answer["camber_deg"] == pytest.approx(-1.5, abs=1e-3)
-    assert [answer[key] for key in KEYS if key.startswith("u_")] == [None] * 4
+    assert [answer[key] for key in KEYS if key.startswith("u_")] == [None] * 7
     assert "--sigma-deg" in runout(STOPS)[1]
 
 
@@ -125,7 +127,66 @@ def test_a_proven_second_harmonic_is_told(runout):
     text = as_csv(("rotation_deg", "incl_y_deg"), rotation, tilt)
     answer = json.loads(runout(text, "--json")[1])
     assert (answer["harmonics"], answer["dof"]) == (2, 31)
-    assert "second harmonic" in runout(text)[1]
+    assert answer["hints"] == ["bent-flange-or-loose-bearing"]
+    assert answer["second_deg"] == pytest.approx(0.05, abs=4 * answer["u_second_deg"])
+    assert answer["second_phase_deg"] == pytest.approx(0.0, abs=4 * answer["u_second_phase_deg"])
+    text_for_people = runout(text)[1]
+    assert "second harmonic (0.05" in text_for_people
+    assert "look at flange and bearing" in text_for_people
+
+
+def pushed(arc_deg=45.0, offset_mm=0.0):
+    """An eighth of a turn: the cone's sway in both channels, to first order, and noise."""
+    rng, spin = np.random.default_rng(8), np.linspace(20.0, 20.0 + arc_deg, 60)
+    noise, psi = 0.02 * rng.standard_normal((2, 60)), np.radians(spin - 40.0)
+    swing = np.degrees(offset_mm / 2000.0) * np.sin(np.radians(spin))
+    tilt = -1.0 + 0.8 * np.cos(psi) + noise[0]
+    azimuth = -90.0 + 0.8 * np.sin(psi) + swing + noise[1]
+    return as_csv(("rotation_deg", "incl_y_deg", "azimuth_deg"), spin, tilt, azimuth)
+
+
+def test_a_short_roll_counts_where_the_sightline_is_known(runout):
+    code, _, err = runout(pushed(), "--json")
+    assert code == 3
+    assert "turn further" in err
+    code, out, _ = runout(pushed(), "--line-m", "2", "--json")
+    answer = json.loads(out)
+    assert code == 0
+    assert answer["camber_deg"] == pytest.approx(1.0, abs=4 * answer["u_camber_deg"])
+    assert answer["u_camber_deg"] < 0.05
+
+
+def test_a_clamp_that_may_sit_anywhere_tells_nothing_of_the_cone(runout):
+    words = ("--line-m", "2", "--max-u-deg", "1", "--json")
+    held = json.loads(runout(pushed(), *words)[1])
+    loose = json.loads(runout(pushed(), *words, "--eccentricity-mm", "50")[1])
+    assert loose["u_camber_deg"] > 2.0 * held["u_camber_deg"]
+
+
+def test_eccentricity_is_told_in_millimetres(runout):
+    text = pushed(arc_deg=354.0, offset_mm=3.0)
+    answer = json.loads(runout(text, "--line-m", "2", "--json")[1])
+    assert answer["eccentricity_mm"] == pytest.approx(3.0, abs=4 * answer["u_eccentricity_mm"])
+    assert answer["u_eccentricity_mm"] < 0.5
+
+
+def test_a_rolled_wheel_is_known_less_well_by_what_the_floor_does(runout):
+    words = ("--line-m", "2", "--max-u-deg", "1", "--json")
+    jacked, rolled = (
+        json.loads(runout(pushed(90.0), *words, *more)[1])["u_camber_deg"]
+        for more in ((), ("--rolled",))
+    )
+    assert 1.2 * jacked < rolled < 2.0 * jacked
+
+
+def test_an_odd_stop_is_named(runout):
+    spin = np.arange(6) * 60.0
+    tilt = -1.0 + 0.5 * np.cos(np.radians(spin)) + 0.001 * np.array([1, -2, 1, 2, -1, -1])
+    tilt[3] += 0.4
+    text = as_csv(("rotation_deg", "incl_y_deg"), spin, tilt)
+    answer = runout(text, "--max-u-deg", "1")[1]
+    assert "data row 4" in answer
+    assert "one-stop-disagrees" in answer
 
 
 @pytest.mark.parametrize(
@@ -177,6 +238,8 @@ def test_bad_files_exit_2_with_one_line(runout, text, told):
         (("--sigma-deg", "nan"), "--sigma-deg"),
         (("--max-u-deg", "-1"), "--max-u-deg"),
         (("--max-u-deg", "inf"), "--max-u-deg"),
+        (("--line-m", "0"), "--line-m"),
+        (("--eccentricity-mm", "-2"), "--eccentricity-mm"),
     ],
 )
 def test_impossible_options_exit_2(runout, words, told):

@@ -28,6 +28,13 @@ KEYS = {
     "rms_deg",
     "harmonics",
     "outliers",
+    "hints",
+    "second_deg",
+    "u_second_deg",
+    "second_phase_deg",
+    "u_second_phase_deg",
+    "eccentricity_mm",
+    "u_eccentricity_mm",
 }
 SIGMA_DEG = 0.01
 

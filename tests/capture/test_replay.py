@@ -11,12 +11,12 @@ from ingest.capture.reader import read_capture
 from ingest.capture.writer import CaptureWriter
 from ingest.commands.demo_rig import build, wall_clock
 from ingest.core.errors import InputError
-from ingest.core.ids import HeadName, MonotonicNs
+from ingest.core.ids import HeadId, HeadName, MonotonicNs
 from ingest.core.ports import NameTaken
 from ingest.drivers.serial import SerialLink, SerialSettings
 from ingest.payload.cmd import Request, read_command
 from ingest.payload.topics import Topics
-from ingest.service.player import Player
+from ingest.service.player import Player, Told
 from ingest.service.service import Service, ServiceSettings
 from ingest.store.database import open_database
 from ingest.store.records import StoredRecords
@@ -88,9 +88,10 @@ async def _live(path):
     heard.publish(Topics("bay7").status, service.birth(), retain=True, qos=1, expiry_s=None)
     tasks = [asyncio.create_task(pty.run()) for pty in ptys.values()]
     tasks.append(asyncio.create_task(service.run()))
-    async with asyncio.timeout(30):
-        while sum(head.online for head in service.bay.heads.values()) < 2:
-            await asyncio.sleep(0.1)
+    for _ in range(300):
+        if sum(head.online for head in service.bay.heads.values()) == 2:
+            break
+        await asyncio.sleep(0.1)
     await asyncio.sleep(1.0)
     service.warn("records-1", "a record was refused")
 
@@ -215,3 +216,57 @@ def test_a_name_given_before_is_the_name_in_the_replay(live):
     assert HeadName("left-front") in {
         topic.split("/")[4] for topic, *_ in said if "/head/" in topic
     }
+
+
+def restarted(records, **changes):
+    """Return records whose start says something else."""
+    start = json.loads(records[0].data) | changes
+    return (replace(records[0], data=json.dumps(start).encode()), *records[1:])
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"bay": "no level/of a topic"},
+        {"links": {"x": "of-a-newer-form"}},
+        {"links": []},
+        {"settings": {"bay": 1}},
+        {"boot": None, "bay": None},
+    ],
+)
+def test_a_start_that_makes_no_sense_is_refused_in_words(live, changes):
+    records = read_capture(live[0]).records
+    with pytest.raises(InputError, match="its start cannot be read"):
+        Player("x.mcap", restarted(records, **changes), Heard())
+
+
+def test_settings_that_only_a_newer_program_knows_are_passed_over(live):
+    records = read_capture(live[0]).records
+    settings = json.loads(records[0].data)["settings"]
+    settings["bay"]["of_a_newer_program"] = 1
+    assert replayed(restarted(records, settings=settings)) == replayed(records)
+
+
+def test_the_longest_bay_name_leaves_room_for_the_suffix(live):
+    records = restarted(read_capture(live[0]).records, bay="b" * 32)
+    topics = {topic for topic, *_ in replayed(records) if "/reply/" not in topic}
+    (bay,) = {topic.split("/")[2] for topic in topics}
+    assert bay == "b" * 25 + "-replay"
+
+
+def test_bytes_of_a_link_that_there_is_not_are_passed_over(live):
+    records = read_capture(live[0]).records
+    player = Player("x.mcap", records, Heard())
+    player.play(replace(records[-1], topic="bytes/nowhere", data=b"1"))
+    assert player.skipped == 1
+
+
+def test_what_was_found_last_stands_when_it_is_asked_for_again(live):
+    records = read_capture(live[0]).records
+    found = json.loads(
+        next(r.data for r in records if r.topic == "found" and b"record of" in r.data)
+    )
+    head, told = HeadId(found["key"].removeprefix("record of ")), Told(records)
+    asked = [told.newest(head) for _ in range(20)]
+    assert asked[-1] == asked[-2]
+    assert (asked[-1] is None) == (found["answer"] is None)

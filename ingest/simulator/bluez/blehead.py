@@ -1,9 +1,9 @@
 """A simulated head with a radio: the same firmware as on a pty, its bodies as GATT values."""
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from functools import partial
+from typing import Any
 
 from ingest.core.counters import LinkCounters
 from ingest.simulator.bluez.objects import Characteristic, Device, Service
@@ -50,16 +50,13 @@ class BleHead:
     _sheet: bytes = field(init=False, default=b"")
     _last_event: bytes = field(init=False, default=b"")
     _batch: list[bytes] = field(init=False, default_factory=list)
-    _waiting: deque[tuple[float, str, bytes]] = field(init=False, default_factory=deque)
+    _waiting: deque[tuple[Characteristic, bytes]] = field(init=False, default_factory=deque)
     _released_s: float = field(init=False, default=0.0)
     _count: int = field(init=False, default=0)
 
     def __post_init__(self) -> None:
         self._deframer = Deframer(LinkCounters())
-        identity = self.firmware.hello().head
-        self.device = Device(
-            self.address, f"head-{identity[-4:]}", SERVICE_UUID, self.connect, self.disconnect
-        )
+        self.device = Device(self.address, self.name, SERVICE_UUID, self.connect, self.disconnect)
         self._route(DELIMITER + self.firmware.boot(self.clock()))
 
     @property
@@ -70,49 +67,48 @@ class BleHead:
     def objects(self, device_path: str) -> list[tuple[str, Service | Characteristic]]:
         """Return services and characteristics with their paths."""
         head, information, battery = (f"{device_path}/service{n:04x}" for n in (0x10, 0x40, 0x60))
-        identity = self.firmware.hello().head
-
-        def bonded() -> bool:
-            return self.device.paired
-
-        def made(name: str, number: int, flags: list[str], **how: object) -> Characteristic:
-            each = Characteristic(BASE_UUID.format(number), head, flags, self.mtu, **how)  # type: ignore[arg-type]
-            self._by_name[name] = each
-            return each
-
-        found: list[tuple[str, Service | Characteristic]] = [
+        return [
             (head, Service(SERVICE_UUID, device_path)),
-            (f"{head}/char0011", made("sample", 2, ["notify"])),
-            (f"{head}/char0021", made("sheet", 4, ["read"], read=lambda: self._sheet)),
-            (
-                f"{head}/char0024",
-                made("control", 5, ["write", "indicate"], write=self._write, allowed=bonded),
-            ),
-            (
-                f"{head}/char0028",
-                made("clock", 6, ["write-without-response", "notify"], write=self._write),
-            ),
+            *((f"{head}/char{at:04x}", each) for at, each in self._of_head(head)),
             (information, Service(sig_uuid(0x180A), device_path)),
+            *((f"{information}/char{at:04x}", each) for at, each in self._texts(information)),
             (battery, Service(sig_uuid(0x180F), device_path)),
+            (f"{battery}/char0061", self._readable(battery, 0x2A19, bytes([BATTERY_PERCENT]))),
+        ]
+
+    def _of_head(self, service: str) -> Iterator[tuple[int, Characteristic]]:
+        """Yield the handles and characteristics of the head's own service."""
+        write = {"write": self._write}
+        made: list[tuple[int, str, int, list[str], dict[str, Any]]] = [
+            (0x11, "sample", 2, ["notify"], {}),
+            (0x21, "sheet", 4, ["read"], {"read": lambda: self._sheet}),
+            (0x24, "control", 5, ["write", "indicate"], write | {"allowed": self._bonded}),
+            (0x28, "clock", 6, ["write-without-response", "notify"], write),
         ]
         if self.mtu > SMALLEST_MTU:
-            found.append((f"{head}/char0014", made("batch", 3, ["notify"])))
+            made.append((0x14, "batch", 3, ["notify"], {}))
+        for handle, name, number, flags, how in made:
+            uuid = BASE_UUID.format(number)
+            self._by_name[name] = Characteristic(uuid, service, flags, self.mtu, **how)
+            yield handle, self._by_name[name]
+
+    def _texts(self, service: str) -> Iterator[tuple[int, Characteristic]]:
+        """Yield what is said of the device: model, serial number, firmware, manufacturer."""
+        hello = self.firmware.hello()
         texts = {
-            0x2A24: b"simulated head",
-            0x2A25: identity.encode(),
-            0x2A26: self.firmware.hello().firmware.encode(),
-            0x2A29: b"Pellowmere bench",
+            0x2A24: "simulated head",
+            0x2A25: hello.head,
+            0x2A26: hello.firmware,
+            0x2A29: "Pellowmere bench",
         }
         for at, (number, text) in enumerate(texts.items()):
-            char = Characteristic(
-                sig_uuid(number), information, ["read"], self.mtu, read=partial(bytes, text)
-            )
-            found.append((f"{information}/char{0x41 + 2 * at:04x}", char))
-        level = Characteristic(
-            sig_uuid(0x2A19), battery, ["read"], self.mtu, read=lambda: bytes([BATTERY_PERCENT])
-        )
-        found.append((f"{battery}/char0061", level))
-        return found
+            yield 0x41 + 2 * at, self._readable(service, number, text.encode())
+
+    def _readable(self, service: str, number: int, value: bytes) -> Characteristic:
+        return Characteristic(sig_uuid(number), service, ["read"], self.mtu, read=lambda: value)
+
+    def _bonded(self) -> bool:
+        return self.device.paired
 
     def connect(self) -> None:
         """Let a host in."""
@@ -142,14 +138,22 @@ class BleHead:
         self._route(self.firmware.press(self.clock()))
 
     def run_once(self) -> None:
-        """Send what has become due."""
-        now_s = self.clock()
-        self._route(self.firmware.run(now_s))
+        """Work out what has become due; ``send`` sends it."""
+        self.say(self.firmware.run(self.clock()))
+
+    def say(self, frames: bytes) -> None:
+        """Have frames of a firmware sent as bodies, in batches where the host takes them."""
+        self._route(frames)
         self._flush_batch()
-        if self._waiting and now_s >= self._released_s:
-            while self._waiting:
-                _, name, body = self._waiting.popleft()
-                self._by_name[name].notify(body)
+
+    def send(self, most: int) -> bool:
+        """Send at most so many notifications; say whether any was due."""
+        if not self._waiting or self.clock() < self._released_s:
+            return False
+        for _ in range(min(most, len(self._waiting))):
+            characteristic, body = self._waiting.popleft()
+            characteristic.notify(body)
+        return True
 
     def _write(self, body: bytes) -> None:
         self._route(self.firmware.receive(DELIMITER + frame(body), self.clock()))
@@ -192,9 +196,6 @@ class BleHead:
     def _notify(self, name: str, body: bytes) -> None:
         if not self.device.connected or name not in self._by_name:
             return
-        if self.faults.late_s:
-            if not self._waiting:
-                self._released_s = self.clock() + self.faults.late_s
-            self._waiting.append((self.clock(), name, body))
-        else:
-            self._by_name[name].notify(body)
+        if not self._waiting:
+            self._released_s = self.clock() + self.faults.late_s
+        self._waiting.append((self._by_name[name], body))

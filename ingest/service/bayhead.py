@@ -8,10 +8,18 @@ from ingest.core.channels import Channel
 from ingest.core.counters import FrameFault, LinkCounters
 from ingest.core.frames import Side
 from ingest.core.ids import HeadId, HeadName
+from ingest.core.ports import LinkForm
 from ingest.core.units import NS
 from ingest.payload.base import Quality
 from ingest.payload.cal import CalLatest
-from ingest.payload.head import CalibrationMeta, ChannelMeta, HeadLink, HeadMeta, HeadStatus
+from ingest.payload.head import (
+    CalibrationMeta,
+    ChannelMeta,
+    HeadLink,
+    HeadMeta,
+    HeadStatus,
+    LinkKind,
+)
 from ingest.service.announcer import Announcer
 from ingest.service.feed import HeadFeed
 from ingest.service.instrument import Instrument
@@ -22,6 +30,7 @@ from ingest.wire.hello import ChannelInfo, Hello
 from ingest.wire.reports import Status
 
 _CODES_PER_UNIT = 1e-4
+LINK_KINDS: dict[LinkForm, LinkKind] = {LinkForm.STREAM: "serial", LinkForm.BODIES: "ble"}
 _UNITS = {Channel.TEMPERATURE: "Cel"}
 
 
@@ -116,7 +125,7 @@ class HeadDesk:
                 fw=hello.firmware,
                 proto=hello.major,
                 boot=hello.boot,
-                link="serial",
+                link=LINK_KINDS[head.slot.feed.form],
                 channels=tuple(filter(None, map(_channel_meta, hello.channels))),
                 cal=None if record is None else _calibration_meta(record),
             ),
@@ -161,7 +170,7 @@ class HeadDesk:
         message = HeadLink(
             **self._announcer.moment(),
             **self._announcer.serial(topic),
-            link="serial",
+            link=LINK_KINDS[head.slot.feed.form],
             rate_hz=round(rate_hz, 1),
             rx=counters.frames,
             lost=counters.lost,

@@ -31,6 +31,7 @@ class HeadFeed:
         self._settings = settings
         self._correction_for = correction_for
         self._counters = counters
+        self.form = form
         self._decoder = Decoder(counters, form)
         self._shape: tuple[object, ...] | None = None
         self.chain: Chain | None = None

@@ -47,6 +47,9 @@ ASK_HELLO_EVERY_S = 1.0
 ANSWER_S = 2.0
 """A head that has not answered by then is silent; noticed at the next second."""
 
+CHANGES_SHEET = (CommandOp.RATE, CommandOp.START, CommandOp.STOP)
+"""After these a link that keeps the hello on a sheet has to read it again."""
+
 
 class Answering(Outlet, Protocol):
     """An outlet that commands come in by."""
@@ -189,8 +192,17 @@ class Workings:
 
     def _answered(self, link: str, command_id: int, answer: Ack | Refusal | LinkError) -> None:
         waiting = self._waiting.pop((link, command_id), None)
-        if waiting is not None:
-            waiting.then(answer)
+        if waiting is None:
+            return
+        if isinstance(answer, Ack) and answer.op in CHANGES_SHEET:
+            self._read_sheet(link)
+        waiting.then(answer)
+
+    def _read_sheet(self, link: str) -> None:
+        """Read a hello again that was changed; over a stream of bytes the head sends it itself."""
+        if self._forms[link] is LinkForm.BODIES:
+            self._hello_asked_ns.pop(link, None)
+            self._ask_hello(self.bay.slots[link])
 
     def _second(self, dropped: Mapping[str, int]) -> None:
         for link, count in dropped.items():

@@ -18,6 +18,9 @@ from ingest.core.errors import LinkDenied, LinkError, LinkLost, LinkNotFound, Li
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import LinkForm
 from ingest.drivers.ble import BleLink, BleSettings
+from ingest.service.backoff import BackoffSettings
+from ingest.service.linkkeeper import KeeperSettings, LinkKeeper, LinkState
+from ingest.service.watchdog import WatchdogSettings
 from ingest.simulator.bluez.blehead import BleHead, RadioFaults
 from ingest.simulator.bluez.bus import private_bus
 from ingest.simulator.bluez.daemon import FakeBluez
@@ -237,6 +240,71 @@ def test_a_daemon_that_dies_falls_silent_and_is_found_again(bus):
     silent, taken = asyncio.run(play())
     assert len(silent.seq) < 20
     assert len(taken.seq) > 40
+
+
+def test_a_keeper_brings_a_head_back_after_the_daemon_died(bus):
+    states, changed = [], asyncio.Event()
+    settings = KeeperSettings(BackoffSettings(0.05, 0.1, 0.2, 0.5), WatchdogSettings(0.4, 0.1))
+
+    def on_state(change):
+        states.append(change.state)
+        changed.set()
+
+    async def until(state):
+        async with asyncio.timeout(10):
+            while states[-1] is not state:
+                changed.clear()
+                await changed.wait()
+
+    async def play():
+        heard = asyncio.Event()
+
+        async def on_chunk(chunk):
+            keeper.note_good(chunk.arrived_ns)
+            heard.set()
+
+        async with Radio(bus) as radio:
+            keeper = LinkKeeper(
+                radio.links[0],
+                settings,
+                clock=now_ns,
+                random=lambda: 0.5,
+                on_chunk=on_chunk,
+                on_state=on_state,
+            )
+            keeping = asyncio.create_task(keeper.run())
+            await asyncio.wait_for(heard.wait(), 5)
+            await radio.fake.die()
+            await until(LinkState.ABSENT)
+            heard.clear()
+            await radio.fake.start()
+            await asyncio.wait_for(heard.wait(), 10)
+            await until(LinkState.OPEN)
+            keeping.cancel()
+            await asyncio.gather(keeping, return_exceptions=True)
+            return keeper.reconnects
+
+    reconnects = asyncio.run(play())
+    assert reconnects >= 1
+    # Bleak says nothing of a daemon that died: first there is silence, then nobody to ask.
+    assert states[:2] == [LinkState.OPENING, LinkState.OPEN]
+    assert LinkState.SILENT in states
+
+
+def test_something_else_of_that_name_is_no_head(bus, monkeypatch):
+    whole = BleHead.objects
+
+    def without_sheet(head, path):
+        return [each for each in whole(head, path) if not each[0].endswith("char0021")]
+
+    monkeypatch.setattr(BleHead, "objects", without_sheet)
+
+    async def play():
+        async with Radio(bus) as radio:
+            await radio.links[0].open()
+
+    with pytest.raises(LinkDenied, match="no head of this protocol"):
+        asyncio.run(play())
 
 
 def test_a_head_that_is_not_there_is_not_seen(bus):

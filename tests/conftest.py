@@ -10,6 +10,10 @@ import shutil
 
 import pytest
 
+from ingest.simulator.emulated import COMPILER, build_image
+from ingest.simulator.emulator import EMULATOR
+from tests.rig.emulated import EmulatedRig
+
 
 @pytest.fixture(scope="session")
 def real_part():
@@ -61,3 +65,17 @@ def run_in_virtual_time():
             return runner.run(main)
 
     return run
+
+
+@pytest.fixture(scope="session")
+def head_image(real_part, tmp_path_factory):
+    """The example head in C, built for the emulated board."""
+    real_part(COMPILER)
+    return build_image(tmp_path_factory.mktemp("image"))
+
+
+@pytest.fixture
+def emulated_rig(real_part, head_image, tmp_path):
+    """The standard rig: four emulated heads, not yet plugged in."""
+    real_part(EMULATOR)
+    return EmulatedRig(head_image, tmp_path)

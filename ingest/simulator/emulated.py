@@ -8,11 +8,9 @@ one, so that the firmware itself samples, numbers, frames and answers. See the r
 import asyncio
 import contextlib
 import os
-import re
 import shutil
 import struct
 import subprocess
-import tempfile
 import tty
 from collections import deque
 from collections.abc import Callable
@@ -22,12 +20,11 @@ import numpy as np
 
 from ingest.core.blocks import F64
 from ingest.core.errors import InputError
+from ingest.simulator.emulator import Emulator, missing
 from ingest.simulator.head import Head
-from ingest.simulator.qmp import tell
 from ingest.simulator.quantise import codes_of
 from ingest.simulator.rig import Rig
 
-EMULATOR = "qemu-system-arm"
 COMPILER = "arm-none-eabi-gcc"
 EXAMPLE = Path(__file__).parents[2] / "firmware-protocol" / "example"
 
@@ -41,11 +38,8 @@ AHEAD_S = 0.120
 EARLY_S = 0.030
 """So long before its time a record is sent: it waits on the board, and our unrest is gone."""
 PRESS_S = 0.1
-STOP_S = 5.0
 KEPT = 0x2003FC00
 """Where the board looks for its identity and a random word."""
-
-_PTY = re.compile(r"redirected to (\S+) \(label (\w+)\)")
 
 
 def build_image(folder: Path) -> Path:
@@ -65,11 +59,6 @@ def build_image(folder: Path) -> Path:
         first = (done.stderr.strip() or "no reason given").splitlines()[0]
         raise InputError(str(build), None, f"the example head does not compile: {first}")
     return image
-
-
-def missing(package: str) -> str:
-    """Return what to say of a program that is not installed."""
-    return f"is not installed; emulated heads need it (Debian: apt-get install {package})"
 
 
 class EmulatedHead:
@@ -98,9 +87,7 @@ class EmulatedHead:
         self._period_s = 1.0 / rate_hz
         self._link = link
         self._stalled = False
-        self._folder = tempfile.TemporaryDirectory(prefix="head-")
-        self._control = Path(self._folder.name) / "control"
-        self._emulator: subprocess.Popen[str] | None = None
+        self._emulator: Emulator | None = None
         self._sensors = -1
         self._pressed_s = -PRESS_S
         self._ready: deque[tuple[float, bytes]] = deque()
@@ -113,22 +100,13 @@ class EmulatedHead:
         Raises:
             InputError: there is no emulator, or it does not start.
         """
-        emulator = shutil.which(EMULATOR)
-        if emulator is None:
-            raise InputError(EMULATOR, None, missing("qemu-system-arm"))
-        self._emulator = subprocess.Popen(
-            [emulator, *self._arguments()],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-        )
-        ports = self._ports(self._emulator)
-        self.path = ports["u0"] if self._link is None else str(self._link)
+        self._emulator = Emulator(self._arguments(), ("stream", "sensors"))
+        ptys = self._emulator.ptys
+        self.path = ptys["stream"] if self._link is None else str(self._link)
         if self._link is not None:
             self._link.unlink(missing_ok=True)
-            self._link.symlink_to(ports["u0"])
-        self._sensors = os.open(ports["u1"], os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+            self._link.symlink_to(ptys["stream"])
+        self._sensors = os.open(ptys["sensors"], os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
         tty.setraw(self._sensors)
         self._next_s = self._clock()
         self._ready.clear()
@@ -142,13 +120,9 @@ class EmulatedHead:
             self._sensors = -1
         if self._emulator is not None:
             self._emulator.kill()
-            self._emulator.wait(STOP_S)
-            if self._emulator.stdout is not None:
-                self._emulator.stdout.close()
             self._emulator = None
             if self._link is not None:
                 self._link.unlink(missing_ok=True)
-        self._control.unlink(missing_ok=True)
 
     def press(self) -> None:
         """Press the button, and let go a little later."""
@@ -156,12 +130,16 @@ class EmulatedHead:
 
     def reset(self) -> None:
         """Start the firmware anew, as by a watchdog."""
-        tell(self._control, "system_reset")
+        self._tell("system_reset")
 
     def stall(self, stalled: bool) -> None:
         """Freeze the whole microcontroller, its clock too, or let it go on."""
         self._stalled = stalled
-        tell(self._control, "stop" if stalled else "cont")
+        self._tell("stop" if stalled else "cont")
+
+    def _tell(self, command: str) -> None:
+        if self._emulator is not None:
+            self._emulator.tell(command)
 
     async def run(self) -> None:
         """Feed the sensors until cancelled."""
@@ -198,26 +176,6 @@ class EmulatedHead:
         identity = int.from_bytes(bytes.fromhex(self._head.design.head), "little")
         return [
             *("-M", "mps2-an385", "-kernel", str(self._image)),
-            *("-display", "none", "-monitor", "none"),
-            *("-chardev", "pty,id=u0", "-serial", "chardev:u0"),
-            *("-chardev", "pty,id=u1", "-serial", "chardev:u1"),
             *("-device", f"loader,addr={KEPT:#x},data={identity:#x},data-len=8"),
             *("-device", f"loader,addr={KEPT + 8:#x},data={word:#x},data-len=4"),
-            *("-qmp", f"unix:{self._control},server=on,wait=off"),
         ]
-
-    def _ports(self, emulator: subprocess.Popen[str]) -> dict[str, str]:
-        """Read from the emulator's first lines which ptys it made."""
-        ports: dict[str, str] = {}
-        said = ""
-        assert emulator.stdout is not None
-        while len(ports) < 2:
-            line = emulator.stdout.readline()
-            if not line:
-                self.unplug()
-                raise InputError(EMULATOR, None, f"did not start: {said.strip() or 'no reason'}")
-            said = line
-            found = _PTY.search(line)
-            if found:
-                ports[found.group(2)] = found.group(1)
-        return ports

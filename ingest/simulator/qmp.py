@@ -2,24 +2,45 @@
 
 import json
 import socket
-from pathlib import Path
+from typing import Any
 
 ANSWER_S = 5.0
 
 
-def tell(path: Path, command: str) -> None:
-    """Have the emulator that listens at ``path`` carry out a command without arguments.
+class Control:
+    """One emulator's control. ``theirs`` is the end that it is given when it is started."""
 
-    Raises ``OSError`` when it is not there, ``ValueError`` when it refuses.
-    """
-    with socket.socket(socket.AF_UNIX) as wire:
-        wire.settimeout(ANSWER_S)
-        wire.connect(str(path))
-        with wire.makefile("rwb") as talk:
-            talk.readline()  # its greeting
-            for each in ("qmp_capabilities", command):
-                talk.write(json.dumps({"execute": each}).encode() + b"\n")
-                talk.flush()
-                while "return" not in (said := json.loads(talk.readline() or b"{}")):
-                    if "event" not in said:
-                        raise ValueError(f"the emulator refuses {each}: {said}")
+    def __init__(self) -> None:
+        self._ours, self.theirs = socket.socketpair()
+        self._ours.settimeout(ANSWER_S)
+        self._talk = self._ours.makefile("rwb")
+
+    def greet(self) -> None:
+        """Wait until the emulator runs. Raises ``OSError`` when it does not."""
+        self.theirs.close()
+        self._hear()
+        self.tell("qmp_capabilities")
+
+    def tell(self, command: str) -> None:
+        """Have a command carried out that takes no arguments.
+
+        Raises ``OSError`` when the emulator is gone, or refuses.
+        """
+        self._talk.write(json.dumps({"execute": command}).encode() + b"\n")
+        self._talk.flush()
+        while "return" not in (said := self._hear()):
+            if "event" not in said:
+                raise OSError(f"the emulator refuses {command}: {said}")
+
+    def close(self) -> None:
+        """Let go of it. Idempotent."""
+        self._talk.close()
+        self._ours.close()
+        self.theirs.close()
+
+    def _hear(self) -> dict[str, Any]:
+        line = self._talk.readline()
+        if not line:
+            raise ConnectionResetError("the emulator is gone")
+        said: dict[str, Any] = json.loads(line)
+        return said

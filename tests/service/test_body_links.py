@@ -66,7 +66,14 @@ def met(request):
         workings.take(at(second), Arrived("x", sent))
 
     workings = Workings(
-        WorkSettings(), Topics("b"), {"x": form}, Heard(), hands, names=told, records=told, boot=""
+        WorkSettings(),
+        Topics("b"),
+        {"x": form},
+        Heard(),
+        hands,
+        names=told,
+        records=told,
+        boot="b-1",
     )
     workings.take(at(1), LinkIs("x", LinkChange(LinkState.OPEN, None), 0))
     channels = (ChannelInfo.of(Channel.INCL_Y, rate_dhz=1000, low=-900_000, high=900_000),)

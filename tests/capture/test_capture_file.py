@@ -6,6 +6,7 @@ import random
 import signal
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -146,6 +147,29 @@ def test_a_disk_that_is_too_slow_is_said_and_stops_nobody(tmp_path, monkeypatch)
     troubles = write(tmp_path / "slow.mcap", 100)
     assert len(troubles) == 1
     assert "too slow" in troubles[0]
+
+
+def test_what_comes_without_a_pause_is_synced_to_the_disk_each_second(tmp_path, monkeypatch):
+    path, synced = tmp_path / "busy.mcap", []
+    monkeypatch.setattr(
+        writer_module.os, "fdatasync", lambda _: synced.append(len(read_capture(path).records))
+    )
+    write(path)  # 1.2 s of records at once, and the end of the file
+    assert synced[-1] == COUNT
+    assert COUNT > synced[0] >= 100
+    assert len(synced) == 2
+
+
+def test_what_was_said_before_a_pause_is_synced_in_the_pause(tmp_path, monkeypatch):
+    monkeypatch.setattr(writer_module, "SYNC_S", 0.05)
+    done = threading.Event()
+    monkeypatch.setattr(writer_module.os, "fdatasync", lambda _: done.set())
+    path = tmp_path / "quiet.mcap"
+    writer = CaptureWriter(path, print)
+    writer.note("second", b"{}", 1, 2)
+    assert done.wait(20.0)
+    assert read_capture(path).records == (Record("second", b"{}", 1, 2),)
+    writer.close()
 
 
 VICTIM = """

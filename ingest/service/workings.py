@@ -211,6 +211,7 @@ class Workings:
             if self._now.at_ns - waiting.since_ns > ANSWER_S * NS:
                 del self._waiting[key]
                 waiting.then(None)
-        self.bay.tick((self._now.at_ns - self._second_ns) * 1e-9)
-        self._second_ns = self._now.at_ns
+        if self._now.at_ns > self._second_ns:
+            self.bay.tick((self._now.at_ns - self._second_ns) * 1e-9)
+            self._second_ns = self._now.at_ns
         self._desk.refresh(self.bay)

@@ -1,6 +1,7 @@
 """The whole rig in space: a vehicle and its heads, and what each head would read, exactly."""
 
 from bisect import insort
+from dataclasses import replace
 
 import numpy as np
 
@@ -57,6 +58,19 @@ class Rig:
         """Take a head off its wheel and put it on the trolley."""
         head.seats.append((at_s, None))
         head.locks.append((at_s, None))
+        insort(self._changes_s, at_s)
+
+    def slip(self, head: Head, at_s: float, angle_rad: float, around_rad: float) -> None:
+        """Knock a clamp askew: its shaft leans by so much more, towards a place in the wheel."""
+        seat = head.seat_at(at_s)
+        if seat is None:
+            raise ValueError("a head on the trolley cannot slip")
+        before = seat.clamping
+        lean = before.runout_rad * np.exp(1j * before.runout_at_rad)
+        lean += angle_rad * np.exp(1j * around_rad)
+        after = replace(before, runout_rad=float(abs(lean)), runout_at_rad=float(np.angle(lean)))
+        head.seats.append((at_s, Seat(seat.wheel, after)))
+        head.swing.knock(at_s, angle_rad)
         insort(self._changes_s, at_s)
 
     def lock(self, head: Head, at_s: float) -> None:

@@ -27,6 +27,8 @@ KNOCK_DEG = {"jack": 0.5, "turn": 0.3}
 """How far at most a head swings after its axle was moved, and after its wheel was."""
 
 TURN_RAD = 2.0 * np.pi
+PUSH_RAMP = 0.15
+"""Share of a push's time in which the vehicle picks up speed, and in which it is stopped."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,7 @@ class Pace:
     move_s: float = 0.9
     dwell_s: float = 2.2
     through_s: float = 8.0
+    push_m_per_s: float = 0.4
     lower_s: float = 0.8
     settle_s: float = 2.6
     lead_s: float = 0.15
@@ -140,3 +143,25 @@ class Technician:
         spin.move(self._soon_s(), goal, pace.through_s, ramp=0.1)
         self._knock(wheel, spin.end_s, "turn")
         return Step("turned through", pace.lead_s + pace.through_s + 0.3)
+
+    def push(self, distance_m: float) -> Step:
+        """Push the whole vehicle, steering straight; all its wheels turn, and settle anew.
+
+        Sightlines keep their bearings, but for what clamps that sit off centre do to them.
+        """
+        vehicle, pace = self._rig.vehicle, self._pace
+        start_s, took_s = self._soon_s(), abs(distance_m) / pace.push_m_per_s
+        vehicle.travel.move(start_s, vehicle.travel.last + distance_m, took_s, ramp=PUSH_RAMP)
+        for wheel, state in vehicle.wheel_state.items():
+            turn_rad = distance_m / vehicle.axles[wheel.axle].radius_m
+            state.spin.move(start_s, state.spin.last + turn_rad, took_s, ramp=PUSH_RAMP)
+            self._knock(wheel, start_s, "turn")
+        for axle in vehicle.axles:
+            self._give(axle, start_s + took_s, pace.lower_s, self._settle_sigma_rad)
+        wait_s = pace.lead_s + took_s + pace.lower_s + pace.settle_s
+        return Step("pushed", wait_s)
+
+    def slip(self, head: Head, angle_rad: float) -> None:
+        """Knock a head's clamp askew by some angle, to a chance side."""
+        around = float(self._random.uniform(-np.pi, np.pi))
+        self._rig.slip(head, self._soon_s(), angle_rad, around)

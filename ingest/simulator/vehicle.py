@@ -11,6 +11,7 @@ import numpy as np
 
 from ingest.core.blocks import F64
 from ingest.core.frames import Side
+from ingest.simulator.floor import Floor
 from ingest.simulator.motion import Track
 from ingest.simulator.obstacles import Box, Tyre
 from ingest.simulator.vectors import UP, cross, mix, turn_about, unit
@@ -109,6 +110,9 @@ class Vehicle:
         self.axle_state = {axle.number: AxleState() for axle in axles}
         self.wheel_state = {wheel: WheelState() for wheel in self.wheels}
         self.ramp = _ramp(ramp_roll_rad, ramp_pitch_rad)
+        self.travel = Track(0.0)
+        """How far the vehicle was pushed; its own frame goes along."""
+        self.floor = Floor()
 
     @property
     def wheels(self) -> tuple[WheelAt, ...]:
@@ -129,7 +133,8 @@ class Vehicle:
         arm = wheel.side.sign * axle.track_m / 2.0 * _across(axle.heading_rad)
         steered = self._steered(wheel, t_s, arm, *basis)
         state_of_axle = self.axle_state[wheel.axle]
-        roll = state_of_axle.roll.at(t_s)
+        under = self.floor.roll_rad(axle.x_m + self.travel.at(t_s))
+        roll = state_of_axle.roll.at(t_s) + under
         arm, forward, left, upward = (turn_about(FORWARD, roll, v) for v in steered)
         height = axle.radius_m + state_of_axle.lift.at(t_s)
         middle = np.array([[axle.x_m, axle.y_m, 0.0]]) + height[:, None] * UP

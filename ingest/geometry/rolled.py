@@ -48,6 +48,7 @@ def further_rolled_rad(
 
 def _u_rad(spin_rad: F64, sigma_rad: float, terms: TurnTerms) -> float:
     """Return the uncertainty of the constant of a free fit, even readings."""
-    row = np.linalg.pinv(harmonic_matrix(spin_rad, (1,)))[0]
+    matrix = harmonic_matrix(spin_rad, (1,))
+    row = np.linalg.pinv(matrix.T @ matrix, hermitian=True)[0] @ matrix.T
     noise = sigma_rad**2 * float(row @ row)
     return math.sqrt(noise + float(np.square(terms.shapes(spin_rad) @ row).sum()))

@@ -5,6 +5,7 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.chain.rest import RestReading
 from ingest.core.blocks import F64, Flag, SampleBlock
@@ -28,6 +29,8 @@ _X, _Y, _R, _C, _Z = (
         Channel.INCL_Z,
     )
 )
+LEAST_ROLL_RAD = math.radians(0.2)
+"""A wheel that turns by less from one value to the next (2 deg/s at 10 Hz) does not roll."""
 FEWEST_MOVING = 36
 """Fewer readings than this while moving are no continuous turn."""
 
@@ -70,7 +73,7 @@ class WheelTurn:
 
     A stop is taken when the wheel rests at a new angle, or when somebody says so; while the
     rest lasts, its reading grows better and replaces itself. With three stops or more the fit
-    stands on them; otherwise on the readings while moving. ``fixed``: the head turns with its
+    stands on them; otherwise, and where it ``rolled``, on the readings while moving. ``fixed``: the head turns with its
     wheel and has no encoder; gravity tells it how far. ``rolled``: it rolls over the floor.
     """
 
@@ -89,6 +92,7 @@ class WheelTurn:
         self._needed = [_X, _Y, _Z] if fixed else [_Y, _R]
         self._sightline = sightline
         self._stops: list[RestReading] = []
+        self._turned_rad = math.nan
         self._last_end_ns = -1
         self._moving: deque[F64] = deque(maxlen=settings.most_moving)
 
@@ -105,7 +109,25 @@ class WheelTurn:
         for block in blocks:
             moving = (block.flags & np.uint16(Flag.STILL | Flag.SENSOR_FAULT)) == 0
             moving &= np.isfinite(block.values[self._needed]).all(axis=0)
+            if self.rolled:
+                moving &= self._rolls(block)
             self._moving.extend(block.values[:, moving].T)
+
+    def _rolls(self, block: SampleBlock) -> NDArray[np.bool_]:
+        """Say which samples were taken while the wheel rolled, not as it came to rest.
+
+        A wheel that stops lets go of its tyre's wind-up and of its scrub, and leans otherwise.
+        """
+        turned = self._turned(block.values)
+        if not self._fixed:  # the head swings about its shaft, and its encoder with it
+            turned = turned - np.nan_to_num(block.values[_X])
+        before = np.concatenate(([self._turned_rad], turned[:-1]))
+        if block.after_gap:
+            before[0] = math.nan
+        self._turned_rad = float(turned[-1]) if len(turned) else self._turned_rad
+        step = np.remainder(turned - before + np.pi, 2.0 * np.pi) - np.pi
+        rolls: NDArray[np.bool_] = np.abs(step) > LEAST_ROLL_RAD  # False where it is not known
+        return rolls
 
     def rest(self, reading: RestReading) -> bool:
         """Take the present rest by itself where it is a new stop; say whether it is one more."""
@@ -143,7 +165,8 @@ class WheelTurn:
 
     def readings(self) -> tuple[F64, float | None]:
         """Return the turn so far, shape (8, n), and the known noise of a reading, if it is."""
-        if self.stops >= 3 or len(self._moving) < FEWEST_MOVING:
+        enough = len(self._moving) >= FEWEST_MOVING
+        if not enough or (self.stops >= 3 and not self.rolled):
             values = np.array([stop.values for stop in self._stops]).reshape(-1, len(ROW)).T
             return values, self._stop_sigma_rad()
         return np.array(self._moving).T, None

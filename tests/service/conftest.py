@@ -6,17 +6,21 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
 import pytest
 
-from ingest.commands.demo_rig import DemoRig, build
+from calibration.record import TiltPart, dump_record, seal
+from ingest.commands.demo_rig import DemoRig, build, record_of
 from ingest.core.ids import HeadId, HeadName, MonotonicNs
 from ingest.core.ports import Chunk, LinkForm, NameTaken
-from ingest.core.units import NS
+from ingest.core.units import DEG, NS
 from ingest.payload.topics import Topics
 from ingest.service.announcer import Announcer
 from ingest.service.bay import Bay, BaySettings
 from ingest.service.bayhead import BayHead
 from ingest.service.linkkeeper import LinkChange, LinkState
+from ingest.simulator.draws import draw_calibration, draw_head
+from ingest.simulator.known import Uncertainties
 from ingest.store.database import open_database
 from ingest.store.records import StoredRecords
 from ingest.wire.codes import CommandOp
@@ -85,7 +89,14 @@ class Names:
 class SimulatedBay:
     """Rig, heads' firmware and bay, all driven by one simulated clock."""
 
-    def __init__(self, seed: int, vehicle: str = "rigid-8x4", *, with_records: bool = True) -> None:
+    def __init__(
+        self,
+        seed: int,
+        vehicle: str = "rigid-8x4",
+        *,
+        with_records: bool = True,
+        settings: BaySettings | None = None,
+    ) -> None:
         self.clock = Clock()
         self.demo: DemoRig = build(seed, vehicle, self.clock)
         self.outlet = Heard()
@@ -96,7 +107,7 @@ class SimulatedBay:
             records.add(text, "simulated bench")
         announcer = Announcer(self.topics, self.outlet, self.clock.ns, self._wall, "b-1")
         forms = dict.fromkeys(self.demo.ptys, LinkForm.STREAM)
-        self.bay = Bay(BaySettings(), forms, announcer, self.names, records)
+        self.bay = Bay(settings or BaySettings(), forms, announcer, self.names, records)
         self.silent: set[str] = set()
         for name, pty in self.demo.ptys.items():
             self.bay.link_changed(name, LinkChange(LinkState.OPEN, None))
@@ -138,3 +149,29 @@ class SimulatedBay:
 def simulated_bay() -> Callable[..., SimulatedBay]:
     """Return a maker of simulated bays."""
     return SimulatedBay
+
+
+def three_axis_record(seed: int, number: int, name: str) -> str:
+    """Return what a bench finds out about all three axes of a head, as a sealed record."""
+    known = draw_calibration(seed, name, draw_head(seed, name, fixed=True))
+    two, u, tilt = record_of(number, known), Uncertainties(), known.tilt
+    spread = np.full((3, 3), u.cross_deg * DEG)
+    np.fill_diagonal(spread, u.scale)
+    part = TiltPart(
+        reference_temperature_degc=tilt.reference_degc,
+        bias_deg=tilt.bias_deg,
+        u_bias_deg=(u.bias_deg,) * 3,
+        matrix=tilt.matrix,
+        u_matrix=tuple(tuple(map(float, row)) for row in spread),
+        bias_deg_per_degc=tilt.bias_deg_per_degc,
+        u_bias_deg_per_degc=(u.bias_deg_per_degc,) * 3,
+        scale_per_degc=(tilt.matrix_per_degc,) * 3,
+        u_scale_per_degc=(u.scale_per_degc,) * 3,
+    )
+    return dump_record(seal(two.model_copy(update={"tilt": part, "encoders": {}, "sha256": ""})))
+
+
+@pytest.fixture
+def three_axes() -> Callable[[int, int, str], str]:
+    """Return a maker of records of three-axis heads."""
+    return three_axis_record

@@ -6,41 +6,20 @@ import json
 import numpy as np
 import pytest
 
-from calibration.record import TiltPart, dump_record, load_record, seal
+from calibration.record import dump_record, load_record
 from ingest.commands import demo_rig
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.service.bayhead import Wheel
-from ingest.simulator.draws import draw_calibration, draw_head
-from ingest.simulator.known import Uncertainties
+from ingest.simulator.draws import draw_head
 from ingest.simulator.truth import wheel_truth
 from ingest.simulator.vehicle import WheelAt
 
 LEFT, RIGHT = (WheelAt(1, side) for side in Side)
 
 
-def three_axis_record(seed, number, name):
-    """Return what a bench finds out about all three axes of a head, as a sealed record."""
-    known = draw_calibration(seed, name, draw_head(seed, name, fixed=True))
-    two, u, tilt = demo_rig.record_of(number, known), Uncertainties(), known.tilt
-    spread = np.full((3, 3), u.cross_deg * DEG)
-    np.fill_diagonal(spread, u.scale)
-    part = TiltPart(
-        reference_temperature_degc=tilt.reference_degc,
-        bias_deg=tilt.bias_deg,
-        u_bias_deg=(u.bias_deg,) * 3,
-        matrix=tilt.matrix,
-        u_matrix=tuple(tuple(map(float, row)) for row in spread),
-        bias_deg_per_degc=tilt.bias_deg_per_degc,
-        u_bias_deg_per_degc=(u.bias_deg_per_degc,) * 3,
-        scale_per_degc=(tilt.matrix_per_degc,) * 3,
-        u_scale_per_degc=(u.scale_per_degc,) * 3,
-    )
-    return dump_record(seal(two.model_copy(update={"tilt": part, "encoders": {}, "sha256": ""})))
-
-
 @pytest.fixture
-def fixed_bay(simulated_bay, monkeypatch):
+def fixed_bay(simulated_bay, monkeypatch, three_axes):
     """Return a maker of bays whose heads are all fixed ones."""
 
     def make(seed):
@@ -49,9 +28,7 @@ def fixed_bay(simulated_bay, monkeypatch):
 
         def with_three_axes(seed, *words):
             demo = build(seed, *words)
-            demo.records = [
-                three_axis_record(seed, n, name) for n, name in enumerate(demo.heads, start=1)
-            ]
+            demo.records = [three_axes(seed, n, name) for n, name in enumerate(demo.heads, start=1)]
             return demo
 
         monkeypatch.setitem(simulated_bay.__init__.__globals__, "build", with_three_axes)
@@ -132,8 +109,8 @@ def test_two_stops_are_refused_with_the_figure(fixed_bay):
     assert (said["state"], said["figure"], said["limit"]) == ("refused", 2, 3)
 
 
-def test_the_record_of_a_fixed_head_is_read_back():
-    record = load_record(three_axis_record(1, 1, "alder"), "made here")
+def test_the_record_of_a_fixed_head_is_read_back(three_axes):
+    record = load_record(three_axes(1, 1, "alder"), "made here")
     assert record.tilt is not None
     assert len(record.tilt.bias_deg) == 3
     assert json.loads(dump_record(record))["encoders"] == {}

@@ -112,7 +112,8 @@ class CapturedBay:
         self._take(Introduced("online", ""))
         self._take(Began())
         for name in names:
-            self.plug(name, 0)
+            self.open(name, 0)
+            self.give(name, self.demo.ptys[name].firmware.boot(self.clock()))
         self.advance(0.5)
 
     def _make(self, seed: int) -> Workings:
@@ -138,11 +139,10 @@ class CapturedBay:
             boot="b-1",
         )
 
-    def plug(self, name: str, reconnects: int) -> None:
-        """Plug a head in: it starts, and its link opens."""
+    def open(self, name: str, reconnects: int) -> None:
+        """Let a head's link open."""
         self.unplugged.discard(name)
         self._take(LinkIs(name, LinkChange(LinkState.OPEN, None), reconnects))
-        self.give(name, self.demo.ptys[name].firmware.boot(self.clock()))
 
     def unplug(self, name: str, error: LinkError) -> None:
         """Pull a head's cable."""

@@ -130,6 +130,9 @@ def settle(bay: CapturedBay, hanging: dict[str, float], ends: str) -> Expected:
     if ends == "refused":
         refused = {"state": "refused", "q": "bad"}
         expected += [{"topic": f"head/{name}/runout", "last": refused} for name in bay.names]
+    if ends == "right":
+        moving = {"q": "stale", "why": "moving"}
+        expected += [{"topic": topic, "some": moving} for topic in hanging]
     for topic, truth in hanging.items():
         hung = "open" if either else "said" if ends == "right" else ends
         expected.append(right(topic, "value", truth, hung) | {"until_s": down_s})
@@ -176,10 +179,10 @@ def skip(clamping: Clamping) -> Clamping:
 
 
 def unplugged(bay: CapturedBay) -> None:
-    """Pull the cable for two seconds."""
+    """Pull the cable for two seconds; the head has a battery and goes on."""
     bay.unplug("alder", LinkLost("alder", "the port went away"))
     bay.advance(2.0)
-    bay.plug("alder", 1)
+    bay.open("alder", 1)
 
 
 def reset(bay: CapturedBay) -> None:

@@ -6,8 +6,7 @@ from collections.abc import AsyncIterator, Awaitable
 from dataclasses import dataclass
 from typing import TypeVar
 
-from bleak import BleakClient, BleakScanner
-from bleak.args.bluez import BlueZScannerArgs
+from bleak import BleakAdapter, BleakClient, BleakScanner
 from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 
@@ -122,24 +121,27 @@ class BleLink:
             log.debug("while closing %s: %s", self.name, error)
 
     async def _find(self) -> BLEDevice:
-        wanted = self._settings.head.lower()
+        """Look among the connected first: one that a broken session left so does not advertise."""
+        wanted, adapter = self._settings.head.lower(), self._settings.adapter
 
-        def is_it(device: BLEDevice, seen: AdvertisementData) -> bool:
-            return wanted in (device.address.lower(), (seen.local_name or "").lower())
+        def is_it(device: BLEDevice, seen: AdvertisementData | None = None) -> bool:
+            names = (device.address, device.name, None if seen is None else seen.local_name)
+            return wanted in [(name or "").lower() for name in names]
 
-        chosen = BlueZScannerArgs()
-        if self._settings.adapter is not None:
-            chosen["adapter"] = self._settings.adapter
-        device = await BleakScanner.find_device_by_filter(
-            is_it, timeout=self._settings.scan_s, bluez=chosen
+        system = await BleakAdapter.get(bluez={"adapter": adapter} if adapter else {})
+        for device in await system.get_connected_devices([SERVICE]):
+            if is_it(device):
+                return device
+        found = await BleakScanner.find_device_by_filter(
+            is_it, timeout=self._settings.scan_s, bluez={"adapter": adapter} if adapter else {}
         )
-        if device is None:
+        if found is None:
             raise LinkNotFound(
                 self.name,
                 f"not seen within {self._settings.scan_s:g} s; is it on, near, and not held by "
                 "another host?",
             )
-        return device
+        return found
 
     async def _connect(self, device: BLEDevice) -> None:
         client = BleakClient(

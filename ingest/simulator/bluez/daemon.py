@@ -71,7 +71,8 @@ class FakeBluez:
             if self.adapter.discovering and loop.time() - advertised_s > ADVERTISE_S:
                 advertised_s = loop.time()
                 for head in self._heads:
-                    head.device.advertise()
+                    if not head.device.connected:
+                        head.device.advertise()
             next_s = max(next_s + TICK_S, loop.time() - TICK_S)
             await asyncio.sleep(max(next_s - loop.time(), 0.0))
 

@@ -10,7 +10,7 @@ from mcap.exceptions import EndOfFile, InvalidMagic, McapError
 from mcap.records import Channel, Chunk, DataEnd, Footer, Header, McapRecord, Message
 from mcap.stream_reader import StreamReader, breakup_chunk
 
-from ingest.capture.writer import PROFILE
+from ingest.capture.blocks import PROFILE
 from ingest.core.errors import InputError
 from ingest.core.recording import Record
 

@@ -1,8 +1,8 @@
 """Writes a capture: an MCAP file, in a thread of its own, safe against crashes.
 
 Each record is a chunk of its own with its checksum, so a torn file loses the record in which it
-was torn and none before. Written through to the disk once a second. There is no index: it would
-have to stay in memory, and a replay reads from front to back.
+was torn and none before. Written through to the disk once a second. There is no index: a replay
+reads from front to back.
 """
 
 import os
@@ -12,13 +12,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO
 
-from mcap.writer import CompressionType, IndexType, Writer
-
+from ingest.capture.blocks import Chunks, beginning, ending
 from ingest.core.errors import InputError
 from ingest.core.recording import Record
 
-PROFILE = "levelhead"
-LIBRARY = "levelhead capture 1"
 SYNC_S = 1.0
 WAITING = 50_000
 """Records that may wait for a slow disk; more are lost, and said to be."""
@@ -42,16 +39,7 @@ class CaptureWriter:
         self._file = new_file(path)
         self._queue: queue.Queue[Record | None] = queue.Queue(WAITING)
         self._troubled = False
-        self._channels: dict[str, int] = {}
-        self._count = 0
-        self._writer = Writer(
-            self._file,
-            chunk_size=1,
-            compression=CompressionType.NONE,
-            index_types=IndexType.NONE,
-            use_statistics=False,
-        )
-        self._writer.start(profile=PROFILE, library=LIBRARY)
+        self._chunks = Chunks()
         self._thread = threading.Thread(target=self._run, name="capture", daemon=True)
         self._thread.start()
 
@@ -72,8 +60,9 @@ class CaptureWriter:
 
     def _run(self) -> None:
         try:
+            self._file.write(beginning())
             self._write_all()
-            self._writer.finish()  # type: ignore[no-untyped-call]
+            self._file.write(ending())
             self._sync()
         except OSError as error:
             self._trouble(error.strerror or str(error))
@@ -93,27 +82,12 @@ class CaptureWriter:
                 continue
             if record is None:
                 return
-            self._write(record)
+            self._file.write(self._chunks.chunk(record))
             if not fresh:
                 fresh, due_ns = True, record.at_ns + round(SYNC_S * 1e9)
             elif record.at_ns >= due_ns:
                 self._sync()
                 due_ns = record.at_ns + round(SYNC_S * 1e9)
-
-    def _write(self, record: Record) -> None:
-        channel = self._channels.get(record.topic)
-        if channel is None:
-            encoding = "octets" if record.topic.startswith("bytes/") else "json"
-            channel = self._writer.register_channel(record.topic, encoding, 0)
-            self._channels[record.topic] = channel
-        self._count += 1
-        self._writer.add_message(
-            channel,
-            log_time=record.wall_ns,
-            data=record.data,
-            publish_time=record.at_ns,
-            sequence=self._count,
-        )
 
     def _sync(self) -> None:
         self._file.flush()

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 import time
+import tracemalloc
 from pathlib import Path
 
 import mcap.writer
@@ -15,6 +16,7 @@ import pytest
 from mcap.reader import NonSeekingReader
 
 from ingest.capture import writer as writer_module
+from ingest.capture.blocks import Chunks
 from ingest.capture.reader import read_capture
 from ingest.capture.writer import CaptureWriter
 from ingest.core.errors import InputError
@@ -118,6 +120,18 @@ def test_refuses_a_file_of_another_program(tmp_path):
         read_capture(path)
 
 
+def test_memory_does_not_grow_with_the_capture(tmp_path):
+    chunks = Chunks()
+    for i in range(1000):
+        chunks.chunk(nth(i))
+    tracemalloc.start()
+    for i in range(1000, 4000):
+        chunks.chunk(nth(i))
+    grown, _ = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert grown < 20_000
+
+
 def test_a_file_that_is_there_is_never_overwritten(whole):
     before = whole.read_bytes()
     with pytest.raises(InputError, match="never overwritten"):
@@ -143,7 +157,7 @@ def test_a_full_disk_is_said_once_and_stops_nobody(tmp_path, monkeypatch):
 
 def test_a_disk_that_is_too_slow_is_said_and_stops_nobody(tmp_path, monkeypatch):
     monkeypatch.setattr(writer_module, "WAITING", 10)
-    monkeypatch.setattr(CaptureWriter, "_write", lambda self, record: time.sleep(0.02))
+    monkeypatch.setattr(writer_module.Chunks, "chunk", lambda self, record: time.sleep(0.02) or b"")
     troubles = write(tmp_path / "slow.mcap", 100)
     assert len(troubles) == 1
     assert "too slow" in troubles[0]

@@ -1,4 +1,4 @@
-"""``levelhead ports``: list serial ports by what to write in the configuration."""
+"""``levelhead ports``: list ports, or heads, by what to write in the configuration."""
 
 import argparse
 import asyncio
@@ -12,6 +12,7 @@ from rich.text import Text
 
 from ingest.core.errors import LinkError
 from ingest.core.ids import MonotonicNs
+from ingest.drivers.ble_scan import SeenHead, list_ble_heads
 from ingest.drivers.serial import SerialLink, SerialSettings
 from ingest.drivers.serial_ports import SerialPort, list_serial_ports
 from ingest.service.linkkeeper import state_after
@@ -29,12 +30,40 @@ class Found:
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument(
+        "--ble", action="store_true", help="list heads that advertise over Bluetooth LE instead"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
-    """List the ports that are there now. Exit 0, also when there are none."""
+    """List what is there now. Exit 0, also when there is nothing."""
+    return run_ble(args.json) if args.ble else run_serial(args.json)
+
+
+def run_ble(wants_json: bool) -> int:
+    """List heads that advertise."""
+    heads = asyncio.run(list_ble_heads())
+    if wants_json:
+        print(json.dumps({"heads": [as_seen(head) for head in heads]}))
+    elif not heads:
+        print("no head advertises; is it on, near, and not held by another host?")
+    else:
+        table = Table("ble = (for the configuration)", "or its name", "signal")
+        for head in heads:
+            table.add_row(Text(head.address), Text(head.name), f"{head.rssi_dbm} dBm")
+        Console().print(table)
+    return 0
+
+
+def as_seen(head: SeenHead) -> dict[str, str | int]:
+    """Return one head for programs."""
+    return {"ble": head.address, "name": head.name, "rssi_dbm": head.rssi_dbm}
+
+
+def run_serial(wants_json: bool) -> int:
+    """List serial ports."""
     found = asyncio.run(look(list_serial_ports()))
-    if args.json:
+    if wants_json:
         print(json.dumps({"ports": [as_json(one) for one in found]}))
     elif not found:
         print("no serial port is plugged in; a head on a network is socket://HOST:PORT")

@@ -54,16 +54,21 @@
 #define RECORD_SIZE 36u
 #define WAITING 64u /* records that may wait for their time; the oldest goes first */
 
-/* One writer, one reader, a power of two: an interrupt may fill what the head empties. */
+/* One writer, one reader: an interrupt may fill what the head empties. */
 typedef struct {
     volatile uint16_t head;
     volatile uint16_t tail;
-    uint8_t bytes[1024];
+    uint16_t size;
+    uint8_t *bytes;
 } ring;
 
-static ring from_host;
-static ring from_sensors;
-static ring to_host;
+/* To the host there is room for a second and a half: a busy host misses nothing. */
+static uint8_t room_from_host[256];
+static uint8_t room_from_sensors[1024];
+static uint8_t room_to_host[16384];
+static ring from_host = {0u, 0u, sizeof room_from_host, room_from_host};
+static ring from_sensors = {0u, 0u, sizeof room_from_sensors, room_from_sensors};
+static ring to_host = {0u, 0u, sizeof room_to_host, room_to_host};
 static lh_clock clock;
 static uint8_t record[RECORD_SIZE];
 static uint8_t record_size;
@@ -76,7 +81,7 @@ static bool starved = true; /* a record was due and had not come: its rhythm beg
 
 static bool ring_put(ring *r, uint8_t byte)
 {
-    uint16_t next = (uint16_t)((r->head + 1u) % sizeof r->bytes);
+    uint16_t next = (uint16_t)((r->head + 1u) % r->size);
 
     if (next == r->tail) {
         return false;
@@ -92,7 +97,7 @@ static bool ring_get(ring *r, uint8_t *byte)
         return false;
     }
     *byte = r->bytes[r->tail];
-    r->tail = (uint16_t)((r->tail + 1u) % sizeof r->bytes);
+    r->tail = (uint16_t)((r->tail + 1u) % r->size);
     return true;
 }
 
@@ -229,8 +234,7 @@ bool hal_get(uint8_t *byte)
 
 size_t hal_room(void)
 {
-    return (size_t)((to_host.tail + sizeof to_host.bytes - to_host.head - 1u) %
-                    sizeof to_host.bytes);
+    return (to_host.tail + (size_t)to_host.size - to_host.head - 1u) % to_host.size;
 }
 
 void hal_put(uint8_t byte)

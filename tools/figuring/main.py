@@ -5,8 +5,10 @@ import json
 import os
 import platform
 
+import ble
 import bound
 import delay
+import emulated
 import fits
 import load
 import throughput
@@ -18,6 +20,8 @@ SECTIONS = {
     "latency": delay.latency,
     "load": load.load,
     "start": delay.start,
+    "ble": ble.ble,
+    "emulated": emulated.emulated,
     "fit": fits.fit,
     "coverage": fits.coverage,
     "bound": bound.bound,

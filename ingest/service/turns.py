@@ -73,8 +73,9 @@ class WheelTurn:
 
     A stop is taken when the wheel rests at a new angle, or when somebody says so; while the
     rest lasts, its reading grows better and replaces itself. With three stops or more the fit
-    stands on them; otherwise, and where it ``rolled``, on the readings while moving. ``fixed``: the head turns with its
-    wheel and has no encoder; gravity tells it how far. ``rolled``: it rolls over the floor.
+    stands on them; otherwise, and where it ``rolled``, on the readings while moving. ``fixed``:
+    the head turns with its wheel and has no encoder; gravity tells it how far. ``rolled``: it
+    rolls over the floor.
     """
 
     def __init__(

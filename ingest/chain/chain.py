@@ -54,7 +54,7 @@ class Chain:
         self._gather = Gather(max(1, round(_HELD_S * rate_hz)))
         self._order = Order(settings.order, rate_hz, counters)
         self.clock = Clock(settings.clock, rate_hz)
-        self._scale = Scale(ranges or {})
+        self._scale = Scale(ranges or {}, counters)
         self._calibrate = Calibrate(correction)
         self._despike = Despike(settings.despike, rate_hz) if settings.despike else None
         self._decimate = Decimate(settings.decimate, rate_hz) if settings.decimate else None

@@ -165,6 +165,7 @@ class Order:
             return _Verdict.LATE
         if step_us < 0 or step_us > quiet_ns // 1000 + self._jump_us:
             self._counters.reboots += 1
+            self._counters.jumps += 1
             return _Verdict.RESTART
         self._count_lost(seq_step, step_us * 1e-6)
         return _Verdict.GAP
@@ -172,6 +173,8 @@ class Order:
     def _count_lost(self, seq_step: int, elapsed_s: float) -> None:
         """Count missing samples; the time that went by says how often the number wrapped."""
         missing = (seq_step - 1) & _SEQ_MASK
+        if seq_step == 0 and elapsed_s * self._rate_hz < _SEQS / 2:
+            missing = 0  # the number stands still: that is no loss of a whole round of numbers
         if missing:
             by_time = elapsed_s * self._rate_hz - 1.0
             missing += _SEQS * max(0, round((by_time - missing) / _SEQS))

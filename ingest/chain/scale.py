@@ -7,6 +7,7 @@ import numpy as np
 from ingest.chain.clock import TimedRun
 from ingest.core.blocks import F64, NO_VALUE, Flag, SampleBlock
 from ingest.core.channels import CHANNELS, ROW, Channel
+from ingest.core.counters import LinkCounters
 from ingest.core.units import WIRE_DEGC, WIRE_RAD
 
 Ranges = Mapping[Channel, tuple[int, int]]
@@ -17,9 +18,13 @@ _STATUS_FLAGS = np.uint16(Flag.SWIVEL_LOCKED | Flag.SENSOR_FAULT)
 
 
 class Scale:
-    """Turns codes into values. A value that is none, or out of its range, becomes NaN."""
+    """Turns codes into values. A value that is none, or out of its range, becomes NaN.
 
-    def __init__(self, ranges: Ranges) -> None:
+    Samples with a value out of range are counted.
+    """
+
+    def __init__(self, ranges: Ranges, counters: LinkCounters) -> None:
+        self._counters = counters
         limits = np.empty((2, len(CHANNELS), 1), np.int32)
         limits[0], limits[1] = NO_VALUE + 1, -NO_VALUE - 1
         for channel, (low, high) in ranges.items():
@@ -34,5 +39,6 @@ class Scale:
         if outside.any():
             values[outside] = np.nan
             strayed = (outside & (run.codes != NO_VALUE)).any(axis=0)
+            self._counters.strayed += int(np.count_nonzero(strayed))
             np.bitwise_or(flags, np.uint16(Flag.OUT_OF_RANGE), out=flags, where=strayed)
         return SampleBlock(run.t_ns, values, flags, run.after_gap)

@@ -45,3 +45,9 @@ class LinkCounters:
     reconnects: int = 0
     dropped: int = 0
     """Chunks dropped because the service could not keep up (oldest first)."""
+    jumps: int = 0
+    """Device time jumped, and the head had not said that it starts anew."""
+    strayed: int = 0
+    """Samples with a value outside the range that the head declares."""
+    flooded: int = 0
+    """Bytes dropped unread, since the link brought more than any head has to say."""

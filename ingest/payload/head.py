@@ -89,6 +89,12 @@ class HeadLink(Judged):
     dup: Count
     dropped: Count
     reboots: Count
+    jumps: Count
+    """Jumps of the head's clock without a start of the head."""
+    stray: Count
+    """Samples with a value outside the range that the head declares."""
+    flood: Count
+    """Bytes beyond what any head has to say, dropped unread."""
     reconn: Count
     bad_cobs: Count
     bad_short: Count
@@ -101,6 +107,8 @@ class HeadLink(Judged):
     """Longest pause between arrivals in the last second."""
     clk_ppm: Number | None
     """Rate of the head's clock against this host's."""
+    clk_ms: NonNegative | None
+    """How far its times may be off, apart from what every sample takes on its way."""
     rssi_dbm: Number | None
     batt_pct: NonNegative | None
     temp: Number | None

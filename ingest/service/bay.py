@@ -19,6 +19,7 @@ from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, HeadDesk, LinkSlot, Wheel
 from ingest.service.feed import HeadFeed
+from ingest.service.headalerts import HeadAlerts
 from ingest.service.instrument import instrument_of
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.live import LiveReadings, LiveSettings
@@ -57,6 +58,7 @@ class Bay:
         self._records = records
         self._desk = HeadDesk(announcer)
         self.alerts = Alerts(announcer)
+        self._about = HeadAlerts(self.alerts, announcer)
         self.work = WheelWork(settings.wheel, announcer)
         self.push = Push(self.work)
         self.slots: dict[str, LinkSlot] = {}
@@ -78,6 +80,9 @@ class Bay:
     def take(self, link: str, chunk: Chunk) -> list[Report]:
         """Take bytes of a link; return the answers of its head, for whoever waits for them."""
         slot = self.slots[link]
+        if not slot.gate.admits(len(chunk.data), chunk.arrived_ns):
+            slot.counters.flooded += len(chunk.data)
+            return []
         if slot.newest_ns:
             slot.longest_gap_ns = max(slot.longest_gap_ns, chunk.arrived_ns - slot.newest_ns)
         slot.newest_ns = chunk.arrived_ns
@@ -97,7 +102,7 @@ class Bay:
         slot.state = change.state
         if change.state is LinkState.OPENING:
             return
-        code = f"link-{list(self.slots).index(link) + 1}"
+        code = f"link-{self._number(slot)}"
         if change.state is LinkState.OPEN:
             slot.feed.restart()
             self.alerts.clear(code)
@@ -135,14 +140,18 @@ class Bay:
         """Say what is said once a second."""
         for head in self._heads.values():
             self._desk.status(head)
-            self._warn_of_record(head)
+            self._about.record(head)
             if head.slot.head is head:
                 self._desk.link(head, since_s)
+                self._about.conduct(head, self._number(head.slot), since_s)
 
     def say_all(self) -> None:
         """Describe every head."""
         for head in self._heads.values():
             self._desk.describe(head)
+
+    def _number(self, slot: LinkSlot) -> int:
+        return list(self.slots).index(slot.name) + 1
 
     def _correction_for(self, identity: HeadId) -> Correction:
         known = self._heads.get(identity)
@@ -151,8 +160,14 @@ class Bay:
 
     def _measure(self, slot: LinkSlot, blocks: list[SampleBlock]) -> None:
         head, chain = slot.head, slot.feed.chain
-        if head is None or chain is None or not blocks:
+        if head is None or chain is None:
             return
+        if slot.counters.jumps != slot.jumps_before:
+            slot.jumps_before = slot.counters.jumps
+            self.work.void(head, "clock-jump")
+        if not blocks:
+            return
+        slot.values += sum(map(len, blocks))
         head.live.feed(blocks, head.instrument, chain.averaged)
         self.work.feed(head, blocks, chain, self._partner(head))
 
@@ -164,7 +179,7 @@ class Bay:
 
     def _meet(self, slot: LinkSlot, hello: Hello) -> None:
         slot.refused = self._objection(slot, hello)
-        code = f"head-{list(self.slots).index(slot.name) + 1}"
+        code = f"head-{self._number(slot)}"
         if slot.refused is not None:
             self._leave(slot)
             self.alerts.set(code, "warning", slot.refused)
@@ -178,6 +193,7 @@ class Bay:
         if head is None:
             head = self._welcome(slot, hello)
         elif head.hello.boot != hello.boot:
+            slot.restarts += 1
             self.work.void(head, "restarted")
         if head.slot.head is head:
             head.slot.head = None  # it was moved: what becomes of its old port is not its affair
@@ -234,34 +250,8 @@ class Bay:
     def _introduce(self, head: BayHead) -> None:
         self._desk.describe(head)
         self._desk.status(head)
-        self._warn_of_record(head)
-        self._warn_of_channels(head.name, head.hello)
-
-    def _warn_of_record(self, head: BayHead) -> None:
-        """Say what is wrong with a head's record, under a code that outlives its names."""
-        name, instrument, code = head.name, head.instrument, f"record-{head.id}"
-        if instrument.refused is not None:
-            self.alerts.set(code, "warning", f"head {name}: {instrument.refused}", head=name)
-        elif instrument.record is None:
-            text = f"head {name} has no calibration record; its results are marked uncalibrated"
-            self.alerts.set(code, "note", text, head=name)
-        elif instrument.overdue(self._announcer.today()):
-            text = f"head {name}: {instrument.record.record_id} was due on {instrument.record.due}"
-            self.alerts.set(code, "warning", f"{text}; its results are marked overdue", head=name)
-        else:
-            self.alerts.clear(code)
-
-    def _warn_of_channels(self, name: HeadName, hello: Hello) -> None:
-        code = f"channels-{name}".replace("_", "-")[:32]
-        unknown = [str(info.code) for info in hello.channels if info.channel is None]
-        if not unknown:
-            self.alerts.clear(code)
-            return
-        text = (
-            f"head {name} declares channels that this program does not know or cannot use as "
-            f"declared (codes {', '.join(unknown)}); its other channels are used"
-        )
-        self.alerts.set(code, "note", text, head=name)
+        self._about.record(head)
+        self._about.channels(head)
 
     def _note(self, slot: LinkSlot, report: Report) -> bool:
         """Deal with what a head says unasked; False for answers."""

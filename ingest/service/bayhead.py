@@ -21,7 +21,9 @@ from ingest.payload.head import (
     LinkKind,
 )
 from ingest.service.announcer import Announcer
+from ingest.service.conduct import Conduct
 from ingest.service.feed import HeadFeed
+from ingest.service.flood import FloodGate
 from ingest.service.instrument import Instrument
 from ingest.service.linkkeeper import LinkState
 from ingest.service.live import LiveReadings
@@ -56,6 +58,14 @@ class LinkSlot:
     newest_ns: int = 0
     longest_gap_ns: int = 0
     samples_before: int = 0
+    gate: FloodGate = field(default_factory=FloodGate)
+    conduct: Conduct = field(default_factory=Conduct)
+    values: int = 0
+    """Values that have come out of the chain."""
+    dropped_before: int = 0
+    jumps_before: int = 0
+    restarts: int = 0
+    """Starts of its head, by its hellos."""
 
 
 @dataclass(slots=True, eq=False)
@@ -165,6 +175,7 @@ class HeadDesk:
         faults = {f"bad_{fault.value}": counters.faults[fault] for fault in FrameFault}
         topic = self._announcer.topics.head_link(head.name)
         drift = None if chain is None else chain.clock.drift_ppm
+        bound_ns = None if chain is None else chain.clock.bound_ns
         gap_ms = round(slot.longest_gap_ns * 1e3 / NS, 1)
         slot.longest_gap_ns = 0
         message = HeadLink(
@@ -177,10 +188,14 @@ class HeadDesk:
             dup=counters.duplicates,
             dropped=counters.dropped,
             reboots=counters.reboots,
+            jumps=counters.jumps,
+            stray=counters.strayed,
+            flood=counters.flooded,
             reconn=counters.reconnects,
             **faults,
             gap_ms=gap_ms if head.online else None,
             clk_ppm=None if drift is None else round(drift, 1),
+            clk_ms=None if bound_ns is None else round(bound_ns * 1e-6, 3),
             rssi_dbm=None,
             batt_pct=None if health is None else health.battery_percent,
             temp=_degc(health),

@@ -15,6 +15,7 @@ from ingest.chain.clock import TimedRun
 from ingest.chain.scale import Scale
 from ingest.core.blocks import NO_VALUE, Flag
 from ingest.core.channels import CHANNELS, ROW, Channel
+from ingest.core.counters import LinkCounters
 
 
 def timed(codes, status=0):
@@ -31,20 +32,22 @@ def codes(n, **rows):
 
 
 def test_a_code_is_a_ten_thousandth_of_a_degree():
-    out = Scale({}).feed(timed(codes(2, incl_y=[-12_345, 900_000], temperature=[215_000, -1])))
+    out = Scale({}, LinkCounters()).feed(
+        timed(codes(2, incl_y=[-12_345, 900_000], temperature=[215_000, -1]))
+    )
     assert out.channel(Channel.INCL_Y) == pytest.approx([math.radians(-1.2345), math.pi / 2])
     assert out.channel(Channel.TEMPERATURE) == pytest.approx([21.5, -0.0001])
 
 
 def test_no_value_becomes_nan_without_a_flag():
-    out = Scale({}).feed(timed(codes(3, incl_y=[1, NO_VALUE, 3])))
+    out = Scale({}, LinkCounters()).feed(timed(codes(3, incl_y=[1, NO_VALUE, 3])))
     assert np.isnan(out.channel(Channel.INCL_Y)).tolist() == [False, True, False]
     assert np.isnan(out.channel(Channel.STEER)).all()
     assert not out.flags.any()
 
 
 def test_what_leaves_the_stated_range_becomes_nan_and_is_flagged():
-    scale = Scale({Channel.INCL_X: (-300_000, 300_000)})
+    scale = Scale({Channel.INCL_X: (-300_000, 300_000)}, LinkCounters())
     rows = {"incl_x": [-300_001, -300_000, 300_000, 300_001], "incl_y": [10**6] * 4}
     out = scale.feed(timed(codes(4, **rows)))
     assert np.isnan(out.channel(Channel.INCL_X)).tolist() == [True, False, False, True]
@@ -54,7 +57,7 @@ def test_what_leaves_the_stated_range_becomes_nan_and_is_flagged():
 
 
 def test_a_range_over_the_whole_code_still_knows_no_value():
-    out = Scale({Channel.INCL_X: (NO_VALUE, 2**23 - 1)}).feed(
+    out = Scale({Channel.INCL_X: (NO_VALUE, 2**23 - 1)}, LinkCounters()).feed(
         timed(codes(2, incl_x=[NO_VALUE, 2**23 - 1]))
     )
     assert np.isnan(out.channel(Channel.INCL_X)).tolist() == [True, False]
@@ -63,8 +66,10 @@ def test_a_range_over_the_whole_code_still_knows_no_value():
 
 def test_the_heads_status_becomes_flags_and_unknown_bits_do_not():
     both = Flag.SWIVEL_LOCKED | Flag.SENSOR_FAULT
-    assert Scale({}).feed(timed(codes(1), status=0b11111)).flags.tolist() == [both]
-    assert Scale({}).feed(timed(codes(1), status=0b1)).flags.tolist() == [Flag.SWIVEL_LOCKED]
+    assert Scale({}, LinkCounters()).feed(timed(codes(1), status=0b11111)).flags.tolist() == [both]
+    assert Scale({}, LinkCounters()).feed(timed(codes(1), status=0b1)).flags.tolist() == [
+        Flag.SWIVEL_LOCKED
+    ]
 
 
 def record(**tilt):

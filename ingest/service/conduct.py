@@ -1,0 +1,130 @@
+"""Does a head do as it says? What it does otherwise is named in an alert, and its own affair.
+
+Nothing here corrects or refuses: bad values are dropped where they are met, each by its reason.
+This says in words which head it is, for a person to look after it.
+"""
+
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from ingest.core.counters import LinkCounters
+
+WINDOW = 5
+"""Ticks, of about a second each, that a judgement stands on."""
+RESETS_WINDOW = 60
+RESETS = 3
+"""So many starts within a minute are a loop."""
+RATE_OFF = 0.2
+"""A rate is a lie when it is off by more than this share, and by a few samples."""
+FEW_SAMPLES = 4
+
+CODES = ("rate", "range", "flood", "resets", "order")
+
+
+@dataclass(frozen=True, slots=True)
+class _Tick:
+    """What a second brought."""
+
+    took_s: float = 0.0
+    sent: int = 0
+    """Samples, those that were lost on their way included."""
+    values: int = 0
+    strayed: int = 0
+    flooded: int = 0
+    jumps: int = 0
+    restarts: int = 0
+    broken: bool = False
+    """The link was not open all the while, or bytes were dropped: no rate can be told."""
+
+
+@dataclass(slots=True)
+class Conduct:
+    """Watches the counters of one link."""
+
+    _before: _Tick = field(default_factory=_Tick)
+    _ticks: deque[_Tick] = field(default_factory=lambda: deque(maxlen=WINDOW))
+    _restarts: deque[int] = field(default_factory=lambda: deque(maxlen=RESETS_WINDOW))
+
+    def faults(
+        self,
+        counters: LinkCounters,
+        values: int,
+        restarts: int,
+        took_s: float,
+        stated_hz: float,
+        *,
+        steady: bool,
+    ) -> Mapping[str, str]:
+        """Take note of a second; return what is wrong, a half-sentence by its code.
+
+        Args:
+            counters: of the link, as they stand now.
+            values: what has come out of the head's filters since the start.
+            restarts: how often the head has said that it starts anew.
+            took_s: since the last call.
+            stated_hz: the rate that the head states.
+            steady: the head is online and streams, and nothing was dropped on its way.
+        """
+        now = _Tick(
+            sent=counters.samples + counters.lost,
+            values=values,
+            strayed=counters.strayed,
+            flooded=counters.flooded,
+            jumps=counters.jumps,
+            restarts=restarts,
+        )
+        flooded = now.flooded > self._before.flooded
+        self._ticks.append(_since(self._before, now, took_s, broken=flooded or not steady))
+        self._restarts.append(now.restarts - self._before.restarts)
+        self._before = now
+        found = {
+            "rate": self._rate(stated_hz),
+            "range": self._any("strayed", "sends values outside the range that it declares; they "),
+            "flood": self._any("flooded", "sends more than any head has to say; the rest "),
+            "resets": self._resets(),
+            "order": self._order(),
+        }
+        return {code: text for code, text in found.items() if text}
+
+    def _any(self, what: str, text: str) -> str:
+        count = sum(getattr(tick, what) for tick in self._ticks)
+        return f"{text}are not used" if count else ""
+
+    def _rate(self, stated_hz: float) -> str:
+        whole = len(self._ticks) == WINDOW and not any(t.broken for t in self._ticks)
+        seconds = sum(tick.took_s for tick in self._ticks)
+        if not whole or seconds <= 0.0:
+            return ""
+        sent, stated = sum(tick.sent for tick in self._ticks), stated_hz * seconds
+        if not sent or abs(sent - stated) <= RATE_OFF * stated + FEW_SAMPLES:
+            return ""
+        wrong = "more" if sent > stated else "fewer"
+        return f"says {stated_hz:g} samples a second and sends {wrong}; look after its firmware"
+
+    def _resets(self) -> str:
+        if sum(self._restarts) < RESETS:
+            return ""
+        return "starts anew again and again; look after its supply and its plug"
+
+    def _order(self) -> str:
+        if any(tick.jumps for tick in self._ticks):
+            return "lets its clock jump; what was known of its clamp is void"
+        full = len(self._ticks) == WINDOW and not any(tick.broken for tick in self._ticks)
+        sent, values = (sum(getattr(t, w) for t in self._ticks) for w in ("sent", "values"))
+        if full and sent > FEW_SAMPLES * WINDOW and not values:
+            return "sends samples that do not follow one another; none can be used"
+        return ""
+
+
+def _since(before: _Tick, now: _Tick, took_s: float, *, broken: bool) -> _Tick:
+    return _Tick(
+        took_s=took_s,
+        sent=now.sent - before.sent,
+        values=now.values - before.values,
+        strayed=now.strayed - before.strayed,
+        flooded=now.flooded - before.flooded,
+        jumps=now.jumps - before.jumps,
+        restarts=now.restarts - before.restarts,
+        broken=broken,
+    )

@@ -1,0 +1,69 @@
+"""What a person should know about a head: its record, its channels, its conduct."""
+
+from ingest.core.counters import LinkCounters
+from ingest.service.alerts import Alerts
+from ingest.service.announcer import Announcer
+from ingest.service.bayhead import BayHead, LinkSlot
+from ingest.service.conduct import CODES
+
+
+class HeadAlerts:
+    """Raises alerts about heads, and takes them back."""
+
+    def __init__(self, alerts: Alerts, announcer: Announcer) -> None:
+        self._alerts = alerts
+        self._announcer = announcer
+
+    def record(self, head: BayHead) -> None:
+        """Say what is wrong with a head's record, under a code that outlives its names."""
+        name, instrument, code = head.name, head.instrument, f"record-{head.id}"
+        if instrument.refused is not None:
+            self._alerts.set(code, "warning", f"head {name}: {instrument.refused}", head=name)
+        elif instrument.record is None:
+            text = f"head {name} has no calibration record; its results are marked uncalibrated"
+            self._alerts.set(code, "note", text, head=name)
+        elif instrument.overdue(self._announcer.today()):
+            text = f"head {name}: {instrument.record.record_id} was due on {instrument.record.due}"
+            text = f"{text}; its results are marked overdue"
+            self._alerts.set(code, "warning", text, head=name)
+        else:
+            self._alerts.clear(code)
+
+    def channels(self, head: BayHead) -> None:
+        """Name the channels that cannot be used."""
+        name = head.name
+        code = f"channels-{name}".replace("_", "-")[:32]
+        unknown = [str(info.code) for info in head.hello.channels if info.channel is None]
+        if not unknown:
+            self._alerts.clear(code)
+            return
+        text = (
+            f"head {name} declares channels that this program does not know or cannot use as "
+            f"declared (codes {', '.join(unknown)}); its other channels are used"
+        )
+        self._alerts.set(code, "note", text, head=name)
+
+    def conduct(self, head: BayHead, number: int, took_s: float) -> None:
+        """Say what a head does otherwise than it says. ``number``: of its link, from 1."""
+        slot = head.slot
+        steady = head.online and head.hello.streaming and not _dropped(slot, slot.counters)
+        found = slot.conduct.faults(
+            slot.counters,
+            slot.values,
+            slot.restarts,
+            took_s,
+            head.hello.rate_dhz / 10.0,
+            steady=steady,
+        )
+        for code in CODES:
+            if code in found:
+                text = f"head {head.name} on {slot.name} {found[code]}"
+                self._alerts.set(f"{code}-{number}", "warning", text, head=head.name)
+            else:
+                self._alerts.clear(f"{code}-{number}")
+
+
+def _dropped(slot: LinkSlot, counters: LinkCounters) -> bool:
+    """Say whether chunks were dropped since last asked."""
+    before, slot.dropped_before = slot.dropped_before, counters.dropped
+    return counters.dropped != before

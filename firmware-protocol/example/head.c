@@ -9,7 +9,7 @@
 #define DEBOUNCE_US 300000u /* SPEC.md 5.5: presses closer together are one */
 #define SECOND_DHZ 10000000u /* microseconds times 0.1 Hz */
 #define DS_US 100000u
-#define LATE_PERIODS 100u /* so many samples behind, the head gives up catching up */
+#define LATE_PERIODS 200u /* so many samples behind, the head gives up catching up */
 
 #define QUARTER_TURN 900000
 #define HALF_TURN 1800000

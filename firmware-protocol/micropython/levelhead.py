@@ -333,7 +333,7 @@ class Receiver:
         """Forget what is half in, as on a freshly opened link; the counters stay."""
         self._length = 0
         self._long = False
-        self._quiet = True  # up to the first delimiter nothing counts as a fault
+        self._quiet = True  # up to the first delimiter what is no frame is no fault
 
     def feed(self, data):
         """What the bytes complete, as a list of
@@ -350,7 +350,7 @@ class Receiver:
                     self._long = True
                 continue
             if self._long:
-                self._reject("long")
+                self._broken("long")
             elif self._length:
                 message = self._end_of_frame()
                 if message:
@@ -363,19 +363,18 @@ class Receiver:
     def _end_of_frame(self):
         size = self._unstuff()
         if size < 0:
-            return self._reject("cobs")
+            return self._broken("cobs")
         if size < 5:
-            return self._reject("short")
+            return self._broken("short")
         size -= 4
         if crc(self._view[:size]) != bytes(self._view[size : size + 4]):
-            return self._reject("crc")
+            return self._broken("crc")
         return self._take(self._buffer, size)
 
     def body(self, body):
         """The same for a bare body, as Bluetooth LE brings it: a message, or None."""
-        self._quiet = False
         if not body:
-            return self._reject("length")
+            return self._reject("short")
         return self._take(body, len(body))
 
     def _take(self, body, size):
@@ -412,7 +411,10 @@ class Receiver:
                 there += 1
         return there
 
-    def _reject(self, reason):
+    def _broken(self, reason):
         if not self._quiet:
-            self.rejected = min(self.rejected + 1, 65535)
-            self.reasons[reason] = self.reasons.get(reason, 0) + 1
+            self._reject(reason)
+
+    def _reject(self, reason):
+        self.rejected = min(self.rejected + 1, 65535)
+        self.reasons[reason] = self.reasons.get(reason, 0) + 1

@@ -54,12 +54,13 @@ class Head:
 
     def tick(self, received=b""):
         """Call it all the time, with what came in: at least every few milliseconds."""
-        now = self.now_us()
+        came_us = self.now_us()
         for message in self.receiver.feed(received):
             if message[0] == "ping":
-                self.send(lh.pong(self.mark(), message[1], now, self.now_us()))
+                self.send(lh.pong(self.mark(), message[1], came_us, self.now_us()))
             else:
                 self.obey(message[1], message[2], message[3])
+        now = self.now_us()
         if since(now, self.hello_us) >= 4000000:
             self.say_hello()
         if since(now, self.status_us) >= 8000000 or self.mark() != self.status_mark:

@@ -125,7 +125,7 @@ def test_an_echo_is_dropped(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", REJECTS)
-def test_before_the_first_delimiter_nothing_counts(name: str) -> None:
+def test_before_the_first_delimiter_half_a_frame_is_no_fault(name: str) -> None:
     receiver = lh.Receiver()
     assert receiver.feed(b"boot: ok\r\n" + REJECTS[name][1]) == []
     assert receiver.rejected == 0

@@ -1,0 +1,228 @@
+"""Heads that lie, flood or fall over: counted, named, and no affair of the other heads."""
+
+from dataclasses import dataclass, replace
+
+import pytest
+
+from ingest.core.channels import CHANNELS
+from ingest.core.frames import Side
+from ingest.core.ids import BootId, HeadId
+from ingest.service.bayhead import Wheel
+from ingest.service.flood import BURST_S, BYTES_PER_S, FloodGate
+from ingest.simulator.vehicle import WheelAt
+from ingest.wire.codes import status_byte
+from ingest.wire.framing import frame
+from ingest.wire.hello import ChannelInfo, Hello
+from ingest.wire.messages import encode
+from ingest.wire.sample import encode_sample
+
+LIAR = HeadId("00000000000bad01")
+HONEST = ("alder", "birch", "cedar")
+SECONDS = 11
+
+
+@dataclass
+class Liar:
+    """A head that says one thing and does another, to be put in the place of a sound one."""
+
+    says_hz: float = 100.0
+    sends_hz: float = 100.0
+    range_codes: int = 900_000
+    code: int = 1234
+    seq_step: int = 1
+    jump_at_s: float = 1e9
+    resets_every_s: float = 1e9
+    more: bytes = b""
+    """Sent four times a second beside the samples."""
+    identity: HeadId = LIAR
+    version: tuple[int, int] = (1, 0)
+    boot_id: int = 8
+    seq: int = 0
+    sent_s: float = 0.0
+    booted_s: float = 0.0
+
+    def hello(self):
+        high = self.range_codes
+        channels = tuple(
+            ChannelInfo.of(c, rate_dhz=round(self.says_hz * 10), low=-high, high=high)
+            for c in CHANNELS[:4]
+        )
+        rate_dhz, boot = round(self.says_hz * 10), BootId(self.boot_id)
+        hello = Hello(self.identity, boot, "6.6.6", rate_dhz=rate_dhz, channels=channels)
+        return replace(hello, major=self.version[0], minor=self.version[1])
+
+    def receive(self, data, now_s):
+        return frame(encode(self.hello()))
+
+    def run(self, now_s):
+        out = b""
+        if now_s - self.booted_s >= self.resets_every_s:
+            self.boot_id, self.booted_s = self.boot_id + 1, now_s
+            out = b"\0" + frame(encode(self.hello()))
+        status = status_byte(BootId(self.boot_id))
+        while self.sent_s < now_s:
+            self.sent_s += 1.0 / self.sends_hz
+            t_us = round((self.sent_s + (500.0 if self.sent_s > self.jump_at_s else 0.0)) * 1e6)
+            body = encode_sample(0, status, self.seq, t_us, (self.code,) * 4)
+            self.seq += self.seq_step
+            out += frame(body)
+        return out + self.more
+
+
+def lying_samples(size):
+    """Return so many bytes of sound samples of the liar, the same again and again."""
+    one = frame(encode_sample(0, status_byte(BootId(8)), 7, 9_000_000, (1, 2, 3, 4)))
+    return one * (size // len(one))
+
+
+def played(simulated_bay, liar):
+    """Turn a wheel with an honest head while the last head is the liar; None: is honest too."""
+    bay = simulated_bay(41)
+    if liar is not None:
+        bay.demo.ptys["dogwood"].firmware = liar
+        bay.give("dogwood", b"\0" + frame(encode(liar.hello())))
+    for name, side in (("alder", Side.LEFT), ("birch", Side.RIGHT)):
+        bay.demo.technician.mount(bay.demo.heads[name], WheelAt(1, side))
+        bay.bay.put_on(bay.head(name), Wheel(1, side))
+    bay.bay.work.begin(bay.head("alder"))
+    bay.demo.technician.through(WheelAt(1, Side.LEFT))
+    for second in range(SECONDS):
+        bay.advance(1.0)
+        bay.bay.tick(1.0)
+        if second == 8:
+            assert bay.bay.work.end(bay.head("alder")).ok
+    return bay
+
+
+def of_the_honest(bay):
+    roots = tuple(f"{bay.topics.root}/head/{name}/" for name in HONEST)
+    own = (*roots, f"{bay.topics.root}/axle/")
+    return [message for message in bay.outlet.messages if message[0].startswith(own)]
+
+
+def alerts(bay):
+    root = f"{bay.topics.root}/svc/alert/"
+    found = {t.removeprefix(root): m for t, m in bay.outlet.retained.items() if t.startswith(root)}
+    return {code: m for code, m in found.items() if not code.startswith("record-")}
+
+
+@pytest.fixture(scope="module")
+def undisturbed():
+    """What is said of the other heads in honest company, once it was asked for."""
+    return {}
+
+
+def expect(undisturbed, simulated_bay):
+    if not undisturbed:
+        bay = played(simulated_bay, None)
+        assert alerts(bay) == {}
+        undisturbed["said"] = of_the_honest(bay)
+        assert len(undisturbed["said"]) > 200
+    return undisturbed["said"]
+
+
+LIES = {
+    "too slow": (Liar(sends_hz=50.0), "rate-4", "fewer"),
+    "too fast": (Liar(sends_hz=400.0), "rate-4", "more"),
+    "out of range": (Liar(range_codes=1000), "range-4", "outside the range"),
+    "flood of samples": (Liar(more=lying_samples(500_000)), "flood-4", "more than any head"),
+    "flood of garbage": (Liar(more=bytes(range(256)) * 2000), "flood-4", "more than any head"),
+    "endless frame": (Liar(more=b"\x55" * 500_000), "flood-4", "more than any head"),
+    "resets": (Liar(resets_every_s=2.0), "resets-4", "again and again"),
+    "clock": (Liar(jump_at_s=8.0), "order-4", "clock jump"),
+    "same number": (Liar(seq_step=0), "order-4", "do not follow"),
+}
+
+
+@pytest.mark.parametrize("lie", LIES)
+def test_a_lie_is_named_and_is_the_liars_own_affair(simulated_bay, undisturbed, lie):
+    liar, code, words = LIES[lie]
+    honest = expect(undisturbed, simulated_bay)
+    bay = played(simulated_bay, replace(liar))
+    found = alerts(bay)
+    assert code in found
+    assert words in found[code]["text"]
+    assert found[code]["head"] == bay.bay.slots["dogwood"].head.name
+    assert found[code]["head"] in found[code]["text"]
+    assert of_the_honest(bay) == honest
+
+
+def test_what_a_liar_does_is_counted_on_its_link(simulated_bay):
+    for lie, field_name in (
+        (LIES["out of range"][0], "stray"),
+        (LIES["flood of garbage"][0], "flood"),
+        (LIES["clock"][0], "jumps"),
+    ):
+        bay = played(simulated_bay, replace(lie))
+        name = bay.bay.slots["dogwood"].head.name
+        assert bay.outlet.retained[bay.topics.head_link(name)][field_name] > 0
+        assert bay.outlet.retained[bay.topics.head_link("alder")][field_name] == 0
+
+
+def test_a_number_that_stands_still_is_not_taken_for_losses(simulated_bay):
+    bay = played(simulated_bay, replace(LIES["same number"][0]))
+    assert bay.bay.slots["dogwood"].counters.lost == 0
+
+
+def test_an_alert_is_over_when_the_head_does_as_it_says(simulated_bay):
+    bay = played(simulated_bay, Liar(sends_hz=50.0))
+    assert "rate-4" in alerts(bay)
+    bay.demo.ptys["dogwood"].firmware.sends_hz = 100.0
+    for _ in range(7):
+        bay.advance(1.0)
+        bay.bay.tick(1.0)
+    assert alerts(bay) == {}
+
+
+def test_a_head_that_answers_for_another_is_named_and_not_heard(simulated_bay, undisturbed):
+    honest = expect(undisturbed, simulated_bay)
+    bay = simulated_bay(41)
+    twin = Liar(identity=bay.head("alder").id)
+    bay = played(simulated_bay, twin)
+    assert "answers as" in alerts(bay)["head-4"]["text"]
+    assert bay.bay.slots["dogwood"].head is None
+    assert of_the_honest(bay) == honest
+
+
+def test_a_newer_minor_version_works_and_a_newer_major_is_refused_by_name(simulated_bay):
+    newer = played(simulated_bay, Liar(version=(1, 7)))
+    assert alerts(newer) == {}
+    assert newer.bay.slots["dogwood"].head.id == LIAR
+    other = played(simulated_bay, Liar(version=(2, 0)))
+    assert other.bay.slots["dogwood"].head is None
+    assert LIAR in alerts(other)["head-4"]["text"]
+    assert "version 2.0" in alerts(other)["head-4"]["text"]
+
+
+def test_a_clock_that_jumps_in_a_turn_refuses_it(simulated_bay):
+    bay = simulated_bay(41)
+    bay.demo.technician.mount(bay.demo.heads["alder"], WheelAt(1, Side.LEFT))
+    bay.bay.put_on(bay.head("alder"), Wheel(1, Side.LEFT))
+    bay.advance(2.0)
+    bay.bay.work.begin(bay.head("alder"))
+    bay.demo.ptys["dogwood"].firmware = Liar()
+    bay.advance(1.0)
+    firmware = bay.demo.ptys["alder"].firmware
+    clockwork = firmware._clockwork
+    firmware._clockwork = replace(clockwork, start_us=clockwork.start_us + 900_000_000)
+    firmware._catch_up(bay.clock())
+    bay.advance(2.0)
+    said = bay.outlet.retained[bay.topics.head_runout("alder")]
+    assert (said["state"], said["why"]) == ("refused", "clock-jump")
+
+
+def test_a_gate_lets_through_what_heads_say_and_what_has_gathered():
+    gate, at_ns = FloodGate(), 0
+    for _ in range(2000):
+        at_ns += 10**8
+        assert gate.admits(5400, at_ns)  # 1000 samples a second, all sets, a tenth of a second's
+    assert gate.admits(200_000, at_ns)
+
+
+def test_a_gate_bounds_what_a_flood_brings():
+    gate, passed, at_ns = FloodGate(), 0, 0
+    for _ in range(10_000):
+        at_ns += 10**6
+        passed += 4096 * gate.admits(4096, at_ns)
+    assert passed <= BYTES_PER_S * (10.0 + BURST_S)
+    assert passed > BYTES_PER_S * 9.0

@@ -143,7 +143,8 @@ class Bay:
             self._about.record(head)
             if head.slot.head is head:
                 self._desk.link(head, since_s)
-                self._about.conduct(head, self._number(head.slot), since_s)
+        for slot in self.slots.values():
+            self._about.conduct(slot, self._number(slot), since_s)
 
     def say_all(self) -> None:
         """Describe every head."""

@@ -1,6 +1,5 @@
 """What a person should know about a head: its record, its channels, its conduct."""
 
-from ingest.core.counters import LinkCounters
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, LinkSlot
@@ -43,27 +42,30 @@ class HeadAlerts:
         )
         self._alerts.set(code, "note", text, head=name)
 
-    def conduct(self, head: BayHead, number: int, took_s: float) -> None:
-        """Say what a head does otherwise than it says. ``number``: of its link, from 1."""
-        slot = head.slot
-        steady = head.online and head.hello.streaming and not _dropped(slot, slot.counters)
+    def conduct(self, slot: LinkSlot, number: int, took_s: float) -> None:
+        """Say what speaks on a link does otherwise than it says. ``number``: of the link."""
+        head, steady, stated_hz = slot.head, not _dropped(slot), 0.0
+        who, name = f"what speaks on {slot.name}", None
+        if head is not None:
+            who, name = f"head {head.name} on {slot.name}", head.name
+            steady = steady and head.online and head.hello.streaming
+            stated_hz = head.hello.rate_dhz / 10.0
         found = slot.conduct.faults(
             slot.counters,
             slot.values,
             slot.restarts,
             took_s,
-            head.hello.rate_dhz / 10.0,
-            steady=steady,
+            stated_hz,
+            steady=steady and head is not None,
         )
         for code in CODES:
             if code in found:
-                text = f"head {head.name} on {slot.name} {found[code]}"
-                self._alerts.set(f"{code}-{number}", "warning", text, head=head.name)
+                self._alerts.set(f"{code}-{number}", "warning", f"{who} {found[code]}", head=name)
             else:
                 self._alerts.clear(f"{code}-{number}")
 
 
-def _dropped(slot: LinkSlot, counters: LinkCounters) -> bool:
+def _dropped(slot: LinkSlot) -> bool:
     """Say whether chunks were dropped since last asked."""
-    before, slot.dropped_before = slot.dropped_before, counters.dropped
-    return counters.dropped != before
+    before, slot.dropped_before = slot.dropped_before, slot.counters.dropped
+    return slot.counters.dropped != before

@@ -259,6 +259,7 @@ class Bench:
         self.received: list[Any] = []
         self.room = 1 << 30
         self.lamp = False
+        self.first = b""
         self.head = example.Head(
             self.write, self.tell, example.read_sensor, self.show, bytes(range(8)), 13
         )
@@ -272,6 +273,7 @@ class Bench:
 
     def write(self, data: bytes) -> int:
         data = data[: self.room]
+        self.first = self.first or data[:1]
         self.received += self.decoder.feed(data, MonotonicNs(0))
         return len(data)
 
@@ -297,6 +299,7 @@ def bench(monkeypatch: pytest.MonkeyPatch) -> Bench:
 
 
 def test_the_example_starts_with_its_hello(bench: Bench) -> None:
+    assert bench.first == b"\x00"
     assert [type(one) for one in bench.received] == [Hello, Status]
     assert bench.decoder.hello is not None
     assert bench.decoder.hello.head == "0001020304050607"
@@ -385,11 +388,13 @@ def test_a_press_is_one_event_sent_twice(bench: Bench) -> None:
 
 
 def test_a_line_that_takes_half_a_frame_costs_only_that_sample(bench: Bench) -> None:
-    bench.run(1)
+    before = bench.run(1)
     bench.room = 9
     bench.run(0.1)
     bench.room = 1 << 30
     seen = bench.run(9)
+    came = [one[0] for one in before + seen if isinstance(one, tuple)]
+    assert came[-1] - came[0] + 1 - len(came) == 1
     assert sum(bench.counters.faults.values()) == 1
     assert [one.samples_dropped for one in seen if isinstance(one, Status)] == [1]
 

@@ -78,12 +78,12 @@ class BleHead:
 
     def _of_head(self, service: str) -> Iterator[tuple[int, Characteristic]]:
         """Yield the handles and characteristics of the head's own service."""
-        write = {"write": self._write}
+        control = {"write": self._command, "allowed": self._bonded}
         made: list[tuple[int, str, int, list[str], dict[str, Any]]] = [
             (0x11, "sample", 2, ["notify"], {}),
             (0x21, "sheet", 4, ["read"], {"read": lambda: self._sheet}),
-            (0x24, "control", 5, ["write", "indicate"], write | {"allowed": self._bonded}),
-            (0x28, "clock", 6, ["write-without-response", "notify"], write),
+            (0x24, "control", 5, ["write", "indicate"], control),
+            (0x28, "clock", 6, ["write-without-response", "notify"], {"write": self._ping}),
         ]
         if self.mtu > SMALLEST_MTU:
             made.append((0x14, "batch", 3, ["notify"], {}))
@@ -155,7 +155,15 @@ class BleHead:
             characteristic.notify(body)
         return True
 
-    def _write(self, body: bytes) -> None:
+    def _command(self, body: bytes) -> None:
+        if body[:1] != bytes([MessageType.CLOCK_PING]):
+            self._hear(body)
+
+    def _ping(self, body: bytes) -> None:
+        if body[:1] == bytes([MessageType.CLOCK_PING]):
+            self._hear(body)
+
+    def _hear(self, body: bytes) -> None:
         self._route(self.firmware.receive(DELIMITER + frame(body), self.clock()))
 
     def _route(self, data: bytes) -> None:

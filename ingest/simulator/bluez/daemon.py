@@ -49,6 +49,7 @@ class FakeBluez:
             self._bus.disconnect()
             await self._bus.wait_for_disconnect()  # type: ignore[no-untyped-call]
             self._bus = None
+        self.adapter.discovering = False
         for head in self._heads:
             head.device.connected = head.device.resolved = False
 

@@ -38,6 +38,8 @@ class Adapter(ServiceInterface):
     def StartDiscovery(self) -> None:
         if not self.powered:
             raise DBusError("org.bluez.Error.NotReady", "Resource Not Ready")
+        if self.discovering:
+            raise DBusError("org.bluez.Error.InProgress", "Operation already in progress")
         self.discovering = True
         self.emit_properties_changed({"Discovering": True})
 

@@ -24,6 +24,7 @@ from ingest.core.errors import MeasurementRefused
 from ingest.geometry.arc import FEWEST_STOPS, covered_arc, distinct_stops
 from ingest.geometry.clamp import ClampError
 from ingest.geometry.knock import SCAN_ROWS, TIMES_KNOWN, refuse_unsteady
+from ingest.geometry.motion import QUIET_RAD
 from ingest.geometry.outcome import outcome
 from ingest.geometry.runout import (
     BENT,
@@ -45,8 +46,6 @@ F64 = NDArray[np.float64]
 REJECTIONS = 4
 SECOND_FROM_RAD = math.pi
 """On a shorter arc a second harmonic is all but a constant: it would cost more than it tells."""
-QUIET_RAD = 1e-7
-"""No sensor of this kind shows less; smaller residuals are rounding, and no outliers."""
 
 
 def fit_runout(

@@ -1,12 +1,9 @@
 """Has the clamp slipped, or the head been knocked, while the wheel was turned?
 
-A slip leaves a step in the residuals. Every possible place of it is tried at once: the step is
-one more column of the regression, and its t value follows from running sums. A drift is one
-more such column.
+A motion beyond doubt is refused; a lesser one that still is no plain chance is told.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +12,7 @@ from scipy import special
 from calibration.leastsquares import LinearFit
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.arc import FULL_TURN_RAD
+from ingest.geometry.motion import Motion, largest_shift, largest_step, steady_drift
 from ingest.geometry.stops import scatter, stop_to_distrust
 from ingest.geometry.terms import TurnTerms
 
@@ -22,17 +20,17 @@ F64 = NDArray[np.float64]
 
 CHANCE = 1e-5
 """Clean normal readings are refused in fewer cases than this."""
-DOUBT = 1e-2
+DOUBT = 5e-2
 """... and looked at twice in fewer than this."""
 LEAST_DOF = 2
 TIMES_KNOWN = 3.0
 """A motion is none of those counted beforehand when it is so many times their deviation."""
 SCAN_ROWS = 8
 """The scan for a step needs this many readings; fewer are held against the stated noise."""
-SEGMENT = 3
-"""A step has at least this many readings on each side; fewer are outliers."""
 SMALLEST_STEP_RAD = math.radians(0.002)
 """A smaller step is not called a slip, however surely the readings show it."""
+FINEST_RAD = math.radians(0.0002)
+"""Less than this is nobody's concern."""
 OUTLIER_SHARE = 0.3
 """A turn with a larger share of rejected readings is not trusted."""
 OUTLIER_RUN = 5
@@ -69,84 +67,38 @@ def refuse_unsteady(
     return False
 
 
-@dataclass(frozen=True, slots=True)
-class Motion:
-    """The motion that the residuals speak for most: its size, its \\|t\\|, and from where.
-
-    ``before`` is the kept row that a step is before, None for a steady drift over all rows.
-    """
-
-    size_rad: float
-    t: float
-    before: int | None
-
-
-def largest_step(fit: LinearFit) -> Motion:
-    """Return the most significant step."""
-    matrix, rest = fit.design.matrix, fit.residuals[fit.kept]
-    n = len(rest)
-    after = np.arange(n - SEGMENT, SEGMENT - 1, -1)
-    ahead = np.cumsum(matrix[::-1], axis=0)[::-1][after]
-    length = (n - after) - ((ahead @ fit.design.cofactor) * ahead).sum(axis=1)
-    product = np.cumsum(rest[::-1], axis=0)[::-1][after]
-    room = np.maximum(length, 1e-9 * n)[:, None]
-    t = _t_value(fit, np.square(product) / room)
-    row, channel = np.unravel_index(int(np.argmax(t)), t.shape)
-    step = float(product[row, channel] / room[row, 0])
-    return Motion(step, float(t[row, channel]), int(after[row]))
-
-
-def steady_drift(fit: LinearFit) -> Motion:
-    """Return the drift from the first reading to the last that the residuals speak for.
-
-    On a short arc a drift is a part of the harmonic, and its size means nothing.
-    """
-    rest = fit.residuals[fit.kept]
-    ramp = np.linspace(0.0, 1.0, len(rest))
-    length = float(ramp @ ramp - np.square(fit.design.basis.T @ ramp).sum())
-    product = ramp @ rest
-    room = max(length, 1e-9 * len(rest))
-    t = _t_value(fit, np.square(product) / room)
-    channel = int(np.argmax(t))
-    return Motion(float(product[channel]) / room, float(t[channel]), None)
-
-
-def _t_value(fit: LinearFit, gain: F64) -> F64:
-    """Return the \\|t\\| of a further column that lessens the sum of squares by so much."""
-    left = np.maximum(fit.rss - gain, 1e-300) / max(fit.dof - 1, 1)
-    t: F64 = np.sqrt(gain / left)
-    return t
-
-
 def _refuse_motion(fit: LinearFit, terms: TurnTerms) -> bool:
-    """Refuse a step or a drift beyond doubt; say whether a lesser one may be there."""
-    tests = 2.0 * (fit.design.rows + 1) * fit.residuals.shape[1]
-    limit, doubt = special.stdtrit(fit.dof - 1, 1.0 - np.array([CHANCE, DOUBT]) / tests)
-    spread = float(np.sqrt(fit.rss.sum() / (fit.dof * fit.residuals.shape[1])))
+    """Refuse a motion beyond doubt; say whether a lesser one may be there."""
+    tests = 2.0 * (fit.design.rows * (fit.residuals.shape[1] + 1) + 1)
     found = max(largest_step(fit), steady_drift(fit), key=lambda each: each.t)
+    chance = float(special.stdtr(fit.dof - 1, -found.t))
+    if fit.dof > LEAST_DOF:
+        shift, of_shift = largest_shift(fit)
+        if of_shift / 2.0 < chance:
+            found, chance = shift, of_shift / 2.0
+    spread = float(np.sqrt(fit.rss.sum() / (fit.dof * fit.residuals.shape[1])))
     known = TIMES_KNOWN * math.hypot(terms.floor_rad, terms.drift_rad)
-    least = max(SMALLEST_STEP_RAD, known)
-    if found.t > limit and abs(found.size_rad) > max(least, spread):
-        raise _moved(found, float(limit), least, fit)
-    return bool(found.t > doubt) and abs(found.size_rad) > known
+    if (found.seen_rad if found.shifted else abs(found.size_rad)) <= known:
+        return False
+    least = max(SMALLEST_STEP_RAD, known, spread)
+    if chance < CHANCE / tests and abs(found.size_rad) > least:
+        raise _moved(found, least, fit)
+    return chance < DOUBT / tests and abs(found.size_rad) > FINEST_RAD
 
 
-def _moved(found: Motion, limit: float, least_rad: float, fit: LinearFit) -> MeasurementRefused:
-    size_deg, what = math.degrees(found.size_rad), f"t = {found.t:.1f}, limit {limit:.1f}"
+def _moved(found: Motion, least_rad: float, fit: LinearFit) -> MeasurementRefused:
+    size_deg, code = math.degrees(abs(found.size_rad)), "slip"
+    advice = "the clamp slipped or the head was knocked: seat it and turn again"
     if found.before is None:
-        code = "drift"
-        text = (
-            f"the readings drift by {size_deg:.3f} deg over the turn ({what}); let the head take "
-            "on the temperature of the bay, then turn again"
-        )
+        code, change = "drift", f"the readings drift by {size_deg:.3f} deg over the turn"
+        advice = "let the head take on the temperature of the bay, then turn again"
     else:
-        code, reading = "slip", int(np.flatnonzero(fit.kept)[found.before]) + 1
-        text = (
-            f"the readings step by {size_deg:.3f} deg before reading {reading} ({what}); "
-            "the clamp slipped or the head was knocked: seat it and turn again"
-        )
-    least_deg = math.degrees(max(least_rad, limit * abs(found.size_rad) / found.t))
-    return MeasurementRefused(code, text, figure=abs(size_deg), limit=least_deg)
+        reading = int(np.flatnonzero(fit.kept)[found.before]) + 1
+        what = "run-out changes" if found.shifted else "readings step"
+        change = f"the {what} by {size_deg:.3f} deg before reading {reading}"
+    limit_deg = math.degrees(least_rad)
+    text = f"{change} (t = {found.t:.1f}), limit {limit_deg:.3f} deg; {advice}"
+    return MeasurementRefused(code, text, figure=size_deg, limit=limit_deg)
 
 
 def _refuse_outliers(fit: LinearFit) -> None:

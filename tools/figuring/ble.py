@@ -66,8 +66,7 @@ async def _listen(seconds):
     links = [BleLink(BleSettings(each), time.monotonic_ns, turn) for each in ADDRESSES]
     decoders = [Decoder(LinkCounters(), LinkForm.BODIES) for _ in links]
     await asyncio.gather(*(link.open() for link in links))
-    for link, decoder in zip(links, decoders, strict=True):
-        await _take(link, decoder, 0.2)
+    await asyncio.gather(*(map(lambda a, b: _take(a, b, 0.5), links, decoders)))  # the backlog
     before_s = time.process_time()
     runs = await asyncio.gather(*(map(lambda a, b: _take(a, b, seconds), links, decoders)))
     busy_s = time.process_time() - before_s

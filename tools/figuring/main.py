@@ -6,11 +6,11 @@ import os
 import platform
 
 import ble
-import bound
 import delay
 import emulated
 import fits
 import load
+import runout
 import throughput
 from rich.console import Console
 from rich.table import Table
@@ -24,8 +24,8 @@ SECTIONS = {
     "emulated": emulated.emulated,
     "fit": fits.fit,
     "coverage": fits.coverage,
-    "bound": bound.bound,
-    "peers": bound.peers,
+    "bound": runout.bound,
+    "peers": runout.peers,
 }
 
 

@@ -248,11 +248,16 @@ def _broker(where: str, folder: Path, table: BrokerTable) -> BrokerSettings:
 
 def _refuse_twins(where: str, heads: tuple[HeadTable, ...]) -> None:
     for name in ("port", "ble"):
-        named = [getattr(head, name) for head in heads]
-        for at, value in enumerate(named):
-            if value is not None and value in named[:at]:
+        named: set[str] = set()
+        for at, head in enumerate(heads):
+            value = getattr(head, name)
+            if value is None:
+                continue
+            same = value.lower() if name == "ble" else value
+            if same in named:
                 reason = f"named twice; one link per {name}"
                 raise ConfigError(where, f"head.{at}.{name}", value, reason)
+            named.add(same)
 
 
 def _link(where: str, at: int, head: HeadTable) -> SerialSettings | BleSettings:

@@ -90,6 +90,31 @@ BAD = {
         "twice",
     ),
     "a baud rate of nothing": ('[[head]]\nport = "/dev/a"\nbaud = 0', "head.0.baud", "0", "baud"),
+    "a head on two links": (
+        '[[head]]\nble = "head-1a2b"\nport = "/dev/a"',
+        "head.0.port",
+        "'/dev/a'",
+        "not with ble",
+    ),
+    "a baud rate of a radio": (
+        '[[head]]\nble = "head-1a2b"\nbaud = 9600',
+        "head.0.baud",
+        "9600",
+        "not with ble",
+    ),
+    "an adapter for a cable": (
+        '[[head]]\nport = "/dev/a"\nadapter = "hci0"',
+        "head.0.adapter",
+        "'hci0'",
+        "only with ble",
+    ),
+    "a radio head named twice": (
+        '[[head]]\nble = "Head-1A2B"\n[[head]]\nble = "head-1a2b"',
+        "head.1.ble",
+        "'head-1a2b'",
+        "twice",
+    ),
+    "a radio head without a name": ('[[head]]\nble = " "', "head.0.ble", "' '", "not empty"),
     "a window without length": (
         "[chain]\nsettle_window_s = 0.01",
         "chain.settle_window_s",

@@ -16,7 +16,7 @@ COMMANDS: dict[str, str] = {
     "replay": "say again what a captured bay said",
     "demo": "run the main job on simulated heads",
     "watch": "show live values in the terminal",
-    "ports": "list serial ports by stable identity",
+    "ports": "list serial ports, and with --ble the heads in reach",
     "config": "check a configuration file",
     "runout": "fit the run-out of a turned wheel from a CSV file",
     "schemas": "print the JSON Schemas of the MQTT payloads",

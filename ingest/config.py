@@ -15,9 +15,8 @@ from ingest.chain.chain import ChainSettings
 from ingest.chain.decimate import DecimateSettings
 from ingest.chain.despike import DespikeSettings
 from ingest.chain.settle import SettleSettings
+from ingest.config_heads import HeadTable, LinkSettings, link_of, refuse_twins
 from ingest.core.errors import ConfigError
-from ingest.drivers.ble import BleSettings
-from ingest.drivers.serial import SerialSettings
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.settings import BrokerSettings
 from ingest.service.bay import BaySettings
@@ -81,18 +80,6 @@ class BrokerTable(_Table):
     client_id: str = ""
 
 
-class HeadTable(_Table):
-    """``[[head]]``: a link to a head, by ``port`` or by ``ble``."""
-
-    port: str | None = None
-    ble: str | None = None
-    """Address of a Bluetooth LE head, or the name that it advertises."""
-    adapter: str | None = None
-    """Bluetooth adapter, such as hci0; default: the machine's own choice."""
-    baud: int = 115_200
-    hold_s: NotNegative = 0.040
-
-
 class ChainTable(_Table):
     """``[chain]``: the filter chain; a stage is left out by its switch."""
 
@@ -147,7 +134,7 @@ class Config(_Table):
     embedded: EmbeddedBrokerSettings | None
     broker: BrokerSettings
     service: ServiceSettings
-    links: tuple[SerialSettings | BleSettings, ...]
+    links: tuple[LinkSettings, ...]
 
 
 def load_config(path: Path) -> Config:
@@ -197,8 +184,8 @@ def _known_keys(location: tuple[int | str, ...]) -> str:
 
 
 def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
-    links = tuple(_link(where, at, head) for at, head in enumerate(read.head))
-    _refuse_twins(where, read.head)
+    links = tuple(link_of(where, at, head) for at, head in enumerate(read.head))
+    refuse_twins(where, read.head)
     records = None if read.bay.records_dir is None else folder / read.bay.records_dir
     if records is not None and not records.is_dir():
         raise ConfigError(where, "bay.records_dir", records, NO_FOLDER)
@@ -244,49 +231,6 @@ def _broker(where: str, folder: Path, table: BrokerTable) -> BrokerSettings:
         )
     except ConfigError as error:
         raise ConfigError(where, f"broker.{error.field}", error.value, error.allowed) from error
-
-
-def _refuse_twins(where: str, heads: tuple[HeadTable, ...]) -> None:
-    for name in ("port", "ble"):
-        named: set[str] = set()
-        for at, head in enumerate(heads):
-            value = getattr(head, name)
-            if value is None:
-                continue
-            same = value.lower() if name == "ble" else value
-            if same in named:
-                reason = f"named twice; one link per {name}"
-                raise ConfigError(where, f"head.{at}.{name}", value, reason)
-            named.add(same)
-
-
-def _link(where: str, at: int, head: HeadTable) -> SerialSettings | BleSettings:
-    if head.ble is not None:
-        return _ble(where, at, head, head.ble)
-    if head.port is None:
-        raise ConfigError(where, f"head.{at}.port", None, "is needed, or ble")
-    if head.adapter is not None:
-        raise ConfigError(where, f"head.{at}.adapter", head.adapter, "only with ble")
-    try:
-        return SerialSettings(head.port, baud=head.baud, hold_s=head.hold_s)
-    except ValueError as error:
-        value: object = head.port
-        name = "port"
-        for other in ("baud", "hold_s"):
-            if str(error).startswith(other):
-                name, value = other, getattr(head, other)
-        raise ConfigError(where, f"head.{at}.{name}", value, str(error)) from error
-
-
-def _ble(where: str, at: int, head: HeadTable, ble: str) -> BleSettings:
-    for name in ("port", "baud", "hold_s"):
-        if name in head.model_fields_set:
-            value = getattr(head, name)
-            raise ConfigError(where, f"head.{at}.{name}", value, "not with ble: it has none")
-    try:
-        return BleSettings(ble, adapter=head.adapter)
-    except ValueError as error:
-        raise ConfigError(where, f"head.{at}.ble", ble, str(error)) from error
 
 
 def _service(where: str, read: ConfigFile) -> ServiceSettings:

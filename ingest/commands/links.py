@@ -5,11 +5,10 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from ingest.commands.host import monotonic_ns
+from ingest.config_heads import LinkSettings
 from ingest.core.ports import Link
 from ingest.drivers.ble import BleLink, BleSettings
-from ingest.drivers.serial import SerialLink, SerialSettings
-
-LinkSettings = SerialSettings | BleSettings
+from ingest.drivers.serial import SerialLink
 
 
 def make_links(settings: Iterable[LinkSettings]) -> list[Link]:

@@ -19,6 +19,7 @@ from ingest.commands.demo_story import CAUTION, Story, StoryError
 from ingest.commands.demo_table import Comparison, compare, table
 from ingest.commands.host import HostSettings, running_broker, running_service
 from ingest.core.errors import InputError, OutputError
+from ingest.core.units import DEG
 from ingest.display.server import PageServer
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.listener import Listener
@@ -26,6 +27,8 @@ from ingest.outputs.settings import BrokerSettings
 from ingest.payload.topics import Topics
 from ingest.service.service import Service
 from ingest.simulator.fleet import VEHICLES
+from ingest.simulator.floor import draw_floor
+from ingest.simulator.streams import stream
 from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
 from ingest.store.records import StoredRecords
@@ -33,6 +36,8 @@ from ingest.store.records import StoredRecords
 BAY = "demo"
 RATE_HZ = 50.0
 """Heads, service, broker and page share one process here: enough for a busy machine, too."""
+FLOOR_DEG = 0.01
+"""How uneven the floor is that the vehicle is pushed over: what the service assumes."""
 EXIT_DISAGREES = 1
 
 
@@ -93,6 +98,7 @@ def save_picture(console: Console, path: Path) -> None:
 
 async def _demo(args: argparse.Namespace, console: Console) -> bool:
     demo = build(args.seed, args.vehicle, wall_clock(), RATE_HZ)
+    demo.rig.vehicle.floor = draw_floor(stream(args.seed, "floor"), FLOOR_DEG * DEG)
     say = functools.partial(console.print, highlight=False)
     say(f"{demo.rig.vehicle.name} (invented), seed {args.seed}")
     say(CAUTION, style="bold")

@@ -28,12 +28,19 @@ from ingest.simulator.vehicle import WheelAt
 ONLINE_S = 30.0
 RESULTS_S = 15.0
 STOPS = 3
+PUSHES = 4
 PRESSES = 15
 PRESS_S = 1.0
 
+PUSH_M = 3.3
+"""A little more than once round for wheels of half a metre."""
+PUSHED_SET_UP = 2
+"""The set-up that is compensated by a push of the vehicle; the others turn wheel by wheel."""
+
 CAUTION = (
     "In a real bay: chock the wheels that stay down, lift only at the vehicle maker's points, "
-    "onto stands, spring brakes as the maker says; follow local codes."
+    "onto stands, spring brakes as the maker says; chocks off for a push only, steering straight, "
+    "nobody in front of or behind the wheels; follow local codes."
 )
 
 
@@ -106,10 +113,10 @@ class Story:
         """Do the whole vehicle."""
         await self._name_heads()
         axles = list(self._demo.rig.vehicle.axles)
-        for first in range(0, len(axles), 2):
+        for number, first in enumerate(range(0, len(axles), 2), start=1):
             if first:
                 await self._take_off()
-            await self._set_up(axles[first : first + 2])
+            await self._set_up(axles[first : first + 2], pushed=number == PUSHED_SET_UP)
 
     async def _name_heads(self) -> None:
         """Wait for all heads and give them their names."""
@@ -124,7 +131,7 @@ class Story:
             await self._ask("name", head=name, name=by_id[HeadId(status.hid)])
         self._tell(f"heads online over {self._plugs.over}: {', '.join(HEADS)}")
 
-    async def _set_up(self, axles: list[int]) -> None:
+    async def _set_up(self, axles: list[int], *, pushed: bool) -> None:
         wheels = [WheelAt(axle, side) for axle in axles for side in Side]
         on = dict(zip(wheels, HEADS, strict=False))
         for wheel, name in on.items():
@@ -132,13 +139,39 @@ class Story:
             await self._ask("wheel", head=name, axle=wheel.axle, side=wheel.side.value)
             self._tell(f"{name} clamped to {wheel}")
             await asyncio.sleep(step.wait_s / 3)
+        if pushed:
+            await asyncio.sleep(step.wait_s)
+            await self._push()
+        else:
+            await self._turn_all(axles, on)
+        await self._read(wheels)
+
+    async def _turn_all(self, axles: list[int], on: dict[WheelAt, str]) -> None:
+        """Lift the axles, turn their wheels, one side after the other, and let them down."""
         await self._wait(*(self._demo.technician.jack(axle) for axle in axles))
         for side in Side:
-            same_side = [wheel for wheel in wheels if wheel.side is side]
+            same_side = [wheel for wheel in on if wheel.side is side]
             await asyncio.gather(*(self._turn(wheel, on[wheel]) for wheel in same_side))
         self._lowered_ms = epoch_ms(time.time_ns())
         await self._wait(*(self._demo.technician.lower(axle) for axle in axles))
-        await self._read(wheels)
+
+    async def _push(self) -> None:
+        """Push the vehicle until every head is compensated, and back to where it stood."""
+        away_m = 0.0
+        for _ in range(PUSHES):
+            way_m = PUSH_M if away_m == 0.0 else -PUSH_M
+            self._tell((await self._ask("push-begin")).text)
+            self._lowered_ms = epoch_ms(time.time_ns())
+            await self._wait(self._demo.technician.push(way_m))
+            away_m += way_m
+            reply = await self._ask("push-end")
+            self._tell(f"pushed {abs(way_m):g} m: {reply.text}")
+            if reply.code == "ok":
+                break
+        if away_m:
+            self._lowered_ms = epoch_ms(time.time_ns())
+            await self._wait(self._demo.technician.push(-away_m))
+            self._tell("pushed back to where it stood")
 
     async def _take_off(self) -> None:
         for name in HEADS:

@@ -47,7 +47,7 @@ class Push:
         """Begin to collect, on every head that is online and on a wheel."""
         if self._parts is not None:
             return Done(False, "already-turning", "a push is being collected; end it first")
-        mounted = [head for head in heads if head.wheel is not None]
+        mounted = sorted((head for head in heads if head.wheel is not None), key=_place)
         ready = [head for head in mounted if head.online]
         if not ready:
             return Done(False, "not-mounted", "no head that is online is on a wheel")
@@ -87,6 +87,12 @@ class Push:
         said += [f"{name} not online" for name in self._left_out]
         code = "ok" if used == len(said) else "partly" if used else "refused"
         return Done(used > 0, code, "run-out: " + "; ".join(said))
+
+
+def _place(head: BayHead) -> tuple[int, float]:
+    """Return what puts heads in the order of their wheels: front to rear, left before right."""
+    assert head.wheel is not None
+    return head.wheel.axle, -head.wheel.side.sign
 
 
 def _in_words(found: Found) -> str:

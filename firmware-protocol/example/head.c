@@ -141,6 +141,14 @@ static void skip_missed(head *h, uint32_t now_us, uint32_t period_us)
     }
 }
 
+/* While the head catches up, what was read before a sample's period belongs to earlier ones. */
+static bool is_for_next_sample(const head *h)
+{
+    uint32_t period_us = SECOND_DHZ / h->control.rate_dhz;
+
+    return lh_due(h->readings.t_us, h->sample_us - period_us + 1u);
+}
+
 /* The sensors have a pace of their own: a due sample waits up to a period for their next word. */
 static void sample_when_due(head *h)
 {
@@ -252,7 +260,7 @@ void head_run(head *h)
 
     hear_host(h);
     if (hal_read(&h->readings)) {
-        h->fresh = true;
+        h->fresh = is_for_next_sample(h);
     }
     sample_when_due(h);
     now_us = hal_time_us();

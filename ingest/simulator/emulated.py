@@ -37,6 +37,8 @@ AHEAD_S = 0.120
 """So far ahead readings are worked out; less than the technician's lead."""
 EARLY_S = 0.030
 """So long before its time a record is sent: it waits on the board, and our unrest is gone."""
+LATE_S = 1.0
+"""Readings that we are too busy to give in time are given late, up to so much."""
 PRESS_S = 0.1
 KEPT = 0x2003FC00
 """Where the board looks for its identity and a random word."""
@@ -145,12 +147,12 @@ class EmulatedHead:
         """Feed the sensors until cancelled."""
         while True:
             now_s = self._clock()
-            if not self._ready:
+            if self._next_s - now_s < AHEAD_S / 2.0:
                 self._work_out(now_s)
             while self._ready and self._ready[0][0] - EARLY_S <= now_s:
                 self._feed(self._ready.popleft()[1])
-            due_s = self._ready[0][0] if self._ready else self._next_s
-            await asyncio.sleep(max(due_s - EARLY_S - self._clock(), 0.0005))
+            due_s = self._ready[0][0] - EARLY_S if self._ready else now_s
+            await asyncio.sleep(max(due_s - self._clock(), 0.0005))
 
     def _feed(self, record: bytes) -> None:
         if self._sensors >= 0 and not self._stalled:
@@ -158,7 +160,8 @@ class EmulatedHead:
                 os.write(self._sensors, record)
 
     def _work_out(self, now_s: float) -> None:
-        self._next_s = max(self._next_s, now_s)
+        if now_s - self._next_s > LATE_S:
+            self._next_s = now_s
         count = max(1, int((now_s + AHEAD_S - self._next_s) / self._period_s))
         times: F64 = np.arange(count, dtype=np.float64) * self._period_s + self._next_s
         self._next_s += self._period_s * count

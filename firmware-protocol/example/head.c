@@ -104,64 +104,73 @@ static void next_sample(head *h)
     h->sample_us += period_us;
 }
 
-static void take_sample(head *h, uint32_t now_us)
+static void send_sample(head *h, const lh_sample *sample)
 {
     uint8_t first[LH_SAMPLE_SIZE];
     uint8_t second[LH_SAMPLE_SIZE];
-    lh_sample sample;
-    unsigned i;
 
-    lh_boot_sample(&h->boot, flags_of(h), h->fresh ? h->readings.t_us : now_us, &sample);
-    if (h->fresh) {
-        for (i = 0u; i < LH_CHANNELS; i++) {
-            sample.codes[i] = h->readings.codes[i];
-        }
-        h->fresh = false;
-    } else { /* an old value may not be sent again (section 5.2, rule 2) */
-        lh_count(&h->sensor_errors);
-    }
     /* Both sets of a sample, or neither. */
     if (hal_room() < 2u * LH_FRAME_ROOM(LH_SAMPLE_SIZE)) {
         lh_count(&h->samples_dropped);
         return;
     }
-    (void)say(first, lh_put_sample(first, sizeof first, 0u, &sample));
-    (void)say(second, lh_put_sample(second, sizeof second, 1u, &sample));
+    (void)say(first, lh_put_sample(first, sizeof first, 0u, sample));
+    (void)say(second, lh_put_sample(second, sizeof second, 1u, sample));
+}
+
+/* The due sample, with what was read about its time; without values where nothing was, since an
+ * old value may not be sent again (section 5.2, rule 2). */
+static void take_sample(head *h, bool has_values)
+{
+    lh_sample sample;
+    unsigned i;
+
+    lh_boot_sample(&h->boot, flags_of(h), has_values ? h->readings.t_us : h->sample_us, &sample);
+    if (has_values) {
+        for (i = 0u; i < LH_CHANNELS; i++) {
+            sample.codes[i] = h->readings.codes[i];
+        }
+        h->fresh = false;
+    } else {
+        lh_count(&h->sensor_errors);
+    }
+    send_sample(h, &sample);
+    next_sample(h);
 }
 
 /* Number what could not be taken in time, so that the gap shows. */
-static void skip_missed(head *h, uint32_t now_us, uint32_t period_us)
+static void skip_missed(head *h, uint32_t now_us)
 {
     lh_sample missed;
 
-    while (lh_due(now_us, h->sample_us + LATE_PERIODS * period_us)) {
+    while (lh_due(now_us, h->sample_us + LATE_PERIODS * (SECOND_DHZ / h->control.rate_dhz))) {
         lh_boot_sample(&h->boot, 0u, now_us, &missed);
         lh_count(&h->samples_dropped);
         next_sample(h);
     }
 }
 
-/* While the head catches up, what was read before a sample's period belongs to earlier ones. */
-static bool is_for_next_sample(const head *h)
-{
-    uint32_t period_us = SECOND_DHZ / h->control.rate_dhz;
-
-    return lh_due(h->readings.t_us, h->sample_us - period_us + 1u);
-}
-
-/* The sensors have a pace of their own: a due sample waits up to a period for their next word. */
-static void sample_when_due(head *h)
+/* Sensors have a pace of their own. A reading is for the sample whose time it is nearest to, so
+ * that times never step back; also while the head catches up after it was held up. */
+static void read_and_sample(head *h)
 {
     uint32_t now_us = hal_time_us();
-    uint32_t period_us = SECOND_DHZ / h->control.rate_dhz;
+    uint32_t half_us = SECOND_DHZ / h->control.rate_dhz / 2u;
+    bool due = h->control.streaming && lh_due(now_us, h->sample_us);
+    bool came = false;
 
-    if (!h->control.streaming || !lh_due(now_us, h->sample_us)) {
+    if (!due || !h->fresh || !lh_due(h->readings.t_us, h->sample_us - half_us)) {
+        came = hal_read(&h->readings);
+        h->fresh = h->fresh || came;
+    }
+    if (!due) {
         return;
     }
-    if (h->fresh || lh_due(now_us, h->sample_us + period_us)) {
-        skip_missed(h, now_us, period_us);
-        take_sample(h, now_us);
-        next_sample(h);
+    skip_missed(h, now_us);
+    if (h->fresh && lh_due(h->readings.t_us, h->sample_us - half_us)) {
+        take_sample(h, !lh_due(h->readings.t_us, h->sample_us + half_us));
+    } else if (!came && lh_due(now_us, h->sample_us + half_us)) {
+        take_sample(h, false);
     }
 }
 
@@ -198,6 +207,8 @@ static void obey(head *h, const lh_request *request)
     if (h->control.rate_dhz != rate_dhz || h->control.streaming != streaming) {
         h->sample_us = now_us;
         h->sample_rest = 0u;
+        h->fresh = false;
+        next_sample(h);
     }
     if (h->control.hello_due) {
         h->control.hello_due = !say_hello(h, now_us);
@@ -259,10 +270,7 @@ void head_run(head *h)
     uint32_t now_us;
 
     hear_host(h);
-    if (hal_read(&h->readings)) {
-        h->fresh = is_for_next_sample(h);
-    }
-    sample_when_due(h);
+    read_and_sample(h);
     now_us = hal_time_us();
     look_at_button(h, now_us);
     if (h->event_waits && lh_due(now_us, h->event_us)) {

@@ -103,6 +103,9 @@ def test_four_heads_at_200_hz_for_a_minute_have_no_bad_and_no_lost_frame(emulate
                 assert_nothing_bad(ear)
                 assert (steps(joined(ear, "seq"), 1 << 16) == 1).all()
                 t_us = joined(ear, "t_us")
+                step = steps(t_us, 1 << 32)
+                assert (step > 0).all()
+                assert step.max() < 1 << 31  # time never steps back
                 span_us = int((t_us[-1] - t_us[0]) % (1 << 32))
                 assert span_us > 0.5 * MINUTE_S * 1e6
                 assert len(t_us) - 1 == pytest.approx(span_us / PERIOD_US, rel=0.01)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from ingest.chain.rest import RestReading
 from ingest.core.blocks import F64, Flag, SampleBlock
 from ingest.core.channels import ROW, Channel
+from ingest.core.errors import MeasurementRefused
 from ingest.core.units import DEG, NS
 from ingest.geometry.arc import SAME_STOP_RAD, further_rad, turn_worth
 from ingest.geometry.fit import fit_runout
@@ -49,6 +50,8 @@ class TurnSettings:
     """Largest standard uncertainty of the camber that a turn may leave."""
     wanted_u_deg: float = 0.01
     """Standard uncertainty of the camber that the turn is to reach: says how much further."""
+    most_rms_deg: float = 0.04
+    """Largest residual of a turn, root mean square: more is a motion, whatever shape it has."""
     most_moving: int = 6000
     """Readings kept while moving; the oldest go first."""
 
@@ -58,6 +61,7 @@ class TurnSettings:
             "least_rest_s",
             "stop_sigma_deg",
             "max_u_deg",
+            "most_rms_deg",
             "wanted_u_deg",
         ):
             if not getattr(self, name) > 0.0:
@@ -184,14 +188,33 @@ class WheelTurn:
             limits = RunoutLimits(u_camber_rad=math.inf, condition=limits.condition)
         if self._fixed:
             three = values[[_X, _Y, _Z]]
-            return fit_fixed(three, sigma_rad=sigma_rad, limits=limits, terms=self._terms)
-        return fit_runout(
-            turn_of(values, seen=seen),
-            sightline=self._sightline,
-            sigma_rad=sigma_rad,
-            limits=limits,
-            terms=self._terms,
-        )
+            runout = fit_fixed(three, sigma_rad=sigma_rad, limits=limits, terms=self._terms)
+        else:
+            runout = fit_runout(
+                turn_of(values, seen=seen),
+                sightline=self._sightline,
+                sigma_rad=sigma_rad,
+                limits=limits,
+                terms=self._terms,
+            )
+        if final:
+            self._refuse_scattered(runout.rms_rad)
+        return runout
+
+    def _refuse_scattered(self, rms_rad: float) -> None:
+        """Refuse what no test of one kind of motion found, and no noise of a sensor explains.
+
+        A slip at mid-turn, say, passes for a bent flange where the clamp sat askew already.
+        """
+        rms_deg, limit_deg = rms_rad / DEG, self._settings.most_rms_deg
+        if rms_deg > limit_deg:
+            raise MeasurementRefused(
+                "scatter",
+                f"the readings scatter by {rms_deg:.3f} deg about the turn, limit {limit_deg:g} "
+                "deg; the clamp slipped or the head was knocked: seat it and turn again",
+                figure=rms_deg,
+                limit=limit_deg,
+            )
 
     def arc(self) -> tuple[int, float]:
         """Return how many readings there are and the arc that they cover, rad."""

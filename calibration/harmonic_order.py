@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 from scipy import special
 
 from calibration.errors import NotEnoughRotation
-from calibration.harmonics import HarmonicFit, design, fit_harmonics, harmonic_matrix
-from calibration.leastsquares import MAX_CONDITION, fit_linear
+from calibration.harmonics import HarmonicFit, design, fit_harmonics
+from calibration.leastsquares import MAX_CONDITION, LinearFit, fit_linear
 from calibration.outliers import ROUNDING
 
 F64 = NDArray[np.float64]
@@ -100,14 +100,17 @@ def _chance(
             return 1.0
     except NotEnoughRotation:
         return 1.0
-    small_rss = _rss(harmonic_matrix(phi_rad[large.kept], orders), y[large.kept])
     rounding = rows * np.square(ROUNDING * np.abs(y).max(axis=0))
-    ratio = (small_rss - large.rss) / 2.0 / np.maximum((large.rss + rounding) / dof, 1e-300)
+    gain = _gain(large)
+    ratio = gain / 2.0 / np.maximum((large.rss + rounding) / dof, 1e-300)
     return float(special.fdtrc(2, dof, np.maximum(ratio, 0.0)).min())
 
 
-def _rss(matrix: F64, y: F64) -> F64:
-    """Return what least squares leave over; columns of a design that passed pass too."""
-    coefficients, _, _, _ = np.linalg.lstsq(matrix, y, rcond=None)
-    rest: F64 = np.square(y - matrix @ coefficients).sum(axis=0)
-    return rest
+def _gain(fit: LinearFit) -> F64:
+    """Return by how much the sum of squares grows when the last two coefficients are left out.
+
+    That is their own sum of squares, weighted by the inverse of their cofactor.
+    """
+    last = fit.coefficients[-2:]
+    gain: F64 = np.einsum("im,im->m", last, np.linalg.solve(fit.design.cofactor[-2:, -2:], last))
+    return gain

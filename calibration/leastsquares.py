@@ -69,14 +69,16 @@ class LinearFit:
 
     ``design`` is that of the rows kept; ``coefficients`` have shape (p, m); ``residuals``
     (n, m) are reading minus fit, for the rejected rows too; ``kept`` (n,) is False for rejected
-    rows; ``dof`` counts one channel; ``sigma`` (m,) is the residual standard deviation with
-    those degrees of freedom, NaN where there are none.
+    rows; ``rss`` (m,) is the sum of squared residuals of the rows kept; ``dof`` counts one
+    channel; ``sigma`` (m,) is the residual standard deviation with those degrees of freedom,
+    NaN where there are none.
     """
 
     design: Design
     coefficients: F64
     residuals: F64
     kept: MASK
+    rss: F64
     dof: int
     sigma: F64
 
@@ -84,12 +86,6 @@ class LinearFit:
     def rejected(self) -> tuple[int, ...]:
         """Indices of the rejected rows, from 0."""
         return tuple(np.flatnonzero(~self.kept).tolist())
-
-    @property
-    def rss(self) -> F64:
-        """Sum of squared residuals of the kept rows, shape (m,)."""
-        total: F64 = np.square(self.residuals[self.kept]).sum(axis=0)
-        return total
 
     def covariance(self, channel: int = 0, *, sigma: float | None = None) -> F64:
         """Return the covariance of one channel's coefficients, shape (p, p).
@@ -119,9 +115,8 @@ def fit_linear(design: Design, y: F64, *, reject: bool = False) -> LinearFit:
     used = design if whole else factor(design.matrix[kept])
     coefficients = used.inverse @ (y if whole else y[kept])
     residuals = y - design.matrix @ coefficients
-    dof = used.rows - used.size
-    if dof == 0:
-        return LinearFit(used, coefficients, residuals, kept, 0, np.full(y.shape[1], math.nan))
     inside = residuals if whole else residuals[kept]
-    sigma = np.sqrt(np.einsum("ij,ij->j", inside, inside) / dof)
-    return LinearFit(used, coefficients, residuals, kept, dof, sigma)
+    rss = np.einsum("ij,ij->j", inside, inside)
+    dof = used.rows - used.size
+    sigma = np.sqrt(rss / dof) if dof else np.full(y.shape[1], math.nan)
+    return LinearFit(used, coefficients, residuals, kept, rss, dof, sigma)

@@ -149,8 +149,11 @@ def _without_outliers(state: Solution, orders: tuple[int, ...], limits: RunoutLi
     """Settle on all readings, then on those that fit, until no more are rejected."""
     kept = np.ones(len(state.turn), dtype=np.bool_)
     for _ in range(REJECTIONS):
-        state, right, largest = settle(state, kept, orders, limits.condition)
-        factored = design(state.spin_rad, orders, max_condition=limits.condition)
+        spin = state.spin_rad
+        factored = design(spin[kept], orders, max_condition=limits.condition)
+        state, right, largest = settle(state, kept, orders, factored, limits.condition)
+        if state.spin_rad is not spin or factored.rows < len(spin):
+            factored = design(state.spin_rad, orders, max_condition=limits.condition)
         noisy = largest > QUIET_RAD or not kept.all()
         fit = fit_linear(factored, right, reject=noisy)
         same = np.array_equal(fit.kept, kept)

@@ -43,9 +43,11 @@ ROUNDING_RAD = 1e-11
 
 
 def settle(
-    state: Solution, kept: MASK, orders: tuple[int, ...], max_condition: float
+    state: Solution, kept: MASK, orders: tuple[int, ...], factored: Design, max_condition: float
 ) -> tuple[Solution, F64, float]:
     """Repeat the regression of the kept rows until nothing moves.
+
+    ``factored`` is the design of those rows at the state's own spin angles.
 
     Returns: the state, the right-hand side that led to it and the largest residual of that.
 
@@ -53,7 +55,6 @@ def settle(
         NotEnoughRotation: the angles do not determine the coefficients.
         MeasurementRefused: ``steep``, or ``unsettled``: the angles stand too close together.
     """
-    factored = design(state.spin_rad[kept], orders, max_condition=max_condition)
     # The elevation first, by itself: the shaft's sway is not to pass for an eccentricity.
     state, *_ = _pass(state, kept, orders, factored, elevation_only=True)
     last, start = math.inf, state
@@ -75,8 +76,8 @@ def _descend(start: Solution, kept: MASK, orders: tuple[int, ...]) -> Solution:
 
     def residuals(unknowns: F64) -> F64:
         at = start.at(unknowns)
-        rest = _left_over(at, kept, orders, _right_hand_side(at))[0]
-        further = harmonic_matrix(at.spin_rad[kept], orders)[:, 3:]
+        matrix = harmonic_matrix(at.spin_rad[kept], orders)
+        rest, further = _left_over(at, kept, matrix, _right_hand_side(at))[0], matrix[:, 3:]
         rest -= further @ np.linalg.lstsq(further, rest, rcond=None)[0]
         return rest.ravel()
 
@@ -145,16 +146,19 @@ def _pass(
     is regressed, so that only the corrections see the difference.
     """
     right = _elevation(state.turn) if elevation_only else _right_hand_side(state)
-    rest, coefficients = _left_over(state, kept, orders, right)
+    matrix = factored.matrix  # Where the spin angle is read, no pass changes it.
+    if state.turn.encoder is not None:
+        matrix = harmonic_matrix(state.spin_rad[kept], orders)
+    rest, coefficients = _left_over(state, kept, matrix, right)
     coefficients += factored.inverse @ rest
     return _advance(state, coefficients), right, float(np.abs(rest).max())
 
 
-def _left_over(state: Solution, kept: MASK, orders: tuple[int, ...], right: F64) -> tuple[F64, F64]:
+def _left_over(state: Solution, kept: MASK, matrix: F64, right: F64) -> tuple[F64, F64]:
     """Return what the state's own first harmonic leaves over, and its coefficients."""
-    coefficients = np.zeros((1 + 2 * len(orders), right.shape[1]))
+    coefficients = np.zeros((matrix.shape[1], right.shape[1]))
     coefficients[:3, 0] = state.elevation_coefficients()
-    return right[kept] - harmonic_matrix(state.spin_rad[kept], orders) @ coefficients, coefficients
+    return right[kept] - matrix @ coefficients, coefficients
 
 
 def _right_hand_side(state: Solution) -> F64:

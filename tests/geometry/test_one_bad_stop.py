@@ -7,7 +7,7 @@ import pytest
 
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.fit import fit_runout
-from ingest.geometry.runout import RunoutLimits, Turn
+from ingest.geometry.runout import ODD_STOP, RunoutLimits, Turn
 
 SIGMA = math.radians(0.01)
 ANY_U = RunoutLimits(u_camber_rad=math.inf)
@@ -50,3 +50,20 @@ def test_good_stops_are_taken():
     ]
     errors = [math.degrees(each.elevation_rad) - 1.2 for each in found]
     assert max(map(abs, errors)) < 4.0 * 0.01 / math.sqrt(6)
+
+
+def test_of_stops_of_unknown_noise_the_odd_one_is_told():
+    found = fit_runout(stops(7, 3, 2.0), limits=ANY_U)
+    assert (found.hints, found.odd_stop) == ((ODD_STOP,), 3)
+
+
+@pytest.mark.parametrize("count", [5, 6, 7])
+def test_good_stops_of_unknown_noise_are_not_doubted(count):
+    found = [fit_runout(stops(count, 0, 0.0, seed), limits=ANY_U) for seed in range(1000)]
+    # One in a thousand is; more than five of a thousand are chance once in 1700 (Poisson).
+    assert sum(each.odd_stop is not None for each in found) <= 5
+
+
+@pytest.mark.parametrize("count", [3, 4])
+def test_three_or_four_stops_tell_of_no_odd_one(count):
+    assert fit_runout(stops(count, 1, 2.0), limits=ANY_U).odd_stop is None

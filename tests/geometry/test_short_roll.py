@@ -87,6 +87,21 @@ def test_on_a_full_turn_the_prior_changes_next_to_nothing():
     assert u == pytest.approx(u_without, rel=0.005)
 
 
+@pytest.mark.parametrize("arc_deg", [45.0, 90.0, 180.0])
+def test_dilution_is_that_of_the_estimator_used(arc_deg):
+    """With a clamp on centre the cone is one unknown of both channels: stacked, by NumPy."""
+    x = np.radians(np.linspace(0.0, arc_deg, 60))
+    one, none = np.ones(60), np.zeros(60)
+    elevation = np.stack([one, none, np.cos(x), np.sin(x)], axis=1)
+    heading = np.stack([none, one, np.sin(x), -np.cos(x)], axis=1)
+    both = np.vstack([elevation, heading])
+    expected = math.sqrt(60 * np.linalg.inv(both.T @ both)[0, 0])
+    _, _, turn = rolled(3, arc_deg)
+    line = Sightline(length_m=LINE_M, offset_rms_m=1e-7)
+    found = fit_runout(turn, sightline=line, sigma_rad=SIGMA, limits=ANY_U)
+    assert found.worth.dilution == pytest.approx(expected, rel=0.01)
+
+
 def test_a_sightline_without_a_length_carries_no_prior():
     _, _, turn = rolled(3, 45.0)
     free = fit_runout(turn, sightline=Sightline(), limits=ANY_U)

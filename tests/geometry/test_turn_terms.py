@@ -10,6 +10,7 @@ import math
 import numpy as np
 import pytest
 
+from ingest.core.errors import MeasurementRefused
 from ingest.geometry.fit import fit_runout
 from ingest.geometry.runout import RunoutLimits, Turn
 from ingest.geometry.sightline import Sightline
@@ -69,6 +70,14 @@ def test_a_drift_shifts_the_camber_by_its_stated_share():
     drifting = turn(180.0, moved=DRIFT * np.linspace(0.0, 1.0, 120))
     found = fit_runout(drifting, limits=ANY_U, terms=TurnTerms(drift_rad=DRIFT))
     assert math.degrees(found.elevation_rad) == pytest.approx(0.025, rel=0.02)
+
+
+def test_a_drift_that_nobody_stated_is_refused_as_one():
+    drifting = turn(355.0, moved=DRIFT * np.linspace(0.0, 1.0, 120))
+    with pytest.raises(MeasurementRefused, match="temperature of the bay") as refused:
+        fit_runout(drifting, limits=ANY_U)
+    assert refused.value.code == "drift"
+    assert refused.value.figure == pytest.approx(0.05, rel=0.01)
 
 
 def test_the_way_back_over_a_floor_is_as_uneven_as_the_way_there():

@@ -18,7 +18,7 @@ MASK = NDArray[np.bool_]
 MIN_ROWS = 8
 """With fewer rows nothing is rejected: there is too little to tell an outlier by."""
 
-LEVEL = 0.05
+LEVEL = 0.02
 """Chance that clean normal data lose any row at all (shared out among rows and channels)."""
 
 FEW = 30

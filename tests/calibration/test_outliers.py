@@ -22,7 +22,7 @@ def test_clean_data_lose_a_row_as_seldom_as_stated(n):
     rng, phi, runs = np.random.default_rng(n), turn(n), 2000
     lost = sum(bool(fit_harmonics(phi, rng.normal(size=n)).fit.rejected) for _ in range(runs))
     # The stated level, for a whole set, within three binomial deviations.
-    level = 0.01 if n < 30 else 0.05
+    level = 0.01 if n < 30 else 0.02
     assert lost / runs == pytest.approx(level, abs=3 * math.sqrt(level * (1 - level) / runs))
 
 

@@ -14,8 +14,8 @@ from ingest.geometry.clamp import ClampError
 
 F64 = NDArray[np.float64]
 
-SMALLEST_AMPLITUDE = 1e-12
-"""Keeps the slopes of a phase finite where there is no run-out."""
+SMALLEST_AMPLITUDE = 1e-9
+"""Below this the direction of a run-out means nothing."""
 
 
 def axis_of(c0: float, cosine: float, sine: float) -> tuple[float, ClampError]:
@@ -37,16 +37,22 @@ def axis_of(c0: float, cosine: float, sine: float) -> tuple[float, ClampError]:
     return (high + low) / 2.0, ClampError((high - low) / 2.0, math.atan2(sine, cosine))
 
 
-def axis_jacobian(c0: float, cosine: float, sine: float) -> F64:
-    """Return d(elevation, angle, phase) / d(c0, cosine, sine), shape (3, 3).
+def axis_slopes(c0: float, cosine: float, sine: float) -> F64:
+    """Return d(elevation, clamp error) / d(c0, cosine, sine), shape (3, 3).
 
-    Without any run-out the phase means nothing; its row then grows beyond all use.
+    The clamp error by its cosine and sine parts (angle times cosine and sine of the phase), which
+    have slopes also where there is no run-out.
     """
     amplitude = math.hypot(cosine, sine)
-    phase = math.atan2(sine, cosine)
+    _, clamp = axis_of(c0, cosine, sine)
     high = 1.0 / math.sqrt(max(1.0 - (c0 + amplitude) ** 2, 1e-300))
     low = 1.0 / math.sqrt(max(1.0 - (c0 - amplitude) ** 2, 1e-300))
     even, odd = (high + low) / 2.0, (high - low) / 2.0
-    polar = np.array([math.cos(phase), math.sin(phase)])
-    turn = np.array([-math.sin(phase), math.cos(phase)]) / max(amplitude, SMALLEST_AMPLITUDE)
-    return np.array([[even, *(odd * polar)], [odd, *(even * polar)], [0.0, *turn]])
+    along = np.array([math.cos(clamp.phase_rad), math.sin(clamp.phase_rad)])
+    aside = np.array([-along[1], along[0]])
+    turned = clamp.angle_rad / amplitude if amplitude > SMALLEST_AMPLITUDE else even
+    slopes = np.empty((3, 3))
+    slopes[0, 0], slopes[0, 1:] = even, odd * along
+    slopes[1:, 0] = odd * along
+    slopes[1:, 1:] = even * np.outer(along, along) + turned * np.outer(aside, aside)
+    return slopes

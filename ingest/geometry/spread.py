@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.geometry.clamp import ClampError, plan_angle_slopes
-from ingest.geometry.elevation import axis_of
+from ingest.geometry.elevation import axis_slopes
 from ingest.geometry.solution import Solution, across
 from ingest.geometry.terms import TurnTerms
 
@@ -119,19 +119,7 @@ def _shaft_slopes(solution: Solution) -> F64:
     """Return d(elevation, clamp error) / d(coefficients of the elevation channel)."""
     scale = solution.turn.elevation_scale
     c0, cosine, sine = (float(v) * scale for v in solution.fit.fit.coefficients[:3, 0])
-    amplitude = math.hypot(cosine, sine)
-    _, clamp = axis_of(c0, cosine, sine)
-    high = 1.0 / math.sqrt(max(1.0 - (c0 + amplitude) ** 2, 1e-300))
-    low = 1.0 / math.sqrt(max(1.0 - (c0 - amplitude) ** 2, 1e-300))
-    even, odd = (high + low) / 2.0, (high - low) / 2.0
-    along = np.array([math.cos(clamp.phase_rad), math.sin(clamp.phase_rad)])
-    aside = np.array([-along[1], along[0]])
-    turned = clamp.angle_rad / amplitude if amplitude > SMALLEST_ERROR_RAD else even
-    slopes = np.empty((3, 3))
-    slopes[0, 0], slopes[0, 1:] = even, odd * along
-    slopes[1:, 0] = odd * along
-    slopes[1:, 1:] = even * np.outer(along, along) + turned * np.outer(aside, aside)
-    return slopes * scale
+    return axis_slopes(c0, cosine, sine) * scale
 
 
 def _line_slopes(solution: Solution) -> F64:

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import approx_fprime
 
 from ingest.geometry.clamp import ClampError, axis_elevation, plan_angle, plan_angle_slopes
-from ingest.geometry.elevation import axis_jacobian, axis_of
+from ingest.geometry.elevation import axis_of, axis_slopes
 
 SPIN = np.linspace(-3.0, 3.0, 7)
 
@@ -29,14 +29,16 @@ def test_slopes_of_the_plan_angle(elevation, angle, phase):
 def test_slopes_of_the_axis(c0, cosine, sine):
     def at(coefficients):
         elevation, clamp = axis_of(*coefficients)
-        return np.array([elevation, clamp.angle_rad, clamp.phase_rad])
+        error = clamp.angle_rad * np.exp(1j * clamp.phase_rad)
+        return np.array([elevation, error.real, error.imag])
 
     expected = approx_fprime(np.array([c0, cosine, sine]), at, 1e-8)
-    assert axis_jacobian(c0, cosine, sine) == pytest.approx(expected, rel=1e-5, abs=1e-6)
+    assert axis_slopes(c0, cosine, sine) == pytest.approx(expected, rel=1e-5, abs=1e-6)
 
 
-def test_slopes_stay_finite_where_there_is_no_run_out():
-    assert np.isfinite(axis_jacobian(0.1, 0.0, 0.0)).all()
+def test_slopes_of_the_axis_hold_where_there_is_no_run_out():
+    # d(asin c0) for the elevation, d(sin e cos theta) for the clamp error: the same factor.
+    assert axis_slopes(0.1, 0.0, 0.0) == pytest.approx(np.eye(3) / math.sqrt(0.99), abs=1e-12)
 
 
 @pytest.mark.parametrize("psi", [0.0, 1.0, 2.5])

@@ -15,7 +15,7 @@ from ingest.chain.chain import ChainSettings
 from ingest.chain.decimate import DecimateSettings
 from ingest.chain.despike import DespikeSettings
 from ingest.chain.settle import SettleSettings
-from ingest.config_heads import HeadTable, LinkSettings, link_of, refuse_twins
+from ingest.config_heads import HeadTable, LinkSettings, Table, link_of, refuse_twins
 from ingest.core.errors import ConfigError
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.settings import BrokerSettings
@@ -47,11 +47,7 @@ Port = Annotated[int, Field(ge=0, le=65535)]
 Name = Annotated[str, Field(pattern=r"^[a-z0-9_-]{1,32}$")]
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class BayTable(_Table):
+class BayTable(Table):
     """``[bay]``: its name, where things are kept, what it measures."""
 
     name: Name = "bay1"
@@ -65,7 +61,7 @@ class BayTable(_Table):
     port_height_m: NotNegative = 0.01
 
 
-class BrokerTable(_Table):
+class BrokerTable(Table):
     """``[broker]``: without a host, the embedded one on loopback."""
 
     host: str | None = None
@@ -80,7 +76,7 @@ class BrokerTable(_Table):
     client_id: str = ""
 
 
-class ChainTable(_Table):
+class ChainTable(Table):
     """``[chain]``: the filter chain; a stage is left out by its switch."""
 
     output_hz: Positive = 10.0
@@ -92,7 +88,7 @@ class ChainTable(_Table):
     settle_turn_deg: Positive = 0.15
 
 
-class TurnTable(_Table):
+class TurnTable(Table):
     """``[turn]``: how a turn of a wheel is taken and judged."""
 
     new_angle_deg: Positive = 15.0
@@ -102,7 +98,7 @@ class TurnTable(_Table):
     wanted_u_deg: Positive = 0.01
 
 
-class LiveTable(_Table):
+class LiveTable(Table):
     """``[live]``: when live readings are published."""
 
     min_s: Positive = 0.1
@@ -112,7 +108,7 @@ class LiveTable(_Table):
     """A head that has sent nothing valid for so long is opened anew."""
 
 
-class ConfigFile(_Table):
+class ConfigFile(Table):
     """The whole file."""
 
     bay: BayTable = BayTable()
@@ -123,7 +119,7 @@ class ConfigFile(_Table):
     live: LiveTable = LiveTable()
 
 
-class Config(_Table):
+class Config(Table):
     """Settings of everything, ready to be wired."""
 
     model_config = ConfigDict(frozen=True, arbitrary_types_allowed=True)

@@ -11,10 +11,14 @@ from ingest.drivers.serial import SerialSettings
 LinkSettings = SerialSettings | BleSettings
 
 
-class HeadTable(BaseModel):
-    """``[[head]]``: a link to a head, by ``port`` or by ``ble``."""
+class Table(BaseModel):
+    """A table of the file. An unknown key is an error, since a misspelt one would be silent."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class HeadTable(Table):
+    """``[[head]]``: a link to a head, by ``port`` or by ``ble``."""
 
     port: str | None = None
     ble: str | None = None
@@ -41,7 +45,7 @@ def refuse_twins(where: str, heads: tuple[HeadTable, ...]) -> None:
 
 
 def link_of(where: str, at: int, head: HeadTable) -> LinkSettings:
-    """Return a head\'s link. Raises ``ConfigError`` for what cannot be."""
+    """Return a head's link. Raises ``ConfigError`` for what cannot be."""
     if head.ble is not None:
         return _ble(where, at, head, head.ble)
     if head.port is None:

@@ -5,7 +5,6 @@ import json
 from pathlib import Path
 
 from ingest.config import load_config
-from ingest.drivers.ble import BleSettings
 from ingest.drivers.serial import SerialSettings
 
 
@@ -28,7 +27,7 @@ def run(args: argparse.Namespace) -> int:
                     "ok": True,
                     "bay": config.bay,
                     "broker": broker,
-                    "links": [said(link) for link in config.links],
+                    "links": [link.name for link in config.links],
                 }
             )
         )
@@ -38,12 +37,7 @@ def run(args: argparse.Namespace) -> int:
     print(f"  broker: {broker}")
     for link in config.links:
         speed = f", {link.baud} baud" if isinstance(link, SerialSettings) else ""
-        print(f"  head at {said(link)}{speed}")
+        print(f"  head at {link.name}{speed}")
     if not config.links:
         print("  no [[head]] yet: levelhead ports lists what is plugged in")
     return 0
-
-
-def said(link: SerialSettings | BleSettings) -> str:
-    """Return a link as its messages name it."""
-    return link.port if isinstance(link, SerialSettings) else f"ble:{link.head}"

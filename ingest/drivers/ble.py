@@ -46,6 +46,11 @@ class BleSettings:
         if not self.head.strip():
             raise ValueError("ble must be an address or a name, not empty")
 
+    @property
+    def name(self) -> str:
+        """What messages call the link."""
+        return f"ble:{self.head}"
+
 
 class BleLink:
     """Bodies of one head, one a notification.
@@ -64,7 +69,7 @@ class BleLink:
     @property
     def name(self) -> str:
         """What a person configured."""
-        return f"ble:{self._settings.head}"
+        return self._settings.name
 
     @property
     def form(self) -> LinkForm:

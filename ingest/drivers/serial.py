@@ -50,6 +50,11 @@ class SerialSettings:
         if not 0.0 <= self.hold_s <= 0.5:
             raise ValueError(f"hold_s must be 0 to 0.5, not {self.hold_s}")
 
+    @property
+    def name(self) -> str:
+        """What messages call the link."""
+        return self.port
+
 
 class SerialLink:
     """Bytes of one serial port, opened for ourselves alone. Nothing here blocks the loop."""
@@ -66,7 +71,7 @@ class SerialLink:
     @property
     def name(self) -> str:
         """The address that a person configured."""
-        return self._settings.port
+        return self._settings.name
 
     @property
     def form(self) -> LinkForm:

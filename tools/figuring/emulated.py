@@ -27,8 +27,7 @@ from ingest.simulator.streams import stream
 from ingest.wire.codes import CommandOp
 from ingest.wire.commands import Command
 from ingest.wire.decoder import Decoder
-from ingest.wire.framing import frame
-from ingest.wire.messages import encode
+from ingest.wire.outgoing import outgoing
 from ingest.wire.reports import Ack
 
 COUNT = 4
@@ -102,8 +101,8 @@ async def _set_rate(path, rate_hz):
     link, decoder = SerialLink(SerialSettings(path), now_ns), Decoder(LinkCounters())
     await link.open()
     try:
-        await link.ask_hello(b"\0" + frame(encode(Command(CommandOp.HELLO, 1))))
-        await link.send(frame(encode(Command(CommandOp.RATE, 2, rate_hz * 10))))
+        await link.ask_hello(outgoing(Command(CommandOp.HELLO, 1), link.form))
+        await link.send(outgoing(Command(CommandOp.RATE, 2, rate_hz * 10), link.form))
         async with asyncio.timeout(ANSWER_S):
             async for chunk in link.chunks():
                 found = decoder.feed(chunk.data, chunk.arrived_ns)

@@ -7,12 +7,35 @@ import asyncio
 import os
 import selectors
 import shutil
+from pathlib import Path
 
 import pytest
 
 from ingest.simulator.emulated import COMPILER, build_image
 from ingest.simulator.emulator import EMULATOR
 from tests.rig.emulated import EmulatedRig
+
+PACED = {
+    "test_ble_link.py",
+    "test_body_links.py",
+    "test_demo_command.py",
+    "test_disturbed_turns.py",
+    "test_emulated_head.py",
+    "test_flooded_links.py",
+    "test_ports_ble.py",
+    "test_replay.py",
+    "test_replay_command.py",
+}
+"""Files whose tests follow real time with several processes: never two of them at once, or they
+would starve each other on a small machine."""
+
+
+def pytest_collection_modifyitems(items):
+    gone = PACED - {path.name for path in Path(__file__).parent.glob("*/test_*.py")}
+    assert not gone, f"no such test file any more: {', '.join(gone)}"
+    for item in items:
+        if item.path.name in PACED:
+            item.add_marker(pytest.mark.xdist_group("paced"))
 
 
 @pytest.fixture(scope="session")

@@ -30,6 +30,7 @@ PACED = {
 would starve each other on a small machine."""
 
 
+@pytest.hookimpl(tryfirst=True)  # before the scheduler looks at the marks
 def pytest_collection_modifyitems(items):
     gone = PACED - {path.name for path in Path(__file__).parent.glob("*/test_*.py")}
     assert not gone, f"no such test file any more: {', '.join(gone)}"

@@ -10,6 +10,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from xdist.scheduler import LoadScopeScheduling
 
 from ingest.simulator.emulated import COMPILER, build_image
 from ingest.simulator.emulator import EMULATOR
@@ -30,13 +31,17 @@ PACED = {
 would starve each other on a small machine."""
 
 
-@pytest.hookimpl(tryfirst=True)  # before the scheduler looks at the marks
-def pytest_collection_modifyitems(items):
+class PacedTogether(LoadScopeScheduling):
+    """Gives the tests that follow real time to one worker, every other test to whoever is free."""
+
+    def _split_scope(self, nodeid):
+        return "paced" if Path(nodeid.partition("::")[0]).name in PACED else nodeid
+
+
+def pytest_xdist_make_scheduler(config, log):
     gone = PACED - {path.name for path in Path(__file__).parent.glob("*/test_*.py")}
     assert not gone, f"no such test file any more: {', '.join(gone)}"
-    for item in items:
-        if item.path.name in PACED:
-            item.add_marker(pytest.mark.xdist_group("paced"))
+    return PacedTogether(config, log)
 
 
 @pytest.fixture(scope="session")

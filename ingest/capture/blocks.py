@@ -8,23 +8,23 @@ import zlib
 
 from mcap.data_stream import RecordBuilder
 from mcap.records import Channel, Chunk, DataEnd, Footer, Header, McapRecord, Message
+from mcap.writer import MCAP0_MAGIC
 
-from ingest.core.recording import Record
+from ingest.core.recording import BYTES, Record
 
-MAGIC = b"\x89MCAP0\r\n"
 PROFILE = "levelhead"
 LIBRARY = "levelhead capture 1"
 
 
 def beginning() -> bytes:
     """Return what a file begins with."""
-    return MAGIC + _written(Header(profile=PROFILE, library=LIBRARY))
+    return MCAP0_MAGIC + _written(Header(profile=PROFILE, library=LIBRARY))
 
 
 def ending() -> bytes:
     """Return what a file ends with that was closed. There is no index before it."""
     footer = Footer(summary_start=0, summary_offset_start=0, summary_crc=0)
-    return _written(DataEnd(data_section_crc=0), footer) + MAGIC
+    return _written(DataEnd(data_section_crc=0), footer) + MCAP0_MAGIC
 
 
 class Chunks:
@@ -62,7 +62,7 @@ class Chunks:
 
 
 def _channel(number: int, topic: str) -> Channel:
-    encoding = "octets" if topic.startswith("bytes/") else "json"
+    encoding = "octets" if topic.startswith(BYTES) else "json"
     return Channel(id=number, topic=topic, message_encoding=encoding, metadata={}, schema_id=0)
 
 

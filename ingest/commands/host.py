@@ -7,7 +7,7 @@ import logging
 import random
 import time
 import uuid
-from collections.abc import AsyncIterator, Iterable, Iterator, Mapping
+from collections.abc import AsyncIterator, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -87,15 +87,6 @@ class _Recorder:
             self._service.warn("capture", text)
 
 
-@contextlib.contextmanager
-def _recorder(path: Path) -> Iterator[_Recorder]:
-    recorder = _Recorder(path)
-    try:
-        yield recorder
-    finally:
-        recorder.writer.close()
-
-
 @contextlib.asynccontextmanager
 async def running_broker(settings: HostSettings) -> AsyncIterator[BrokerSettings]:
     """Start the embedded broker where there is to be one; yield how to reach the broker."""
@@ -124,7 +115,9 @@ async def running_service(
     ``capture``: a new file, in which all that happens to the service is kept.
     """
     with contextlib.ExitStack() as stack:
-        recorder = None if capture is None else stack.enter_context(_recorder(capture))
+        recorder = None if capture is None else _Recorder(capture)
+        if recorder is not None:
+            stack.callback(recorder.writer.close)
         async with _running(settings, broker, links, names, records, recorder) as service:
             if recorder is not None:
                 recorder.tell(service)
@@ -138,7 +131,7 @@ async def _running(
     links: Iterable[Link],
     names: HeadNames,
     records: CalibrationRecords,
-    recorder: "_Recorder | None",
+    recorder: _Recorder | None,
 ) -> AsyncIterator[Service]:
     topics, boot = Topics(settings.bay), f"b-{uuid.uuid4().hex[:8]}"
     late = _Late()

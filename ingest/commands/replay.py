@@ -13,16 +13,15 @@ from pathlib import Path
 from ingest.capture.reader import read_capture
 from ingest.commands.host import HostSettings, monotonic_ns, running_broker
 from ingest.core.errors import InputError, OutputError
-from ingest.core.ids import MonotonicNs
-from ingest.core.recording import Record
+from ingest.core.recording import BYTES, Record
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.broker_state import BrokerCondition, BrokerState
 from ingest.outputs.mqtt import MqttOutlet, Voice
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.cmd import Request
+from ingest.service import transcript
 from ingest.service.backoff import Backoff, BackoffSettings
-from ingest.service.inputs import Moment
-from ingest.service.player import Player
+from ingest.service.player import Player, moment_of
 
 CONNECT_S = 10.0
 FASTEST = 1e6
@@ -76,9 +75,9 @@ def described(player: Player) -> Iterator[str]:
     yield f"bay {player.bay_name}, {began} UTC, {span_s:.1f} s, {len(records)} records"
     yield f"captured by levelhead {player.program or 'of no stated version'}"
     for link in player.workings.bay.slots:
-        mine = [len(r.data) for r in records if r.topic == f"bytes/{link}"]
+        mine = [len(r.data) for r in records if r.topic == BYTES + link]
         yield f"{link}: {sum(mine)} bytes in {len(mine)} reads"
-    requests = sum(r.topic == "request" for r in records)
+    requests = sum(r.topic == transcript.REQUEST for r in records)
     yield f"{requests} requests of displays"
 
 
@@ -134,11 +133,6 @@ def first_status(where: str, records: tuple[Record, ...]) -> bytes:
             break
         player.play(record)
     return heard.status or player.workings.introduce(moment_of(records[0]), "online", "")
-
-
-def moment_of(record: Record) -> Moment:
-    """Return when a record was made."""
-    return Moment(MonotonicNs(record.at_ns), record.wall_ns)
 
 
 async def _replay(args: argparse.Namespace, records: tuple[Record, ...]) -> None:

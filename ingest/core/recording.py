@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+BYTES = "bytes/"
+"""Topics of bytes as they came begin so; the link's name follows. All other topics hold JSON."""
+
 
 @dataclass(frozen=True, slots=True)
 class Record:

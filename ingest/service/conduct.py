@@ -7,6 +7,8 @@ This says in words which head it is, for a person to look after it.
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from operator import sub
+from typing import NamedTuple
 
 from ingest.core.counters import LinkCounters
 
@@ -22,11 +24,9 @@ FEW_SAMPLES = 4
 CODES = ("rate", "range", "flood", "resets", "order")
 
 
-@dataclass(frozen=True, slots=True)
-class _Tick:
-    """What a second brought."""
+class _Counts(NamedTuple):
+    """What has come so far, or within a second."""
 
-    took_s: float = 0.0
     sent: int = 0
     """Samples, those that were lost on their way included."""
     values: int = 0
@@ -34,15 +34,23 @@ class _Tick:
     flooded: int = 0
     jumps: int = 0
     restarts: int = 0
-    broken: bool = False
-    """The link was not open all the while, or bytes were dropped: no rate can be told."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Tick:
+    """What a second brought. ``broken``: the link was not open all the while, or bytes were
+    dropped, so that no rate can be told."""
+
+    took_s: float
+    fresh: _Counts
+    broken: bool
 
 
 @dataclass(slots=True)
 class Conduct:
     """Watches the counters of one link."""
 
-    _before: _Tick = field(default_factory=_Tick)
+    _before: _Counts = field(default_factory=_Counts)
     _ticks: deque[_Tick] = field(default_factory=lambda: deque(maxlen=WINDOW))
     _restarts: deque[int] = field(default_factory=lambda: deque(maxlen=RESETS_WINDOW))
 
@@ -66,7 +74,7 @@ class Conduct:
             stated_hz: the rate that the head states.
             steady: the head is online and streams, and nothing was dropped on its way.
         """
-        now = _Tick(
+        now = _Counts(
             sent=counters.samples + counters.lost,
             values=values,
             strayed=counters.strayed,
@@ -74,10 +82,10 @@ class Conduct:
             jumps=counters.jumps,
             restarts=restarts,
         )
-        flooded = now.flooded > self._before.flooded
-        self._ticks.append(_since(self._before, now, took_s, broken=flooded or not steady))
-        self._restarts.append(now.restarts - self._before.restarts)
+        fresh = _Counts(*map(sub, now, self._before))
         self._before = now
+        self._ticks.append(_Tick(took_s, fresh, broken=fresh.flooded > 0 or not steady))
+        self._restarts.append(fresh.restarts)
         found = {
             "rate": self._rate(stated_hz),
             "range": self._any("strayed", "sends values outside the range that it declares; they "),
@@ -88,19 +96,22 @@ class Conduct:
         return {code: text for code, text in found.items() if text}
 
     def _any(self, what: str, text: str) -> str:
-        count = sum(getattr(tick, what) for tick in self._ticks)
+        count = sum(getattr(tick.fresh, what) for tick in self._ticks)
         return f"{text}are not used" if count else ""
 
     def _rate(self, stated_hz: float) -> str:
-        whole = len(self._ticks) == WINDOW and not any(t.broken for t in self._ticks)
         seconds = sum(tick.took_s for tick in self._ticks)
-        if not whole or seconds <= 0.0:
+        if not self._whole() or seconds <= 0.0:
             return ""
-        sent, stated = sum(tick.sent for tick in self._ticks), stated_hz * seconds
+        sent, stated = sum(tick.fresh.sent for tick in self._ticks), stated_hz * seconds
         if not sent or abs(sent - stated) <= RATE_OFF * stated + FEW_SAMPLES:
             return ""
         wrong = "more" if sent > stated else "fewer"
         return f"says {stated_hz:g} samples a second and sends {wrong}; look after its firmware"
+
+    def _whole(self) -> bool:
+        """Say whether a full window has passed in which nothing broke off."""
+        return len(self._ticks) == WINDOW and not any(tick.broken for tick in self._ticks)
 
     def _resets(self) -> str:
         if sum(self._restarts) < RESETS:
@@ -108,23 +119,10 @@ class Conduct:
         return "starts anew again and again; look after its supply and its plug"
 
     def _order(self) -> str:
-        if any(tick.jumps for tick in self._ticks):
+        if any(tick.fresh.jumps for tick in self._ticks):
             return "lets its clock jump; what was known of its clamp is void"
-        full = len(self._ticks) == WINDOW and not any(tick.broken for tick in self._ticks)
-        sent, values = (sum(getattr(t, w) for t in self._ticks) for w in ("sent", "values"))
-        if full and sent > FEW_SAMPLES * WINDOW and not values:
+        sent = sum(tick.fresh.sent for tick in self._ticks)
+        values = sum(tick.fresh.values for tick in self._ticks)
+        if self._whole() and sent > FEW_SAMPLES * WINDOW and not values:
             return "sends samples that do not follow one another; none can be used"
         return ""
-
-
-def _since(before: _Tick, now: _Tick, took_s: float, *, broken: bool) -> _Tick:
-    return _Tick(
-        took_s=took_s,
-        sent=now.sent - before.sent,
-        values=now.values - before.values,
-        strayed=now.strayed - before.strayed,
-        flooded=now.flooded - before.flooded,
-        jumps=now.jumps - before.jumps,
-        restarts=now.restarts - before.restarts,
-        broken=broken,
-    )

@@ -27,7 +27,7 @@ from ingest.core.errors import (
 )
 from ingest.core.ids import HeadId, HeadName, MonotonicNs
 from ingest.core.ports import LinkForm, NameTaken
-from ingest.core.recording import Record
+from ingest.core.recording import BYTES, Record
 from ingest.payload.base import PayloadError
 from ingest.payload.cmd import Request, read_command
 from ingest.payload.topics import Topics
@@ -107,9 +107,8 @@ class Player:
             self.skipped += 1
             return
         if what is not None:
-            moment = Moment(MonotonicNs(record.at_ns), record.wall_ns)
             try:
-                self.workings.take(moment, what)
+                self.workings.take(moment_of(record), what)
             except Exception:  # a bug that a capture shows must not hide what comes after it
                 self.faults += 1
                 log.debug("record of %d ns", record.at_ns, exc_info=True)
@@ -132,6 +131,11 @@ class Player:
             raise InputError(where, None, reason) from error
 
 
+def moment_of(record: Record) -> Moment:
+    """Return when a record was made."""
+    return Moment(MonotonicNs(record.at_ns), record.wall_ns)
+
+
 @dataclass(frozen=True, slots=True)
 class Start:
     """What a replay starts from."""
@@ -147,7 +151,7 @@ def read_input(record: Record, links: Container[str]) -> Input | None:
     kind, _, link = record.topic.partition("/")
     if link and link not in links:
         raise ValueError(f"no such link: {link}")
-    if record.topic.startswith(transcript.BYTES):
+    if record.topic.startswith(BYTES):
         return Arrived(link, record.data)
     said: dict[str, Any] = json.loads(record.data)
     match kind:
@@ -161,10 +165,10 @@ def read_input(record: Record, links: Container[str]) -> Input | None:
             return Introduced(said["state"], said["why"])
         case transcript.WARNED:
             return Warned(said["code"], said["text"])
-        case "link":
+        case transcript.LINK:
             change = LinkChange(LinkState(said["state"]), _error(said))
             return LinkIs(link, change, int(said["reconnects"]))
-        case "not-sent":
+        case transcript.NOT_SENT:
             error = _error(said)
             return None if error is None else NotSent(link, int(said["command_id"]), error)
     return None

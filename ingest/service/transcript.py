@@ -16,6 +16,7 @@ from calibration.record import CalibrationRecord, dump_record
 from ingest.core.errors import LinkError
 from ingest.core.ids import HeadId, HeadName, MonotonicNs
 from ingest.core.ports import HeadNames, LinkForm, NameTaken
+from ingest.core.recording import BYTES
 from ingest.payload.cmd import Request
 from ingest.service.inputs import (
     Arrived,
@@ -37,9 +38,8 @@ SETTINGS = TypeAdapter(WorkSettings)
 
 START = "start"
 BEGAN = "began"
-BYTES = "bytes/"
-LINK = "link/"
-NOT_SENT = "not-sent/"
+LINK = "link"
+NOT_SENT = "not-sent"
 REQUEST = "request"
 SECOND = "second"
 INTRODUCED = "introduced"
@@ -83,11 +83,11 @@ class Transcript:
                 self._recorder.note(BYTES + link, data, moment.at_ns, moment.wall_ns)
             case LinkIs(link, change, reconnects):
                 said = {"state": change.state.value, "reconnects": reconnects}
-                self._json(LINK + link, said | failure(change.error))
+                self._json(f"{LINK}/{link}", said | failure(change.error))
             case Asked(request):
                 self._json(REQUEST, asked(request))
             case NotSent(link, command_id, error):
-                self._json(NOT_SENT + link, {"command_id": command_id} | failure(error))
+                self._json(f"{NOT_SENT}/{link}", {"command_id": command_id} | failure(error))
             case Second(dropped):
                 self._json(SECOND, {"dropped": dict(dropped)})
             case Introduced(state, why):

@@ -135,7 +135,7 @@ class Workings:
             case NotSent(link, command_id, error):
                 self._answered(link, command_id, error)
             case Introduced(state, why):
-                status = self._desk.status(state, why).encode()
+                status = self.introduce(moment, state, why)
                 self._outlet.publish(self._topics.status, status, retain=True, qos=1, expiry_s=None)
             case Warned(code, text):
                 self.bay.alerts.set(code, "warning", text)

@@ -5,6 +5,7 @@ import os
 import time
 
 import levelhead as lh
+import levelhead_link as link
 
 FIRMWARE = "example 1.0"
 RATES = (10, 50, 100, 200, 500)  # tenths of a hertz that this head samples at exactly
@@ -32,7 +33,7 @@ class Head:
         self.show = show
         self.identity = identity
         self.boot = boot
-        self.receiver = lh.Receiver()
+        self.receiver = link.Receiver()
         self.rate_dhz = 100
         self.streaming = True
         self.locked = False
@@ -157,9 +158,9 @@ class Head:
         self.send(body)
 
     def send(self, body):
-        data = lh.frame(body)
+        data = link.frame(body)
         if self.cut:
-            data = lh.DELIMITER + data
+            data = link.DELIMITER + data
         self.cut = self.write(data) != len(data)
         return not self.cut
 

@@ -5,24 +5,13 @@ import importlib.util
 import json
 import re
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
+import levelhead as lh
+import levelhead_link as link
 import pytest
 
 FOLDER = Path(__file__).parents[2] / "firmware-protocol"
-
-
-def load(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, FOLDER / "micropython" / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-lh = load("levelhead")
 
 
 def examples(kind: str) -> dict[str, tuple[dict[str, Any], bytes]]:
@@ -68,7 +57,7 @@ def body_of(m: dict[str, Any]) -> bytes:
 
 
 def open_receiver() -> Any:
-    receiver = lh.Receiver()
+    receiver = link.Receiver()
     assert receiver.feed(b"\x00") == []
     return receiver
 
@@ -82,7 +71,7 @@ def test_the_examples_were_found() -> None:
 @pytest.mark.parametrize("name", TO_HOST)
 def test_what_a_head_sends_is_equal_to_the_byte(name: str) -> None:
     meaning, data = TO_HOST[name]
-    assert lh.frame(body_of(meaning)) == data
+    assert link.frame(body_of(meaning)) == data
 
 
 @pytest.mark.parametrize("name", TO_HEAD)
@@ -126,19 +115,19 @@ def test_an_echo_is_dropped(name: str) -> None:
 
 @pytest.mark.parametrize("name", REJECTS)
 def test_before_the_first_delimiter_half_a_frame_is_no_fault(name: str) -> None:
-    receiver = lh.Receiver()
+    receiver = link.Receiver()
     assert receiver.feed(b"boot: ok\r\n" + REJECTS[name][1]) == []
     assert receiver.rejected == 0
     assert receiver.feed(VECTORS["ping"][1]) == [("ping", 7)]
 
 
 def test_a_sound_frame_before_the_first_delimiter_is_used() -> None:
-    assert lh.Receiver().feed(VECTORS["ping"][1]) == [("ping", 7)]
+    assert link.Receiver().feed(VECTORS["ping"][1]) == [("ping", 7)]
 
 
 def test_519_bytes_are_not_too_long() -> None:
     receiver = open_receiver()
-    data = lh.frame(b"\xb4" + b"\x01" * 511)
+    data = link.frame(b"\xb4" + b"\x01" * 511)
     assert len(data) == 520
     assert receiver.feed(data) == [("command", 1, 257, 257)]
 
@@ -150,7 +139,7 @@ def test_the_count_of_faults_stops() -> None:
 
 
 def test_bare_bodies_for_bluetooth() -> None:
-    receiver = lh.Receiver()
+    receiver = link.Receiver()
     assert receiver.body(b"\xb3\x00\x07\x00") == ("ping", 7)
     assert receiver.body(b"\xb3") is None
     assert receiver.body(b"") is None
@@ -200,7 +189,7 @@ def test_other_bodies_that_a_host_would_drop() -> None:
         lh.sample(0, 0, 0, 0, (0, 0, 0, 8388608))
     for size in (0, 513):
         with pytest.raises(ValueError, match="512"):
-            lh.frame(bytes(size))
+            link.frame(bytes(size))
 
 
 # --- small parts -------------------------------------------------------------------------------
@@ -208,16 +197,20 @@ def test_other_bodies_that_a_host_would_drop() -> None:
 
 @pytest.mark.parametrize("data", [b"", b"123456789", bytes(range(256)) * 2])
 def test_the_checksum_by_hand_is_the_built_in_one(data: bytes) -> None:
-    assert lh.crc_by_hand(data) == lh.crc_built_in(data)
+    assert link.crc_by_hand(data) == link.crc_built_in(data)
 
 
 def test_the_check_value() -> None:
-    assert lh.crc_by_hand(b"123456789") == (0xCBF43926).to_bytes(4, "little")
+    assert link.crc_by_hand(b"123456789") == (0xCBF43926).to_bytes(4, "little")
 
 
 def test_without_a_built_in_checksum(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delattr(binascii, "crc32")
-    small = load("levelhead")
+    spec = importlib.util.find_spec("levelhead_link")
+    assert spec is not None
+    assert spec.loader is not None
+    small = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(small)
     assert small.crc is small.crc_by_hand
     assert small.frame(body_of(VECTORS["pong"][0])) == VECTORS["pong"][1]
     assert small.Receiver().feed(VECTORS["ping"][1]) == [("ping", 7)]

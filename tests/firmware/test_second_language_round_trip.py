@@ -1,12 +1,11 @@
 """What the MicroPython head writes, as the host reads it, and the other way round."""
 
-import importlib.util
-import sys
 from itertools import pairwise
-from pathlib import Path
-from types import ModuleType
 from typing import Any
 
+import levelhead as lh
+import levelhead_link as link
+import main as example
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -21,20 +20,6 @@ from ingest.wire.framing import Deframer
 from ingest.wire.hello import Hello
 from ingest.wire.outgoing import outgoing
 from ingest.wire.reports import Ack, ClockPong, Event, Refusal, Status
-
-FOLDER = Path(__file__).parents[2] / "firmware-protocol" / "micropython"
-
-
-def load(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, FOLDER / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-lh = load("levelhead")
 
 unhurried = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
@@ -166,7 +151,7 @@ def test_a_host_reads_what_the_head_wrote(
     data: st.DataObject, session: tuple[dict[str, Any], list[bytes], list[Any]]
 ) -> None:
     sent, bodies, expected = session
-    stream = b"".join([lh.DELIMITER, *(lh.frame(body) for body in [lh.hello(**sent), *bodies])])
+    stream = b"".join([link.DELIMITER, *(link.frame(body) for body in [lh.hello(**sent), *bodies])])
     counters = LinkCounters()
     decoder = Decoder(counters)
     received: list[Any] = []
@@ -208,7 +193,7 @@ def test_the_head_reads_what_a_host_wrote(
     data: st.DataObject, messages: list[ClockPing | Command]
 ) -> None:
     stream = b"noise" + b"".join(outgoing(message, LinkForm.STREAM) for message in messages)
-    receiver = lh.Receiver()
+    receiver = link.Receiver()
     seen = [m for part in data.draw(st.composite(cut)(stream)) for m in receiver.feed(part)]
     assert seen == [meaning(message) for message in messages]
     assert receiver.rejected == 0
@@ -218,9 +203,9 @@ def test_the_head_reads_what_a_host_wrote(
 
 pieces = st.lists(
     st.binary(max_size=12)
-    | st.binary(max_size=12).map(lambda b: lh.frame(b"\xb3" + b))
+    | st.binary(max_size=12).map(lambda b: link.frame(b"\xb3" + b))
     | st.sampled_from([b"\x00", b"\xff" + b"\x01" * 254 + b"\x01\x00", b"\x07" * 519, b"\x02"])
-    | st.integers(505, 512).map(lambda n: lh.frame(b"\xb4" + b"\x09" * (n - 1)))
+    | st.integers(505, 512).map(lambda n: link.frame(b"\xb4" + b"\x09" * (n - 1)))
 )
 
 
@@ -229,13 +214,13 @@ pieces = st.lists(
 def test_both_find_the_same_faults_in_noise(data: st.DataObject, stream: list[bytes]) -> None:
     counters = LinkCounters()
     deframer = Deframer(counters)
-    receiver = lh.Receiver()
+    receiver = link.Receiver()
     bodies: list[bytes] = []
     seen = []
     for part in data.draw(st.composite(cut)(b"".join(stream) + b"\x00")):
         bodies += deframer.feed(part)
         seen += receiver.feed(part)
-    other = lh.Receiver()
+    other = link.Receiver()
     assert seen == [m for body in bodies if (m := other.body(body))]
     assert receiver.reasons == {**counters.faults, **other.reasons}
 
@@ -243,7 +228,7 @@ def test_both_find_the_same_faults_in_noise(data: st.DataObject, stream: list[by
 @unhurried
 @given(st.binary(min_size=1, max_size=512) | st.integers(1, 512).map(lambda n: b"\x01" * n))
 def test_frames_hold_what_was_put_in(body: bytes) -> None:
-    assert Deframer(LinkCounters()).feed(lh.frame(body)) == [body]
+    assert Deframer(LinkCounters()).feed(link.frame(body)) == [body]
 
 
 # --- the example -------------------------------------------------------------------------------
@@ -252,7 +237,7 @@ def test_frames_hold_what_was_put_in(body: bytes) -> None:
 class Bench:
     """The example's head on a line without hardware, with the host at its other end."""
 
-    def __init__(self, example: ModuleType) -> None:
+    def __init__(self) -> None:
         self.now_us = 0xFFFFFFFF - 300_000
         self.counters = LinkCounters()
         self.decoder = Decoder(self.counters)
@@ -291,9 +276,8 @@ class Bench:
 
 
 @pytest.fixture
-def bench(monkeypatch: pytest.MonkeyPatch) -> Bench:
-    monkeypatch.setitem(sys.modules, "levelhead", lh)
-    bench = Bench(load("main"))
+def bench() -> Bench:
+    bench = Bench()
     bench.head.start()
     return bench
 

@@ -7,13 +7,19 @@ import asyncio
 import os
 import selectors
 import shutil
+import time
 from pathlib import Path
 
 import pytest
 from xdist.scheduler import LoadScopeScheduling
 
+from ingest.core.ids import MonotonicNs
+from ingest.payload.topics import Topics
+from ingest.service.service import Service, ServiceSettings
 from ingest.simulator.emulated import COMPILER, build_image
 from ingest.simulator.emulator import EMULATOR
+from ingest.store.head_names import StoredHeadNames
+from ingest.store.records import StoredRecords
 from tests.rig.emulated import EmulatedRig
 
 PACED = {
@@ -108,3 +114,29 @@ def emulated_rig(real_part, head_image, tmp_path):
     """The standard rig: four emulated heads, not yet plugged in."""
     real_part(EMULATOR)
     return EmulatedRig(head_image, tmp_path)
+
+
+def now_ns():
+    return MonotonicNs(time.monotonic_ns())
+
+
+@pytest.fixture(scope="session")
+def live_service():
+    """Return a maker of services on real links, by the host's clocks."""
+
+    def make(bay, links, outlet, store, recorder=None):
+        return Service(
+            ServiceSettings(),
+            Topics(bay),
+            links,
+            outlet,
+            names=StoredHeadNames(store),
+            records=StoredRecords(store),
+            clock=now_ns,
+            wall=time.time_ns,
+            random=lambda: 0.5,
+            boot="b-1",
+            recorder=recorder,
+        )
+
+    return make

@@ -12,13 +12,12 @@ from ingest.capture.writer import CaptureWriter
 from ingest.commands.demo_rig import build, wall_clock
 from ingest.core.errors import InputError
 from ingest.core.ids import HeadId, HeadName, MonotonicNs
-from ingest.core.ports import NameTaken
 from ingest.drivers.serial import SerialLink, SerialSettings
 from ingest.payload.cmd import Request, read_command
 from ingest.payload.topics import Topics
 from ingest.service.player import Player, Told
-from ingest.service.service import Service, ServiceSettings
 from ingest.store.database import open_database
+from ingest.store.head_names import StoredHeadNames
 from ingest.store.records import StoredRecords
 
 
@@ -35,57 +34,24 @@ class Heard:
         self.said.append((request.reply_topic, payload, False, 1))
 
 
-class Names:
-    """Head names, as a store keeps them."""
-
-    def __init__(self):
-        self.names = {}
-
-    def name_of(self, head):
-        return self.names.get(head)
-
-    def head_named(self, name):
-        return next((head for head, each in self.names.items() if each == name), None)
-
-    def set_name(self, head, name):
-        holder = self.head_named(name)
-        if holder not in (None, head):
-            raise NameTaken(name, holder)
-        self.names[head] = name
-
-
 def now_ns():
     return MonotonicNs(time.monotonic_ns())
 
 
-async def _live(path):
+async def _live(path, live_service):
     """Run two heads for some seconds: named, mounted, asked, one unplugged and plugged in again."""
     demo = build(5, "rigid-8x4", wall_clock(), 50.0)
     ptys = {name: demo.ptys[name] for name in ("alder", "birch")}
     store = open_database(":memory:")
-    records = StoredRecords(store)
-    for text in demo.records[:1]:
-        records.add(text, "bench")
-    heard, troubles, names = Heard(), [], Names()
-    names.names[demo.heads["birch"].design.head] = HeadName("pear")
+    StoredRecords(store).add(demo.records[0], "bench")
+    StoredHeadNames(store).set_name(demo.heads["birch"].design.head, HeadName("pear"))
+    heard, troubles = Heard(), []
     writer = CaptureWriter(path, troubles.append)
     links = {}
     for pty in ptys.values():
         link = SerialLink(SerialSettings(pty.plug()), now_ns)
         links[link.name] = link
-    service = Service(
-        ServiceSettings(),
-        Topics("bay7"),
-        links,
-        heard,
-        names=names,
-        records=records,
-        clock=now_ns,
-        wall=time.time_ns,
-        random=lambda: 0.5,
-        boot="b-1",
-        recorder=writer,
-    )
+    service = live_service("bay7", links, heard, store, writer)
     heard.publish(Topics("bay7").status, service.birth(), retain=True, qos=1, expiry_s=None)
     tasks = [asyncio.create_task(pty.run()) for pty in ptys.values()]
     tasks.append(asyncio.create_task(service.run()))
@@ -127,9 +93,9 @@ async def _live(path):
 
 
 @pytest.fixture(scope="module")
-def live(tmp_path_factory):
+def live(tmp_path_factory, live_service):
     path = tmp_path_factory.mktemp("capture") / "live.mcap"
-    return path, asyncio.run(_live(path))
+    return path, asyncio.run(_live(path, live_service))
 
 
 def replayed(records):

@@ -3,6 +3,7 @@
 ``Wheel.read`` gives what a perfect head reads: elevations, encoder, sightline.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,3 +88,37 @@ class Wheel:
 def wheel_in_space():
     """Return the class."""
     return Wheel
+
+
+def readings_of(p, spin, hung):
+    """Return elevation of the shaft and azimuth of the sightline, shape (2, n), with vectors.
+
+    ``p``: elevation of the spin axis, the shaft's lean in the wheel (up, forward), heading of the
+    axis from the sightline, offset of the clamp in lengths of the sightline (up, forward).
+    """
+    theta, lean_up, lean_forward, heading, ecc_up, ecc_forward = p
+    h = np.array([math.cos(heading), math.sin(heading), 0.0])
+    z = np.array([0.0, 0.0, 1.0])
+    a = math.cos(theta) * h + math.sin(theta) * z
+    f = np.cross(h, z)
+    w = np.cross(f, a)
+
+    def turned(up, forward):
+        """A vector fixed to the wheel, square to its axis, as it turns."""
+        along_w = up * np.cos(spin) - forward * np.sin(spin)
+        along_f = up * np.sin(spin) + forward * np.cos(spin)
+        return np.outer(along_w, w) + np.outer(along_f, f)
+
+    y = a + turned(lean_up, lean_forward)
+    y /= np.linalg.norm(y, axis=1)[:, None]
+    level = np.cross(y, z)
+    level /= np.linalg.norm(level, axis=1)[:, None]
+    x = np.cos(hung)[:, None] * level + np.sin(hung)[:, None] * np.cross(level, y)
+    line = np.array([1.0, 0.0, 0.0]) - turned(ecc_up, ecc_forward)
+    return np.array([np.arcsin(y @ z), np.arctan2((line * y).sum(1), (line * x).sum(1))])
+
+
+@pytest.fixture(scope="session")
+def modelled():
+    """Return the function."""
+    return readings_of

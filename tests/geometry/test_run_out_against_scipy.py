@@ -1,6 +1,6 @@
 """The fit against SciPy's general least squares on the same readings.
 
-The forward model is written here once more, with vectors, and handed to
+The forward model of ``conftest.py``, with vectors, is handed to
 ``scipy.optimize.least_squares``: nothing is linear there, nothing iterated by us. Its
 covariance is also the Cramer-Rao bound of unbiased estimates on these readings.
 """
@@ -22,32 +22,8 @@ TURNS = {
 }
 
 
-def modelled(p, spin, hung):
-    """Elevation of the shaft and azimuth of the sightline, shape (2, n)."""
-    theta, lean_up, lean_forward, heading, ecc_up, ecc_forward = p
-    h = np.array([math.cos(heading), math.sin(heading), 0.0])
-    z = np.array([0.0, 0.0, 1.0])
-    a = math.cos(theta) * h + math.sin(theta) * z
-    f = np.cross(h, z)
-    w = np.cross(f, a)
-
-    def turned(up, forward):
-        """A vector fixed to the wheel, square to its axis, as it turns."""
-        along_w = up * np.cos(spin) - forward * np.sin(spin)
-        along_f = up * np.sin(spin) + forward * np.cos(spin)
-        return np.outer(along_w, w) + np.outer(along_f, f)
-
-    y = a + turned(lean_up, lean_forward)
-    y /= np.linalg.norm(y, axis=1)[:, None]
-    level = np.cross(y, z)
-    level /= np.linalg.norm(level, axis=1)[:, None]
-    x = np.cos(hung)[:, None] * level + np.sin(hung)[:, None] * np.cross(level, y)
-    line = np.array([1.0, 0.0, 0.0]) - turned(ecc_up, ecc_forward)
-    return np.array([np.arcsin(y @ z), np.arctan2((line * y).sum(1), (line * x).sum(1))])
-
-
 @pytest.mark.parametrize("name", TURNS)
-def test_values_and_uncertainties_agree_with_least_squares(name):
+def test_values_and_uncertainties_agree_with_least_squares(name, modelled):
     rng = np.random.default_rng(7)
     spin = np.radians(TURNS[name])
     hung = np.radians(rng.uniform(-1.0, 1.0, len(spin)))

@@ -1,5 +1,6 @@
 """A bay with simulated heads in simulated time: hours pass in seconds, nothing sleeps."""
 
+import functools
 import json
 import time
 from collections.abc import Callable
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 
 from calibration.record import TiltPart, dump_record, seal
+from ingest.commands import demo_rig
 from ingest.commands.demo_rig import DemoRig, build, record_of
 from ingest.core.ids import HeadId, HeadName, MonotonicNs
 from ingest.core.ports import Chunk, LinkForm, NameTaken
@@ -175,3 +177,21 @@ def three_axis_record(seed: int, number: int, name: str) -> str:
 def three_axes() -> Callable[[int, int, str], str]:
     """Return a maker of records of three-axis heads."""
     return three_axis_record
+
+
+@pytest.fixture
+def fixed_bay(simulated_bay, monkeypatch, three_axes):
+    """Return a maker of bays whose heads are all fixed ones."""
+
+    def make(seed):
+        monkeypatch.setattr(demo_rig, "draw_head", functools.partial(draw_head, fixed=True))
+
+        def with_three_axes(seed, *words):
+            demo = demo_rig.build(seed, *words)
+            demo.records = [three_axes(seed, n, name) for n, name in enumerate(demo.heads, start=1)]
+            return demo
+
+        monkeypatch.setitem(simulated_bay.__init__.__globals__, "build", with_three_axes)
+        return simulated_bay(seed)
+
+    return make

@@ -11,7 +11,6 @@ from ingest.core.units import DEG
 from ingest.drivers.serial import SerialLink, SerialSettings
 from ingest.payload.topics import Topics
 from ingest.service.bayhead import Wheel
-from ingest.service.service import Service, ServiceSettings
 from ingest.simulator.streams import stream
 from ingest.simulator.technician import Pace, Technician
 from ingest.simulator.truth import wheel_truth
@@ -46,7 +45,7 @@ def now_ns():
 class Scene:
     """The standard rig at a vehicle on stands, and the service that hears it."""
 
-    def __init__(self, rig, store):
+    def __init__(self, rig, store, live_service):
         self.rig = rig
         self.demo = rig.demo
         self.outlet = Heard()
@@ -57,18 +56,8 @@ class Scene:
         for text in self.demo.records:
             records.add(text, "simulated bench")
         links = [SerialLink(SerialSettings(head.path), now_ns) for head in rig.heads.values()]
-        self.service = Service(
-            ServiceSettings(),
-            self.topics,
-            {link.name: link for link in links},
-            self.outlet,
-            names=names,
-            records=records,
-            clock=now_ns,
-            wall=time.time_ns,
-            random=lambda: 0.5,
-            boot="b-1",
-        )
+        by_name = {link.name: link for link in links}
+        self.service = live_service(self.topics.bay, by_name, self.outlet, store)
         self.technician = Technician(
             self.demo.rig, stream(29, "technician"), self.demo.now_s, PACE, 0.02 * DEG
         )
@@ -131,10 +120,10 @@ class Scene:
 
 
 @contextlib.asynccontextmanager
-async def scene_of(rig):
+async def scene_of(rig, live_service):
     with contextlib.closing(open_database(":memory:")) as store:
         async with rig.plugged():
-            scene = Scene(rig, store)
+            scene = Scene(rig, store, live_service)
             task = asyncio.create_task(scene.service.run())
             try:
                 yield scene
@@ -153,7 +142,9 @@ def replugged_crosswise(one, other):
 
 
 @pytest.mark.timeout(120)
-def test_a_head_that_fails_in_the_middle_of_a_turn_gives_no_wrong_result(emulated_rig):
+def test_a_head_that_fails_in_the_middle_of_a_turn_gives_no_wrong_result(
+    emulated_rig, live_service
+):
     heads = emulated_rig.heads
 
     async def freeze_and_reset():
@@ -169,7 +160,7 @@ def test_a_head_that_fails_in_the_middle_of_a_turn_gives_no_wrong_result(emulate
         heads["birch"].plug()
 
     async def main():
-        async with scene_of(emulated_rig) as scene:
+        async with scene_of(emulated_rig, live_service) as scene:
             await scene.lifted()
             frozen, reset = await scene.turned(["alder", "cedar"], freeze_and_reset)
             assert not reset.ok
@@ -188,9 +179,9 @@ def test_a_head_that_fails_in_the_middle_of_a_turn_gives_no_wrong_result(emulate
     asyncio.run(main())
 
 
-def test_a_press_of_the_button_is_acted_on_once(emulated_rig):
+def test_a_press_of_the_button_is_acted_on_once(emulated_rig, live_service):
     async def main():
-        async with scene_of(emulated_rig) as scene:
+        async with scene_of(emulated_rig, live_service) as scene:
             await scene.lifted()
             assert scene.service.bay.work.begin(scene.head("alder")).ok
             emulated_rig.heads["alder"].press()

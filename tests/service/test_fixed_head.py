@@ -1,40 +1,18 @@
 """A head that is fixed to its wheel, from bytes to camber, against the simulator's truth."""
 
-import functools
 import json
 
 import numpy as np
 import pytest
 
 from calibration.record import dump_record, load_record
-from ingest.commands import demo_rig
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.service.bayhead import Wheel
-from ingest.simulator.draws import draw_head
 from ingest.simulator.truth import wheel_truth
 from ingest.simulator.vehicle import WheelAt
 
 LEFT, RIGHT = (WheelAt(1, side) for side in Side)
-
-
-@pytest.fixture
-def fixed_bay(simulated_bay, monkeypatch, three_axes):
-    """Return a maker of bays whose heads are all fixed ones."""
-
-    def make(seed):
-        monkeypatch.setattr(demo_rig, "draw_head", functools.partial(draw_head, fixed=True))
-        build = demo_rig.build
-
-        def with_three_axes(seed, *words):
-            demo = build(seed, *words)
-            demo.records = [three_axes(seed, n, name) for n, name in enumerate(demo.heads, start=1)]
-            return demo
-
-        monkeypatch.setitem(simulated_bay.__init__.__globals__, "build", with_three_axes)
-        return simulated_bay(seed)
-
-    return make
 
 
 def mount(bay):

@@ -13,11 +13,8 @@ import pytest
 from ingest.commands.demo_rig import build
 from ingest.core.ids import BootId, HeadId, HeadName, MonotonicNs
 from ingest.drivers.serial import SerialLink, SerialSettings
-from ingest.payload.topics import Topics
-from ingest.service.service import Service, ServiceSettings
 from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
-from ingest.store.records import StoredRecords
 from ingest.wire.codes import status_byte
 from ingest.wire.framing import frame
 from ingest.wire.hello import Hello
@@ -81,7 +78,7 @@ def flooded(data):
 
 
 @pytest.mark.parametrize("data", [sound_flood(), bytes(range(256)) * 16], ids=["sound", "garbage"])
-def test_a_flooded_link_starves_no_other(data):
+def test_a_flooded_link_starves_no_other(data, live_service):
     started_s = time.monotonic()
     demo = build(5, "rigid-8x4", lambda: time.monotonic() - started_s)
     honest = demo.ptys["alder"]
@@ -89,23 +86,11 @@ def test_a_flooded_link_starves_no_other(data):
 
     async def scene(path):
         store = open_database(":memory:")
-        names, records = StoredHeadNames(store), StoredRecords(store)
-        names.set_name(demo.heads["alder"].design.head, HeadName("alder"))
+        StoredHeadNames(store).set_name(demo.heads["alder"].design.head, HeadName("alder"))
         ports = {"honest": honest.plug(), "flooded": path}
         outlet = Outlet()
         links = {n: SerialLink(SerialSettings(p), now_ns) for n, p in ports.items()}
-        service = Service(
-            ServiceSettings(),
-            Topics("flood"),
-            links,
-            outlet,
-            names=names,
-            records=records,
-            clock=now_ns,
-            wall=time.time_ns,
-            random=lambda: 0.5,
-            boot="b-1",
-        )
+        service = live_service("flood", links, outlet, store)
         tasks = [asyncio.create_task(each) for each in (honest.run(), service.run())]
         slots = service.bay.slots
         heard = slots["honest"].counters

@@ -3,14 +3,11 @@
 The floor is uneven, clamps sit askew and off centre, heads swing, and wheels settle anew.
 """
 
-import functools
-
 import numpy as np
 import pytest
 from scipy import stats
 
 from calibration.measured import covariance
-from ingest.commands import demo_rig
 from ingest.commands.demo_rig import HEADS
 from ingest.core.frames import Side
 from ingest.core.units import DEG
@@ -21,7 +18,6 @@ from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.requests import Requests
 from ingest.service.results import SpreadSettings
 from ingest.service.wheelwork import WheelSettings
-from ingest.simulator.draws import draw_head
 from ingest.simulator.floor import draw_floor
 from ingest.simulator.streams import stream
 from ingest.simulator.truth import vehicle_truth
@@ -251,19 +247,10 @@ def test_displays_ask_for_a_push_without_naming_a_head(pushed):
     assert b'"ok":true' in replies[2][1]
 
 
-def test_heads_fixed_to_their_wheels_take_part(pushed, simulated_bay, monkeypatch, three_axes):
-    monkeypatch.setattr(demo_rig, "draw_head", functools.partial(draw_head, fixed=True))
-    build = demo_rig.build
-
-    def with_three_axes(seed, *words):
-        demo = build(seed, *words)
-        demo.records = [three_axes(seed, n, name) for n, name in enumerate(demo.heads, start=1)]
-        return demo
-
-    monkeypatch.setitem(simulated_bay.__init__.__globals__, "build", with_three_axes)
+def test_heads_fixed_to_their_wheels_take_part(fixed_bay):
     ratios = []
     for seed in (1, 2, 3):
-        rig = pushed(seed)
+        rig = Pushed(fixed_bay(seed), seed, (1, 2))
         rig.begin()
         rig.roll()
         done = rig.end()

@@ -15,8 +15,8 @@ from ingest.capture.writer import CaptureWriter
 from ingest.commands.demo_rig import DemoRig, build, record_of
 from ingest.core.errors import LinkError
 from ingest.core.frames import Side
-from ingest.core.ids import HeadId, HeadName, MonotonicNs
-from ingest.core.ports import LinkForm, NameTaken
+from ingest.core.ids import HeadName, MonotonicNs
+from ingest.core.ports import LinkForm
 from ingest.core.units import NS
 from ingest.payload.cmd import Request, read_command
 from ingest.payload.topics import Topics
@@ -27,6 +27,7 @@ from ingest.service.workings import Workings, WorkSettings
 from ingest.simulator.draws import draw_calibration
 from ingest.simulator.vehicle import WheelAt
 from ingest.store.database import open_database
+from ingest.store.head_names import StoredHeadNames
 from ingest.store.records import StoredRecords
 
 RATE_HZ = 50.0
@@ -45,25 +46,6 @@ class Clock:
 
     def __call__(self) -> float:
         return self.now_s
-
-
-class Names:
-    """Head names in memory."""
-
-    def __init__(self, names: dict[HeadId, HeadName]) -> None:
-        self._names = names
-
-    def name_of(self, head: HeadId) -> HeadName | None:
-        return self._names.get(head)
-
-    def head_named(self, name: HeadName) -> HeadId | None:
-        return next((head for head, each in self._names.items() if each == name), None)
-
-    def set_name(self, head: HeadId, name: HeadName) -> None:
-        holder = self.head_named(name)
-        if holder not in (None, head):
-            raise NameTaken(name, holder)
-        self._names[head] = name
 
 
 class Heard:
@@ -120,21 +102,20 @@ class CapturedBay:
         work, topics = WorkSettings(), Topics("sim")
         forms = dict.fromkeys(self.names, LinkForm.STREAM)
         self._transcript.open(self._moment(), topics.bay, "b-1", work, forms)
-        records = StoredRecords(open_database(":memory:"))
+        store = open_database(":memory:")
+        names, records = StoredHeadNames(store), StoredRecords(store)
         heads = self.demo.heads
         for number, name in enumerate(self.names, start=1):
             known = draw_calibration(seed, name, heads[name])
             records.add(dump_record(record_of(number, known)), "simulated bench")
+            names.set_name(heads[name].design.head, HeadName(name))
         return Workings(
             work,
             topics,
             forms,
             self._heard,
             self,
-            names=NotingNames(
-                Names({heads[name].design.head: HeadName(name) for name in self.names}),
-                self._transcript,
-            ),
+            names=NotingNames(names, self._transcript),
             records=NotingRecords(records, self._transcript),
             boot="b-1",
         )

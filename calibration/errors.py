@@ -24,3 +24,13 @@ class CalibrationFileError(CalibrationError):
         super().__init__(f"{where}: {reason}")
         self.where = where
         self.reason = reason
+
+
+class BadBenchData(CalibrationError):
+    """Bench readings that no fit can use: what, why, and what to do."""
+
+    def __init__(self, what: str, why: str, remedy: str) -> None:
+        super().__init__(f"{what}: {why}; {remedy}")
+        self.what = what
+        self.why = why
+        self.remedy = remedy

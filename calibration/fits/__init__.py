@@ -1,0 +1,1 @@
+"""What a calibration bench's readings say about a head: one module per kind of fit."""

@@ -1,0 +1,221 @@
+"""The result that every fit of the bench returns, and the solvers behind it.
+
+Covariances between coefficients are kept (GUM, JCGM 100:2008, F.1.2). A coefficient that the
+readings do not determine is NaN and named; the others stay good.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from calibration.errors import BadBenchData
+from calibration.measured import Measured, from_covariance
+
+F64 = NDArray[np.float64]
+Model = Callable[[NDArray[Any]], NDArray[Any]]
+
+RANK_TOLERANCE = 1e-7
+"""Singular values of the scaled columns below this share of the largest count as none."""
+STEP = 1e-30
+"""Imaginary step of the derivative: so small that its square vanishes."""
+PASSES = 50
+SUSPICIOUS = 3.29
+"""Baarda's limit for one standardised residual, alpha = 0.001 two-sided."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fit:
+    """Least-squares coefficients, shapes (p,) and (p, p), from n rows.
+
+    ``jacobian`` (n, p) is that of the model at the solution; ``residuals`` (n,) are reading
+    minus model; ``sigma`` is the standard deviation of one row, from the residuals (NaN without
+    degrees of freedom) or as stated, in which case ``dof`` is infinite. ``undetermined`` names
+    the coefficients that the readings leave open, which are NaN in ``values``.
+    """
+
+    names: tuple[str, ...]
+    values: F64
+    covariance: F64
+    dof: float
+    sigma: float
+    residuals: F64
+    jacobian: F64
+    rank: int
+    undetermined: tuple[str, ...]
+    labels: tuple[str, ...]
+
+    def value(self, name: str) -> float:
+        """Return one coefficient, NaN where it is undetermined."""
+        return float(self.values[self.names.index(name)])
+
+    def u(self, name: str) -> float:
+        """Return the standard uncertainty of one coefficient."""
+        i = self.names.index(name)
+        return math.sqrt(self.covariance[i, i])
+
+    def expanded(self, name: str, probability: float = 0.95) -> float:
+        """Return the half width of the interval for ``probability`` (t factor, GUM G.3)."""
+        k = special.stdtrit(self.dof, 0.5 + probability / 2) if math.isfinite(self.dof) else (
+            special.ndtri(0.5 + probability / 2)
+        )
+        return float(k) * self.u(name)
+
+    def measured(self, names: Sequence[str], *, source: str) -> tuple[Measured, ...]:
+        """Return coefficients as correlated ``Measured``.
+
+        Raises:
+            ValueError: one is undetermined, or no degree of freedom tells its uncertainty.
+        """
+        at = [self.names.index(name) for name in names]
+        block = self.covariance[np.ix_(at, at)]
+        if not np.isfinite(block).all():
+            raise ValueError(f"{', '.join(names)}: not all determined with an uncertainty")
+        return from_covariance(self.values[at], block, source=source, dof=self.dof)
+
+    def distrusted(self) -> tuple[str, ...]:
+        """Return the rows whose residual is too large, worst first (internally studentised)."""
+        size = np.abs(self.standardised())
+        order = np.argsort(-size)
+        return tuple(self.labels[i] for i in order if size[i] > self._limit())
+
+    def standardised(self) -> F64:
+        """Return residuals over their own standard deviation; 0 for a row nothing controls."""
+        basis = column_basis(self.jacobian)
+        free = 1.0 - np.square(basis).sum(axis=1)
+        scale = self.sigma * np.sqrt(np.maximum(free, 0.0))
+        good = (free > 1e-9) & (scale > 0)
+        return np.divide(self.residuals, scale, out=np.zeros_like(scale), where=good)
+
+    def _limit(self) -> float:
+        """With few degrees of freedom an internal ratio is bounded (Pope's tau)."""
+        if not math.isfinite(self.dof) or self.dof < 2:
+            return SUSPICIOUS if not math.isfinite(self.dof) else math.inf
+        t = float(special.stdtrit(self.dof - 1, 1 - 0.0005))
+        return t * math.sqrt(self.dof / (self.dof - 1 + t * t))
+
+
+def column_basis(matrix: F64) -> F64:
+    """Return an orthonormal basis of the columns, shape (n, rank)."""
+    basis, singular, _ = np.linalg.svd(matrix / _lengths(matrix), full_matrices=False)
+    kept: F64 = basis[:, singular > RANK_TOLERANCE * singular[0]]
+    return kept
+
+
+def solve(
+    matrix: F64,
+    y: F64,
+    names: Sequence[str],
+    *,
+    sigma: float | None = None,
+    labels: Sequence[str] | None = None,
+) -> Fit:
+    """Fit ``y = matrix @ coefficients``; shapes (n, p) and (n,).
+
+    ``sigma`` is the standard deviation of one row where it is known from elsewhere.
+
+    Raises:
+        BadBenchData: no rows, or values that are not finite.
+    """
+    _check(matrix, y)
+    values, cofactor, rank, loose = _pseudo(matrix, y)
+    return _finish(matrix, y - matrix @ values, values, cofactor, rank, loose, names, sigma, labels)
+
+
+def solve_model(
+    model: Model,
+    start: F64,
+    y: F64,
+    names: Sequence[str],
+    *,
+    sigma: float | None = None,
+    labels: Sequence[str] | None = None,
+) -> Fit:
+    """Fit ``y = model(coefficients)`` by Gauss-Newton with complex-step derivatives.
+
+    ``model`` must be analytic and take complex coefficients (no abs, no conjugate). Directions
+    that the readings leave open stay at ``start``.
+
+    Raises:
+        BadBenchData: values that are not finite, or no convergence.
+    """
+    _check(y[:, None], y)
+    x = start.astype(np.float64).copy()
+    for _ in range(PASSES):
+        slope = derivative(model, x)
+        step, cofactor, rank, loose = _pseudo(slope, y - np.real(model(x.astype(complex))))
+        x = x + step
+        if not np.isfinite(x).all():
+            break
+        if float(np.abs(step * _lengths(slope)).max()) <= 1e-13 * (1 + np.abs(y).max()):
+            residuals = y - np.real(model(x.astype(complex)))
+            return _finish(slope, residuals, x, cofactor, rank, loose, names, sigma, labels)
+    raise BadBenchData("the fit", "does not settle", "check the readings for a gross error")
+
+
+def derivative(model: Model, at: F64) -> F64:
+    """Return the Jacobian (n, p) of an analytic model, exact to rounding."""
+    columns = []
+    for i in range(at.size):
+        moved = at.astype(complex)
+        moved[i] += 1j * STEP
+        columns.append(np.imag(model(moved)) / STEP)
+    return np.stack(columns, axis=1)
+
+
+def _lengths(matrix: F64) -> F64:
+    length = np.sqrt(np.square(matrix).sum(axis=0))
+    return np.where(length > 0, length, 1.0)
+
+
+def _pseudo(matrix: F64, y: F64) -> tuple[F64, F64, int, NDArray[np.bool_]]:
+    """Return the solution of least norm, its cofactor, the rank and which are left open."""
+    length = _lengths(matrix)
+    basis, singular, vt = np.linalg.svd(matrix / length, full_matrices=True)
+    rank = int((singular > RANK_TOLERANCE * max(float(singular[0]), 1e-300)).sum())
+    root = (vt[:rank].T / singular[:rank]) / length[:, None]
+    loose = np.square(vt[rank:]).sum(axis=0) > 1e-12
+    return root @ (basis[:, :rank].T @ y), root @ root.T, rank, loose
+
+
+def _finish(
+    matrix: F64,
+    residuals: F64,
+    values: F64,
+    cofactor: F64,
+    rank: int,
+    loose: NDArray[np.bool_],
+    names: Sequence[str],
+    sigma: float | None,
+    labels: Sequence[str] | None,
+) -> Fit:
+    free = residuals.size - rank
+    seen = math.sqrt(float(residuals @ residuals) / free) if free > 0 else math.nan
+    spread = seen if sigma is None else sigma
+    covariance = cofactor * spread**2
+    covariance[loose, :] = math.nan
+    covariance[:, loose] = math.nan
+    rows = labels or [f"row {i + 1}" for i in range(residuals.size)]
+    return Fit(
+        names=tuple(names),
+        values=np.where(loose, math.nan, values),
+        covariance=covariance,
+        dof=float(free) if sigma is None else math.inf,
+        sigma=spread,
+        residuals=residuals,
+        jacobian=matrix,
+        rank=rank,
+        undetermined=tuple(n for n, open_ in zip(names, loose, strict=True) if open_),
+        labels=tuple(rows),
+    )
+
+
+def _check(matrix: F64, y: F64) -> None:
+    if y.size == 0:
+        raise BadBenchData("the readings", "there are none", "take some first")
+    if not (np.isfinite(matrix).all() and np.isfinite(y).all()):
+        raise BadBenchData("the readings", "some are not numbers", "take those rows again")

@@ -1,0 +1,83 @@
+"""Gravity-sphere fit of a three-axis sensor: ``|M (s - b)| = 1`` in every attitude.
+
+No reference is needed, but the sphere fixes M only up to a rotation: M is taken symmetric
+here (the rotation that is left is nil on the sensor's own axes). What turns the sensor in its
+housing comes from steps or the bar. Lengths of residuals are first order (Sampson): the
+distance from the ellipsoid in raw units, so equal noise on all axes weighs equally.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import BadBenchData
+from calibration.fits.guidance import Suggestion, suggest
+from calibration.fits.result import Fit, Model, derivative, solve_model
+
+F64 = NDArray[np.float64]
+
+BIAS = ("bias x", "bias y", "bias z")
+SCALE = ("m xx", "m yy", "m zz")
+CROSS = ("m xy", "m xz", "m yz")
+NAMES = BIAS + SCALE + CROSS
+ROTATION = ("turn of the sensor about x", "turn about y", "turn about z")
+"""What no set of attitudes on the sphere determines."""
+FULL = 9
+"""Attitudes from which cross-axis terms are fitted; with 6 to 8, bias and scale alone."""
+
+
+def fit_sphere(raw: F64, *, sigma: float | None = None) -> Fit:
+    """Fit bias, scale and, from 9 attitudes, cross-axis terms.
+
+    Args:
+        raw: mean readings at rest in units of local gravity (sines), shape (n, 3), n >= 6.
+        sigma: standard deviation of one axis in one row, where known.
+
+    Raises:
+        BadBenchData: fewer than 6 attitudes, or no convergence.
+    """
+    if raw.ndim != 2 or raw.shape[1] != 3 or len(raw) < 6:
+        raise BadBenchData("attitudes", "at least 6 of three axes are needed", "take more")
+    count = 9 if len(raw) >= FULL else 6
+    start = np.array([*(raw.max(axis=0) + raw.min(axis=0)) / 2, 1.0, 1.0, 1.0, 0, 0, 0])[:count]
+    labels = [f"attitude {i + 1}" for i in range(len(raw))]
+    fit = solve_model(_distance(raw), start, np.zeros(len(raw)), NAMES[:count], sigma=sigma,
+                      labels=labels)
+    return fit
+
+
+def matrix_of(fit: Fit) -> F64:
+    """Return the symmetric M, shape (3, 3); cross-axis terms not fitted count as nil."""
+    return np.real(_matrix(fit.values))
+
+
+def next_attitude(fit: Fit, candidates: Sequence[F64]) -> Suggestion:
+    """Return which true gravity direction (unit vectors, (3,)) to take next."""
+    values = np.array([fit.value(n) if n in fit.names else 0.0 for n in NAMES])
+    values = np.where(np.isnan(values), [0, 0, 0, 1, 1, 1, 0, 0, 0], values)
+    inverse, bias = np.linalg.inv(np.real(_matrix(values))), values[:3]
+    raw = [(inverse @ g + bias)[None] for g in candidates]
+    taken = np.zeros((len(fit.jacobian), 9))
+    taken[:, : fit.jacobian.shape[1]] = fit.jacobian
+    return suggest(taken, [derivative(_distance(row), values) for row in raw])
+
+
+def _matrix(x: NDArray[np.complex128] | F64) -> NDArray[np.complex128]:
+    m = np.zeros((3, 3), dtype=complex)
+    m[[0, 1, 2], [0, 1, 2]] = x[3:6]
+    if x.size == 9:
+        m[[0, 0, 1], [1, 2, 2]] = m[[1, 2, 2], [0, 0, 1]] = x[6:9]
+    return m
+
+
+def _distance(raw: F64) -> Model:
+    def model(x: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        m = _matrix(x)
+        true = (raw - x[:3]) @ m.T
+        length = np.sqrt((true * true).sum(axis=1))
+        slope = (true / length[:, None]) @ m
+        distance: NDArray[np.complex128] = (length - 1) / np.sqrt((slope * slope).sum(axis=1))
+        return distance
+
+    return model

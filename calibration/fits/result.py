@@ -175,10 +175,11 @@ def _lengths(matrix: F64) -> F64:
 def _pseudo(matrix: F64, y: F64) -> tuple[F64, F64, int, NDArray[np.bool_]]:
     """Return the solution of least norm, its cofactor, the rank and which are left open."""
     length = _lengths(matrix)
-    basis, singular, vt = np.linalg.svd(matrix / length, full_matrices=True)
+    basis, singular, vt = np.linalg.svd(matrix / length, full_matrices=False)
     rank = int((singular > RANK_TOLERANCE * max(float(singular[0]), 1e-300)).sum())
     root = (vt[:rank].T / singular[:rank]) / length[:, None]
-    loose = np.square(vt[rank:]).sum(axis=0) > 1e-12
+    # A coefficient is open where its unit vector does not lie in the row space.
+    loose = 1.0 - np.square(vt[:rank]).sum(axis=0) > 1e-9
     return root @ (basis[:, :rank].T @ y), root @ root.T, rank, loose
 
 

@@ -20,9 +20,7 @@ from calibration.harmonics import harmonic_matrix
 F64 = NDArray[np.float64]
 
 
-def fit_closure(
-    raw_rad: F64, *, orders: Sequence[int] = ORDERS, sigma: float | None = None
-) -> Fit:
+def fit_closure(raw_rad: F64, *, orders: Sequence[int] = ORDERS, sigma: float | None = None) -> Fit:
     """Fit harmonics from unwrapped readings of shape (starts, positions).
 
     Raises:
@@ -32,6 +30,7 @@ def fit_closure(
         raise BadBenchData("closure", "2 starts and 3 positions at least", "go round again")
     starts, positions = raw_rad.shape
     names = (
+        "zero",
         *harmonic_names(orders),
         *(f"start {i + 1}" for i in range(starts)),
         *(f"position {j + 1}" for j in range(1, positions)),
@@ -56,4 +55,6 @@ def _design(raw_rad: F64, orders: Sequence[int]) -> F64:
     starts, positions = raw_rad.shape
     start = np.repeat(np.eye(starts), positions, axis=0)
     position = np.tile(np.eye(positions)[:, 1:], (starts, 1))
-    return np.hstack([harmonic_matrix(raw_rad.ravel(), orders)[:, 1:], start, position])
+    harmonics = harmonic_matrix(raw_rad.ravel(), orders)
+    harmonics[:, 0] = 0.0  # closure never shows the zero, and so it is named as open
+    return np.hstack([harmonics, start, position])

@@ -6,7 +6,7 @@ readings do not determine is NaN and named; the others stay good.
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -60,8 +60,10 @@ class Fit:
 
     def expanded(self, name: str, probability: float = 0.95) -> float:
         """Return the half width of the interval for ``probability`` (t factor, GUM G.3)."""
-        k = special.stdtrit(self.dof, 0.5 + probability / 2) if math.isfinite(self.dof) else (
-            special.ndtri(0.5 + probability / 2)
+        k = (
+            special.stdtrit(self.dof, 0.5 + probability / 2)
+            if math.isfinite(self.dof)
+            else (special.ndtri(0.5 + probability / 2))
         )
         return float(k) * self.u(name)
 
@@ -97,6 +99,11 @@ class Fit:
             return SUSPICIOUS if not math.isfinite(self.dof) else math.inf
         t = float(special.stdtrit(self.dof - 1, 1 - 0.0005))
         return t * math.sqrt(self.dof / (self.dof - 1 + t * t))
+
+
+def also_open(fit: Fit, names: Sequence[str]) -> Fit:
+    """Return the fit with what no reading of its kind determines named beside the rest."""
+    return replace(fit, undetermined=(*fit.undetermined, *names))
 
 
 def column_basis(matrix: F64) -> F64:
@@ -169,7 +176,8 @@ def derivative(model: Model, at: F64) -> F64:
 
 def _lengths(matrix: F64) -> F64:
     length = np.sqrt(np.square(matrix).sum(axis=0))
-    return np.where(length > 0, length, 1.0)
+    result: F64 = np.where(length > 0, length, 1.0)
+    return result
 
 
 def _pseudo(matrix: F64, y: F64) -> tuple[F64, F64, int, NDArray[np.bool_]]:

@@ -16,8 +16,9 @@ def fit_reversal(readings: F64, facing: F64, *, sigma: float | None = None) -> F
         readings: shape (n,).
         facing: +1 as marked, -1 turned half round about the vertical, shape (n,).
     """
-    return solve(np.column_stack([np.ones(len(facing)), facing]), readings, ("zero", "slope"),
-                 sigma=sigma)
+    return solve(
+        np.column_stack([np.ones(len(facing)), facing]), readings, ("zero", "slope"), sigma=sigma
+    )
 
 
 def next_facing(facing: F64) -> Suggestion:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from calibration.errors import BadBenchData
 from calibration.fits.guidance import Suggestion, suggest
-from calibration.fits.result import Fit, Model, derivative, solve_model
+from calibration.fits.result import Fit, Model, also_open, derivative, solve_model
 
 F64 = NDArray[np.float64]
 
@@ -39,41 +39,40 @@ def fit_sphere(raw: F64, *, sigma: float | None = None) -> Fit:
     """
     if raw.ndim != 2 or raw.shape[1] != 3 or len(raw) < 6:
         raise BadBenchData("attitudes", "at least 6 of three axes are needed", "take more")
-    count = 9 if len(raw) >= FULL else 6
-    start = np.array([*(raw.max(axis=0) + raw.min(axis=0)) / 2, 1.0, 1.0, 1.0, 0, 0, 0])[:count]
+    free = 9 if len(raw) >= FULL else 6
+    start = np.array([*(raw.max(axis=0) + raw.min(axis=0)) / 2, 1.0, 1.0, 1.0, 0, 0, 0])
     labels = [f"attitude {i + 1}" for i in range(len(raw))]
-    fit = solve_model(_distance(raw), start, np.zeros(len(raw)), NAMES[:count], sigma=sigma,
-                      labels=labels)
-    return fit
+    distance = _distance(raw, free)
+    fit = solve_model(distance, start, np.zeros(len(raw)), NAMES, sigma=sigma, labels=labels)
+    return also_open(fit, ROTATION)
 
 
 def matrix_of(fit: Fit) -> F64:
     """Return the symmetric M, shape (3, 3); cross-axis terms not fitted count as nil."""
-    return np.real(_matrix(fit.values))
+    nominal = [0, 0, 0, 1, 1, 1, 0, 0, 0]
+    return np.real(_matrix(np.where(np.isnan(fit.values), nominal, fit.values)))
 
 
 def next_attitude(fit: Fit, candidates: Sequence[F64]) -> Suggestion:
     """Return which true gravity direction (unit vectors, (3,)) to take next."""
-    values = np.array([fit.value(n) if n in fit.names else 0.0 for n in NAMES])
-    values = np.where(np.isnan(values), [0, 0, 0, 1, 1, 1, 0, 0, 0], values)
+    values = np.where(np.isnan(fit.values), [0, 0, 0, 1, 1, 1, 0, 0, 0], fit.values)
     inverse, bias = np.linalg.inv(np.real(_matrix(values))), values[:3]
     raw = [(inverse @ g + bias)[None] for g in candidates]
-    taken = np.zeros((len(fit.jacobian), 9))
-    taken[:, : fit.jacobian.shape[1]] = fit.jacobian
-    return suggest(taken, [derivative(_distance(row), values) for row in raw])
+    return suggest(fit.jacobian, [derivative(_distance(row, 9), values) for row in raw])
 
 
 def _matrix(x: NDArray[np.complex128] | F64) -> NDArray[np.complex128]:
     m = np.zeros((3, 3), dtype=complex)
     m[[0, 1, 2], [0, 1, 2]] = x[3:6]
-    if x.size == 9:
-        m[[0, 0, 1], [1, 2, 2]] = m[[1, 2, 2], [0, 0, 1]] = x[6:9]
+    m[[0, 0, 1], [1, 2, 2]] = m[[1, 2, 2], [0, 0, 1]] = x[6:9]
     return m
 
 
-def _distance(raw: F64) -> Model:
+def _distance(raw: F64, free: int) -> Model:
+    """Return the model; coefficients from ``free`` on are held at nil."""
+
     def model(x: NDArray[np.complex128]) -> NDArray[np.complex128]:
-        m = _matrix(x)
+        m = _matrix(np.concatenate([x[:free], np.zeros(9 - free)]))
         true = (raw - x[:3]) @ m.T
         length = np.sqrt((true * true).sum(axis=1))
         slope = (true / length[:, None]) @ m

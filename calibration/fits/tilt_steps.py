@@ -53,8 +53,12 @@ def fit_steps(raw: F64, true: F64, *, sigma: float | None = None) -> StepFit:
     k = raw.shape[1]
     design = np.column_stack([np.ones(len(true)), true])
     axes = tuple(
-        solve(design, raw[:, i], [f"bias {AXES[i]}", *(f"{AXES[i]} by {a}" for a in AXES[:k])],
-              sigma=sigma)
+        solve(
+            design,
+            raw[:, i],
+            [f"bias {AXES[i]}", *(f"{AXES[i]} by {a}" for a in AXES[:k])],
+            sigma=sigma,
+        )
         for i in range(k)
     )
     gain = np.array([fit.values[1:] for fit in axes])
@@ -63,8 +67,14 @@ def fit_steps(raw: F64, true: F64, *, sigma: float | None = None) -> StepFit:
     spread = np.array([fit.covariance[1:, 1:] for fit in axes])
     # dM = -M dA M, row i of dA with covariance spread[i].
     variance = np.einsum("ai,jb,ijk,kb->ab", matrix**2, matrix, spread, matrix)
-    return StepFit(axes, np.array([f.values[0] for f in axes]), matrix, u_bias,
-                   np.sqrt(np.maximum(variance, 0.0)), axes[0].dof)
+    return StepFit(
+        axes,
+        np.array([f.values[0] for f in axes]),
+        matrix,
+        u_bias,
+        np.sqrt(np.maximum(variance, 0.0)),
+        axes[0].dof,
+    )
 
 
 def next_step(taken: F64, candidates: Sequence[F64]) -> Suggestion:

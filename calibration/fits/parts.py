@@ -16,9 +16,7 @@ from calibration.record import Port, TiltPart
 F64 = NDArray[np.float64]
 
 
-def sphere_part(
-    fit: Fit, reference_degc: float, drift: Sequence[Fit], u_open: float
-) -> TiltPart:
+def sphere_part(fit: Fit, reference_degc: float, drift: Sequence[Fit], u_open: float) -> TiltPart:
     """Return the part of a sphere fit.
 
     ``u_open`` is the standard uncertainty of the turn in the housing (rad), which the sphere

@@ -91,7 +91,9 @@ class Fit:
         free = 1.0 - np.square(basis).sum(axis=1)
         scale = self.sigma * np.sqrt(np.maximum(free, 0.0))
         good = (free > 1e-9) & (scale > 0)
-        return np.divide(self.residuals, scale, out=np.zeros_like(scale), where=good)
+        result = np.zeros_like(scale)
+        np.divide(self.residuals, scale, out=result, where=good)
+        return result
 
     def _limit(self) -> float:
         """With few degrees of freedom an internal ratio is bounded (Pope's tau)."""

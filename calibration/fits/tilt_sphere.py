@@ -27,6 +27,10 @@ FULL = 9
 """Attitudes from which cross-axis terms are fitted; with 6 to 8, bias and scale alone."""
 
 
+LEAST_SPAN = 0.2
+"""Part of gravity over which every axis must have moved for a fit to start."""
+
+
 def fit_sphere(raw: F64, *, sigma: float | None = None) -> Fit:
     """Fit bias, scale and, from 9 attitudes, cross-axis terms.
 
@@ -35,10 +39,12 @@ def fit_sphere(raw: F64, *, sigma: float | None = None) -> Fit:
         sigma: standard deviation of one axis in one row, where known.
 
     Raises:
-        BadBenchData: fewer than 6 attitudes, or no convergence.
+        BadBenchData: fewer than 6 attitudes, too close together, or no convergence.
     """
     if raw.ndim != 2 or raw.shape[1] != 3 or len(raw) < 6:
         raise BadBenchData("attitudes", "at least 6 of three axes are needed", "take more")
+    if not (np.ptp(raw, axis=0) >= LEAST_SPAN).all():
+        raise BadBenchData("attitudes", "they do not span all three axes", "tip the head further")
     free = 9 if len(raw) >= FULL else 6
     start = np.array([*(raw.max(axis=0) + raw.min(axis=0)) / 2, 1.0, 1.0, 1.0, 0, 0, 0])
     labels = [f"attitude {i + 1}" for i in range(len(raw))]

@@ -199,8 +199,12 @@ def test_next_bar_attitudes_reach_full_rank() -> None:
 
 def test_suggests_what_was_not_looked_at_yet() -> None:
     assert next_facing(np.array([1.0, 1.0, 1.0])).index == 1
-    assert next_step(np.array([[0.0, 0.0], [0.3, 0.0]]), [np.array([0.2, 0]), np.array([0, 0.2])]
-                     ).index == 1
+    assert (
+        next_step(
+            np.array([[0.0, 0.0], [0.3, 0.0]]), [np.array([0.2, 0]), np.array([0, 0.2])]
+        ).index
+        == 1
+    )
     gone = np.linspace(0, 2, 12)
     assert next_position(fit_turn(gone, gone, orders=(1,)), [1.0, 5.0]).index == 1
     assert next_backlash(gone, [1.0, 5.0]).index == 1
@@ -226,13 +230,16 @@ def test_fits_become_parts_of_a_record() -> None:
     encoder = encoder_part(turn(ref + rng.normal(0, SIGMA, ref.shape)))
     assert encoder.harmonics[2].order == 4
     assert encoder.zero_deg == pytest.approx(math.degrees(0.01), abs=0.01)
+    cold = fit_temperature(s, s * 0, s * 0, 20)
     with pytest.raises(BadBenchData, match="open"):
-        parts.sphere_part(fit_sphere(raw[[0, 1, 2, 3, 4, 5]] * 0 + 1.0), 20.0, drift, 1e-3)
+        parts.sphere_part(fit(raw), 20.0, [cold] * 3, 1e-3)
 
 
 def test_refuses_what_it_cannot_fit() -> None:
     with pytest.raises(BadBenchData, match="at least 6"):
         fit_sphere(np.eye(3))
+    with pytest.raises(BadBenchData, match="span"):
+        fit_sphere(np.ones((8, 3)))
     with pytest.raises(BadBenchData, match="not numbers"):
         fit_reversal(np.array([1.0, math.nan]), np.array([1.0, -1.0]))
     with pytest.raises(BadBenchData, match="paired"):

@@ -19,8 +19,9 @@ F64 = NDArray[np.float64]
 
 FLICKER = math.sqrt(2 * math.log(2) / math.pi)
 """Allan deviation on the flicker floor over the bias instability (0.664)."""
-IDENTIFY_FROM = 30
-"""Averages below which the kind of noise is taken from the next shorter time."""
+IDENTIFY_FROM = 100
+"""Averages below which the kind of noise is taken from the next shorter time. Riley's 30 calls
+white noise something else in 7 % of recordings of 64, which costs the interval its coverage."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -91,7 +91,7 @@ class Fit:
         free = 1.0 - np.square(basis).sum(axis=1)
         scale = self.sigma * np.sqrt(np.maximum(free, 0.0))
         good = (free > 1e-9) & (scale > 0)
-        result = np.zeros_like(scale)
+        result: F64 = np.zeros_like(scale)
         np.divide(self.residuals, scale, out=result, where=good)
         return result
 

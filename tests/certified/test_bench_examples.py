@@ -58,9 +58,11 @@ def test_six_positions_of_a_real_sensor() -> None:
     )
     fit = fit_sphere(counts / 2048.0)
     bias = [-6.064518, -48.247314, -29.504671]
-    np.testing.assert_allclose(fit.values[:3] * 2048.0, bias, atol=1e-4)
+    assert np.abs(fit.residuals).max() < 1e-12  # six unknowns meet six rows exactly
+    # The means above are rounded to 0.001 counts, and so no closer than this:
+    np.testing.assert_allclose(fit.values[:3] * 2048.0, bias, atol=1e-3)
     scale = [2046.186006, 2040.029271, 2107.319152]
-    np.testing.assert_allclose(2048.0 / fit.values[3:6], scale, rtol=1e-7)
+    np.testing.assert_allclose(2048.0 / fit.values[3:6], scale, rtol=5e-7)
     assert "m xy" in fit.undetermined
 
 

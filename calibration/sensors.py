@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from calibration.encoders import Encoders
 from calibration.measured import Measured
-from calibration.record import CalibrationRecord, EncoderPart, Harmonic, TiltPart
+from calibration.records.parts import EncoderPart, Harmonic, TiltPart
+from calibration.records.text import AnyRecord
 from calibration.tilt import Tilt
 
 F64 = NDArray[np.float64]
@@ -56,7 +57,7 @@ class Correction:
     encoders: Encoders
 
     @classmethod
-    def from_record(cls, record: CalibrationRecord) -> Self:
+    def from_record(cls, record: AnyRecord) -> Self:
         """Return the correction that a sealed record states."""
         owner = record.record_id
         tilt = None if record.tilt is None else Tilt.from_part(record.tilt, owner)

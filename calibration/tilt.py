@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.measured import Measured, Part, Source
-from calibration.record import TiltPart
+from calibration.records.parts import TiltPart
 
 F64 = NDArray[np.float64]
 

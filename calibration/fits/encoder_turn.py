@@ -14,7 +14,7 @@ from calibration.fits.guidance import Suggestion, suggest
 from calibration.fits.result import Fit, solve
 from calibration.harmonic_order import proven_orders
 from calibration.harmonics import harmonic_matrix
-from calibration.record import EncoderPart, Harmonic
+from calibration.records.parts import EncoderPart, Harmonic
 
 F64 = NDArray[np.float64]
 

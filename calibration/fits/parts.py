@@ -11,7 +11,7 @@ from calibration.fits.result import Fit
 from calibration.fits.tilt_sphere import BIAS, matrix_of
 from calibration.fits.tilt_steps import StepFit
 from calibration.measured import Measured
-from calibration.record import Port, TiltPart
+from calibration.records.parts import Port, TiltPart
 
 F64 = NDArray[np.float64]
 

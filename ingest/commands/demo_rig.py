@@ -7,16 +7,9 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from calibration.record import (
-    CalibrationRecord,
-    ChannelFigures,
-    EncoderPart,
-    Harmonic,
-    Port,
-    TiltPart,
-    dump_record,
-    seal,
-)
+from calibration.records.parts import ChannelFigures, EncoderPart, Harmonic, Port, TiltPart
+from calibration.records.text import dump_record, seal
+from calibration.records.version1 import CalibrationRecord1
 from ingest.core.units import DEG
 from ingest.simulator.draws import draw_calibration, draw_head
 from ingest.simulator.faults import MILD, FaultInjector
@@ -86,13 +79,13 @@ def build(
     return DemoRig(rig, heads, ptys, technician, records, seed, clock)
 
 
-def record_of(number: int, known: KnownHead) -> CalibrationRecord:
+def record_of(number: int, known: KnownHead) -> CalibrationRecord1:
     """Return what a calibration found as a sealed record."""
     today, u = date.today(), known.uncertainties
     noise = {"incl_x": 0.003, "incl_y": 0.003, "rotation": 0.01}
     noise |= {"azimuth_cross": 0.005, "azimuth_track": 0.005}
     return seal(
-        CalibrationRecord(
+        CalibrationRecord1(
             record_id=f"cal-{today.year}-{number:04d}",
             head_id=known.head,
             issued=today - timedelta(days=30),

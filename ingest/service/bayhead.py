@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from datetime import date
 
-from calibration.record import CalibrationRecord
+from calibration.records.text import AnyRecord
 from ingest.core.channels import Channel
 from ingest.core.counters import FrameFault, LinkCounters
 from ingest.core.frames import Side
@@ -227,7 +227,7 @@ def _channel_meta(info: ChannelInfo) -> ChannelMeta | None:
     )
 
 
-def _calibration_meta(record: CalibrationRecord) -> CalibrationMeta:
+def _calibration_meta(record: AnyRecord) -> CalibrationMeta:
     return CalibrationMeta(
         id=record.record_id, sha256=record.sha256, issued=record.issued.isoformat()
     )

@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from calibration.errors import CalibrationFileError
-from calibration.record import CalibrationRecord, ChannelFigures
+from calibration.records.parts import ChannelFigures
+from calibration.records.text import AnyRecord
 from calibration.sensors import Correction
 from ingest.core.ids import HeadId
 from ingest.payload.base import Quality
@@ -21,7 +22,7 @@ class Instrument:
 
     head: HeadId
     correction: Correction
-    record: CalibrationRecord | None = None
+    record: AnyRecord | None = None
     refused: str | None = None
     figures: dict[str, ChannelFigures] = field(default_factory=dict)
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calibration.errors import CalibrationFileError
-from calibration.record import CalibrationRecord, load_record
+from calibration.records.text import AnyRecord, load_record
 from ingest.core.errors import (
     InputError,
     LinkBusy,
@@ -224,7 +224,7 @@ class Told:
         if holder is not None:
             raise NameTaken(name, HeadId(holder))
 
-    def newest(self, head: HeadId) -> CalibrationRecord | None:
+    def newest(self, head: HeadId) -> AnyRecord | None:
         """Return the head's record. Raises ``CalibrationFileError``."""
         found = self._next(f"record of {head}")
         if isinstance(found, dict):

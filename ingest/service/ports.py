@@ -2,14 +2,14 @@
 
 from typing import Protocol
 
-from calibration.record import CalibrationRecord
+from calibration.records.text import AnyRecord
 from ingest.core.ids import HeadId
 
 
 class CalibrationRecords(Protocol):
     """The calibration records of the heads."""
 
-    def newest(self, head: HeadId) -> CalibrationRecord | None:
+    def newest(self, head: HeadId) -> AnyRecord | None:
         """Return the head's newest record, or None when it has none.
 
         Raises ``CalibrationFileError`` when that one cannot be trusted; the head then counts

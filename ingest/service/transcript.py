@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from calibration.errors import CalibrationFileError
-from calibration.record import CalibrationRecord, dump_record
+from calibration.records.text import AnyRecord, dump_record
 from ingest.core.errors import LinkError
 from ingest.core.ids import HeadId, HeadName, MonotonicNs
 from ingest.core.ports import HeadNames, LinkForm, NameTaken
@@ -160,7 +160,7 @@ class NotingRecords:
         self._records = records
         self._transcript = transcript
 
-    def newest(self, head: HeadId) -> CalibrationRecord | None:
+    def newest(self, head: HeadId) -> AnyRecord | None:
         """Return the head's newest record. Raises ``CalibrationFileError``."""
         key = f"record of {head}"
         try:

@@ -3,7 +3,7 @@
 import sqlite3
 
 from calibration.errors import CalibrationFileError
-from calibration.record import CalibrationRecord, load_record
+from calibration.records.text import AnyRecord, load_record
 from ingest.core.ids import HeadId
 from ingest.store.database import transaction
 
@@ -14,7 +14,7 @@ class StoredRecords:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._connection = connection
 
-    def add(self, text: str, where: str) -> CalibrationRecord:
+    def add(self, text: str, where: str) -> AnyRecord:
         """Check a record and keep its text as it is; a second time changes nothing.
 
         ``where`` names the text in messages (a path). Raises ``CalibrationFileError`` when
@@ -32,7 +32,7 @@ class StoredRecords:
                 raise CalibrationFileError(where, reason)
         return record
 
-    def newest(self, head: HeadId) -> CalibrationRecord | None:
+    def newest(self, head: HeadId) -> AnyRecord | None:
         """Return the head's newest record (by its date, then by when it was added), or None.
 
         Raises ``CalibrationFileError`` when that one has been altered or belongs to another
@@ -58,7 +58,7 @@ class StoredRecords:
             )
         return record
 
-    def _insert(self, record: CalibrationRecord, text: str) -> None:
+    def _insert(self, record: AnyRecord, text: str) -> None:
         self._connection.execute(
             "INSERT INTO calibration_record (record_id, head_id, issued, sha256, text)"
             " VALUES (?, ?, ?, ?, ?)",

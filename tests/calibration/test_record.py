@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from calibration.errors import CalibrationFileError
-from calibration.record import dump_record, load_record, seal
+from calibration.records.text import dump_record, load_record, seal
 
 VERSION_1 = Path(__file__).parent / "records" / "version-1.json"
 """Written by the first release. Never write it anew: old records must stay readable."""

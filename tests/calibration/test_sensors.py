@@ -14,7 +14,9 @@ from scipy.optimize import brentq
 
 from calibration.encoders import ORDERS
 from calibration.measured import covariance
-from calibration.record import CalibrationRecord, EncoderPart, Harmonic, TiltPart, load_record, seal
+from calibration.records.parts import EncoderPart, Harmonic, TiltPart
+from calibration.records.text import load_record, seal
+from calibration.records.version1 import CalibrationRecord1
 from calibration.sensors import Correction
 
 RECORD = load_record(
@@ -254,7 +256,7 @@ def test_doublings_stand_for_every_order_that_a_record_may_hold():
 
 def test_a_record_with_a_zero_only_shifts():
     part = EncoderPart(zero_deg=2.0, u_zero_deg=0.1)
-    record = CalibrationRecord(
+    record = CalibrationRecord1(
         record_id="cal-2026-0001",
         head_id="00000000000000aa",
         issued=date(2026, 1, 1),

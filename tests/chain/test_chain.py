@@ -8,7 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibration.record import CalibrationRecord, TiltPart, seal
+from calibration.records.parts import TiltPart
+from calibration.records.text import seal
+from calibration.records.version1 import CalibrationRecord1
 from calibration.sensors import Correction
 from ingest.chain.chain import Chain, ChainSettings
 from ingest.chain.decimate import DecimateSettings
@@ -42,7 +44,7 @@ def correction():
     )
     return Correction.from_record(
         seal(
-            CalibrationRecord(
+            CalibrationRecord1(
                 record_id="cal-2031-0002",
                 head_id="00112233aabbccdd",
                 issued=date(2031, 1, 1),

@@ -8,7 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibration.record import CalibrationRecord, EncoderPart, Harmonic, TiltPart, seal
+from calibration.records.parts import EncoderPart, Harmonic, TiltPart
+from calibration.records.text import seal
+from calibration.records.version1 import CalibrationRecord1
 from calibration.sensors import Correction
 from ingest.chain.calibrate import Calibrate
 from ingest.chain.clock import TimedRun
@@ -91,7 +93,7 @@ def record(**tilt):
         harmonics=(Harmonic(order=1, cos_deg=0.1, sin_deg=0.2, u_deg=0.01),),
     )
     return seal(
-        CalibrationRecord(
+        CalibrationRecord1(
             record_id="cal-2031-0001",
             head_id="00112233aabbccdd",
             issued=date(2031, 1, 1),

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from calibration.record import TiltPart, dump_record, seal
+from calibration.records.parts import TiltPart
+from calibration.records.text import dump_record, seal
 from ingest.commands import demo_rig
 from ingest.commands.demo_rig import DemoRig, build, record_of
 from ingest.core.ids import HeadId, HeadName, MonotonicNs

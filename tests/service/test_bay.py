@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 
 from calibration.errors import CalibrationFileError
-from calibration.record import dump_record, load_record, seal
+from calibration.records.text import dump_record, load_record, seal
 from ingest.core.channels import Channel
 from ingest.core.ids import HeadId, HeadName
 from ingest.core.ports import LinkForm, NameTaken

@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from calibration.record import dump_record, load_record
+from calibration.records.text import dump_record, load_record
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.service.bayhead import Wheel

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from calibration.errors import CalibrationFileError
-from calibration.record import dump_record, load_record, seal
+from calibration.records.text import dump_record, load_record, seal
 from ingest.core.errors import ConfigError
 from ingest.core.ids import HeadId, HeadName
 from ingest.core.ports import NameTaken

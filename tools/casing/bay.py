@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from calibration.record import dump_record
+from calibration.records.text import dump_record
 from ingest.capture.writer import CaptureWriter
 from ingest.commands.demo_rig import DemoRig, build, record_of
 from ingest.core.errors import LinkError

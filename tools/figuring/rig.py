@@ -17,7 +17,9 @@ from pathlib import Path
 import paho.mqtt.client as mqtt
 from heads import identity
 
-from calibration.record import CalibrationRecord, ChannelFigures, TiltPart, dump_record, seal
+from calibration.records.parts import ChannelFigures, TiltPart
+from calibration.records.text import dump_record, seal
+from calibration.records.version1 import CalibrationRecord1
 
 HERE = Path(__file__).parent
 TICKS = os.sysconf("SC_CLK_TCK")
@@ -69,7 +71,7 @@ def small_record(number):
     small, none = (1e-6, 1e-6), (0.0, 0.0)
     today = date.today()
     return seal(
-        CalibrationRecord(
+        CalibrationRecord1(
             record_id=f"cal-{today.year}-{number:04d}",
             head_id=identity(number),
             issued=today - timedelta(days=1),

@@ -1,0 +1,1 @@
+"""The calibration record: immutable, hashed, signed, chained to the head's previous one."""

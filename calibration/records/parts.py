@@ -1,0 +1,125 @@
+"""The parts of a calibration record that say what a head reads wrong.
+
+At this edge angles are degrees and every name says so.
+"""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+Uncertainty = Annotated[float, Field(ge=0)]
+Vector = tuple[float, float] | tuple[float, float, float]
+VectorU = tuple[Uncertainty, Uncertainty] | tuple[Uncertainty, Uncertainty, Uncertainty]
+Matrix = tuple[Vector, ...]
+MatrixU = tuple[VectorU, ...]
+AzimuthChannel = Literal["azimuth_cross", "azimuth_track"]
+CircularChannel = Literal["rotation", "azimuth_cross", "azimuth_track", "steer"]
+AnyChannel = Literal[
+    "incl_x",
+    "incl_y",
+    "incl_z",
+    "rotation",
+    "azimuth_cross",
+    "azimuth_track",
+    "steer",
+    "temperature",
+]
+
+
+class Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class TiltPart(Part):
+    """The inclinometer: ``s_true = M(T) @ (s_raw - b(T))`` on the sines of the readings.
+
+    Rows are incl_x, incl_y and, with three axes, incl_z. ``b(T)`` is ``bias_deg`` (as an angle
+    at zero) plus ``bias_deg_per_degc`` times T minus the reference temperature; ``M(T)`` is
+    ``matrix`` with row i times 1 plus ``scale_per_degc[i]`` times the same difference. Every
+    ``u_`` is a standard uncertainty; ``dof`` null means many.
+    """
+
+    reference_temperature_degc: float
+    bias_deg: Vector
+    u_bias_deg: VectorU
+    matrix: Matrix
+    u_matrix: MatrixU
+    bias_deg_per_degc: Vector
+    u_bias_deg_per_degc: VectorU
+    scale_per_degc: Vector
+    u_scale_per_degc: VectorU
+    dof: Annotated[float, Field(gt=0)] | None = None
+
+    @model_validator(mode="after")
+    def _check_shapes(self) -> Self:
+        n = len(self.bias_deg)
+        vectors = {
+            "u_bias_deg": self.u_bias_deg,
+            "bias_deg_per_degc": self.bias_deg_per_degc,
+            "u_bias_deg_per_degc": self.u_bias_deg_per_degc,
+            "scale_per_degc": self.scale_per_degc,
+            "u_scale_per_degc": self.u_scale_per_degc,
+        }
+        for name, vector in vectors.items():
+            if len(vector) != n:
+                raise ValueError(f"{name} has {len(vector)} axes, bias_deg has {n}")
+        for name, rows in {"matrix": self.matrix, "u_matrix": self.u_matrix}.items():
+            if len(rows) != n or any(len(row) != n for row in rows):
+                raise ValueError(f"{name} is not {n} by {n}")
+        return self
+
+
+class Harmonic(Part):
+    """One harmonic of an encoder's error: ``cos_deg cos(k raw) + sin_deg sin(k raw)``."""
+
+    order: Literal[1, 2, 4]
+    cos_deg: float
+    sin_deg: float
+    u_deg: Uncertainty
+    """Standard uncertainty of each of the two."""
+
+
+class EncoderPart(Part):
+    """An encoder: ``true = raw - zero - sum of harmonics of raw``."""
+
+    zero_deg: float
+    u_zero_deg: Uncertainty
+    harmonics: tuple[Harmonic, ...] = ()
+    dof: Annotated[float, Field(gt=0)] | None = None
+
+    @model_validator(mode="after")
+    def _check_orders(self) -> Self:
+        orders = [h.order for h in self.harmonics]
+        if len(set(orders)) != len(orders):
+            raise ValueError("a harmonic is given twice")
+        return self
+
+
+class Port(Part):
+    """Where a sightline starts, from the point where the shaft meets the hub."""
+
+    forward_m: float
+    outward_m: float
+    u_forward_m: Uncertainty
+    u_outward_m: Uncertainty
+
+
+class ChannelFigures(Part):
+    """What a channel's readings look like at rest."""
+
+    noise_deg: Uncertainty
+    """Standard deviation of one reading (degC for the temperature)."""
+    resolution_deg: Uncertainty
+    """Smallest step of a reading (degC for the temperature)."""
+
+
+class Coefficients(Part):
+    """All that a record says of a head's readings: what is applied, and how well it is known."""
+
+    tilt: TiltPart | None = None
+    encoders: dict[CircularChannel, EncoderPart] = {}
+    ports: dict[AzimuthChannel, Port] = {}
+    stub_m: Annotated[float, Field(ge=0)] = 0.0
+    """From the point where the shaft meets the hub to the head's own centre."""
+    u_stub_m: Uncertainty = 0.0
+    channels: dict[AnyChannel, ChannelFigures] = {}

@@ -108,7 +108,10 @@ class HeadLink(Judged):
     clk_ppm: Number | None
     """Rate of the head's clock against this host's."""
     clk_ms: NonNegative | None
-    """How far its times may be off, apart from what every sample takes on its way."""
+    """How far its times may be off, apart from what every sample takes on its way: that is
+    ``trip_ms`` at most."""
+    trip_ms: NonNegative | None = None
+    """Least round trip of the clock pings of the last minute."""
     rssi_dbm: Number | None
     batt_pct: NonNegative | None
     temp: Number | None

@@ -29,7 +29,7 @@ from ingest.service.wheelwork import WheelSettings, WheelWork
 from ingest.wire.codes import PROTOCOL_MAJOR
 from ingest.wire.hello import Hello
 from ingest.wire.messages import Report
-from ingest.wire.reports import Event, Status
+from ingest.wire.reports import ClockPong, Event, Status
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +92,8 @@ class Bay:
                 self._measure(slot, item)
             elif isinstance(item, Hello):
                 self._meet(slot, item)
+            elif isinstance(item, ClockPong):
+                slot.trips.take(item, chunk.arrived_ns)
             elif not self._note(slot, item):
                 answers.append(item)
         return answers
@@ -105,6 +107,7 @@ class Bay:
         code = f"link-{self._number(slot)}"
         if change.state is LinkState.OPEN:
             slot.feed.restart()
+            slot.trips.restart()
             self.alerts.clear(code)
         else:
             text = f"{link}: {change.state.value}" if change.error is None else str(change.error)

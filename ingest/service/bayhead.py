@@ -27,6 +27,7 @@ from ingest.service.flood import FloodGate
 from ingest.service.instrument import Instrument
 from ingest.service.linkkeeper import LinkState
 from ingest.service.live import LiveReadings
+from ingest.service.roundtrip import RoundTrips
 from ingest.wire.codes import Mounting
 from ingest.wire.hello import ChannelInfo, Hello
 from ingest.wire.reports import Status
@@ -60,6 +61,7 @@ class LinkSlot:
     samples_before: int = 0
     gate: FloodGate = field(default_factory=FloodGate)
     conduct: Conduct = field(default_factory=Conduct)
+    trips: RoundTrips = field(default_factory=RoundTrips)
     values: int = 0
     """Values that have come out of the chain."""
     dropped_before: int = 0
@@ -176,6 +178,7 @@ class HeadDesk:
         topic = self._announcer.topics.head_link(head.name)
         drift = None if chain is None else chain.clock.drift_ppm
         bound_ns = None if chain is None else chain.clock.bound_ns
+        trip_ns = head.slot.trips.least_ns
         gap_ms = round(slot.longest_gap_ns * 1e3 / NS, 1)
         slot.longest_gap_ns = 0
         message = HeadLink(
@@ -196,6 +199,7 @@ class HeadDesk:
             gap_ms=gap_ms if head.online else None,
             clk_ppm=None if drift is None else round(drift, 1),
             clk_ms=None if bound_ns is None else round(bound_ns * 1e-6, 3),
+            trip_ms=None if trip_ns is None else round(trip_ns * 1e-6, 3),
             rssi_dbm=None,
             batt_pct=None if health is None else health.battery_percent,
             temp=_degc(health),

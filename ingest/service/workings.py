@@ -34,7 +34,7 @@ from ingest.service.ports import CalibrationRecords
 from ingest.service.requests import Answer, Requests
 from ingest.service.servicedesk import DeskSettings, ServiceDesk
 from ingest.wire.codes import CommandOp
-from ingest.wire.commands import Command
+from ingest.wire.commands import ClockPing, Command
 from ingest.wire.outgoing import outgoing
 from ingest.wire.reports import Ack, Refusal
 
@@ -49,6 +49,10 @@ ANSWER_S = 2.0
 
 CHANGES_SHEET = (CommandOp.RATE, CommandOp.START, CommandOp.STOP)
 """After these a link that keeps the hello on a sheet has to read it again."""
+
+
+NOBODY_WAITS = 0
+"""Stands for the id of a command where nobody asks whether it could be sent."""
 
 
 class Answering(Outlet, Protocol):
@@ -214,4 +218,14 @@ class Workings:
         if self._now.at_ns > self._second_ns:
             self.bay.tick((self._now.at_ns - self._second_ns) * 1e-9)
             self._second_ns = self._now.at_ns
+        self._ping()
         self._desk.refresh(self.bay)
+
+    def _ping(self) -> None:
+        for slot in self.bay.slots.values():
+            if slot.head is None or not slot.head.online:
+                continue
+            ping_id = slot.trips.next_ping(self._now.at_ns)
+            if ping_id is not None:
+                ping = outgoing(ClockPing(ping_id), self._forms[slot.name])
+                self._hands.send(slot.name, ping, NOBODY_WAITS)

@@ -13,11 +13,12 @@ from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.player import Told
 from ingest.service.workings import Workings, WorkSettings
 from ingest.wire.codes import CommandOp, status_byte
-from ingest.wire.commands import Command
+from ingest.wire.commands import ClockPing, Command
 from ingest.wire.framing import DELIMITER, frame
 from ingest.wire.hello import ChannelInfo, Hello
 from ingest.wire.messages import encode
-from ingest.wire.reports import Ack
+from ingest.wire.outgoing import outgoing
+from ingest.wire.reports import Ack, ClockPong
 
 BOOT = 5
 
@@ -27,9 +28,11 @@ class Hands:
 
     def __init__(self):
         self.asked = 0
+        self.sent = []
 
     def send(self, link, data, command_id):
         self.sent_id = command_id
+        self.sent.append(data)
 
     def ask_hello(self, link, command):
         self.asked += 1
@@ -104,3 +107,24 @@ def test_no_sheet_is_read_for_an_answer_that_nobody_waits_for(met):
     before = hands.asked
     say(1.2, Ack(status_byte(BOOT), 999, CommandOp.RATE, 500))
     assert hands.asked == before
+
+
+def test_a_head_is_pinged_and_its_round_trip_is_said(met):
+    form, workings, hands, _, say = met
+    workings.take(at(2), Second({"x": 0}))
+    assert hands.sent == [outgoing(ClockPing(1), form)]
+    say(2.004, ClockPong(status_byte(BOOT), 1, 700, 1_700))
+    workings.take(at(3), Second({"x": 0}))
+    assert len(hands.sent) == 1
+    trips = [fields["trip_ms"] for fields in workings._outlet.said if "trip_ms" in fields]
+    assert trips == [None, 3.0]
+
+
+def test_a_link_that_opens_anew_knows_no_round_trip(met):
+    _, workings, _, _, say = met
+    workings.take(at(2), Second({"x": 0}))
+    say(2.004, ClockPong(status_byte(BOOT), 1, 0, 0))
+    workings.take(at(3), LinkIs("x", LinkChange(LinkState.OPEN, None), 1))
+    workings.take(at(4), Second({"x": 0}))
+    trips = [fields["trip_ms"] for fields in workings._outlet.said if "trip_ms" in fields]
+    assert trips == [None, None]

@@ -1,40 +1,54 @@
 """Records as text: sealed, written, read back. Every version that was ever released is read."""
 
 import json
-from typing import Any
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
 from calibration.errors import CalibrationFileError
 from calibration.records.canonical import canonical, digest, parse
-from calibration.records.version1 import FORMAT, CalibrationRecord1
+from calibration.records.record import FORMAT, CalibrationRecord
+from calibration.records.version1 import CalibrationRecord1
 
-AnyRecord = CalibrationRecord1
-UNHASHED = ("sha256",)
+AnyRecord = CalibrationRecord | CalibrationRecord1
+R = TypeVar("R", CalibrationRecord, CalibrationRecord1)
+
+VERSIONS: Mapping[int, type[AnyRecord]] = MappingProxyType(
+    {1: CalibrationRecord1, 2: CalibrationRecord}
+)
+UNHASHED = ("sha256", "signatures")
 
 
-def seal(record: CalibrationRecord1) -> CalibrationRecord1:
+def seal(record: R) -> R:
     """Return the record with its hash filled in."""
-    found = digest(record.model_dump(mode="json"), UNHASHED)
-    return record.model_copy(update={"sha256": found})
+    return record.model_copy(update={"sha256": hash_of(record)})
 
 
-def dump_record(record: CalibrationRecord1) -> str:
+def hash_of(record: AnyRecord) -> str:
+    """Return the SHA-256 that the record has when sealed."""
+    return digest(record.model_dump(mode="json"), UNHASHED)
+
+
+def dump_record(record: AnyRecord) -> str:
     """Return a sealed record as JSON text: indented, keys in order, ending in a newline."""
     if not record.sha256:
         raise ValueError(f"record {record.record_id} is not sealed")
     return json.dumps(record.model_dump(mode="json"), indent=2, sort_keys=True) + "\n"
 
 
-def load_record(text: str, where: str = "calibration record") -> CalibrationRecord1:
+def load_record(text: str, where: str = "calibration record") -> AnyRecord:
     """Read a record from JSON text; ``where`` names it in messages (a path, a row).
+
+    Its signatures are not looked at: see ``calibration.records.keys``.
 
     Raises:
         CalibrationFileError: it cannot be read, is of an unknown format or version, has been
             altered (its hash differs), or has values that no record may have.
     """
     raw = parse(text, where)
-    _check_version(raw, where)
+    model = _model_of(raw, where)
     try:
         body, found = canonical(raw), digest(raw, UNHASHED)
     except ValueError as error:
@@ -42,9 +56,13 @@ def load_record(text: str, where: str = "calibration record") -> CalibrationReco
     if raw.get("sha256") != found:
         raise CalibrationFileError(where, "altered after it was sealed: its hash differs")
     try:
-        return CalibrationRecord1.model_validate_json(body, strict=True)
+        record = model.model_validate_json(body, strict=True)
     except ValidationError as error:
         raise CalibrationFileError(where, first_fault(error)) from error
+    if record.version > 1 and canonical(record.model_dump(mode="json")) != body:
+        reason = "a field is missing or written another way than records are"
+        raise CalibrationFileError(where, reason)
+    return record
 
 
 def first_fault(error: ValidationError) -> str:
@@ -54,9 +72,12 @@ def first_fault(error: ValidationError) -> str:
     return f"{place}: {first['msg']}" if place else first["msg"]
 
 
-def _check_version(raw: dict[str, Any], where: str) -> None:
+def _model_of(raw: dict[str, Any], where: str) -> type[AnyRecord]:
     if raw.get("format") != FORMAT:
         raise CalibrationFileError(where, f"not a {FORMAT} record")
-    if raw.get("version") != 1 or isinstance(raw["version"], bool):
-        reason = f"version {raw.get('version')!r} is unknown; this program reads 1"
-        raise CalibrationFileError(where, reason)
+    version = raw.get("version")
+    if type(version) is int and version in VERSIONS:
+        return VERSIONS[version]
+    known = " and ".join(map(str, VERSIONS))
+    reason = f"version {version!r} is unknown; this program reads {known}"
+    raise CalibrationFileError(where, reason)

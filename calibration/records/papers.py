@@ -1,0 +1,133 @@
+"""What a record says of the work: where, for whom, with what, by whom."""
+
+from datetime import date
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from calibration.records.fields import (
+    Decimal,
+    HeadId,
+    Line,
+    MaybeSha256,
+    NotNegative,
+    Positive,
+    RecordId,
+    Sha256,
+    Unit,
+    Whole,
+    Word,
+)
+from calibration.records.parts import Part
+
+ITEM_ONLY = "The results relate only to the item described here, as it was when measured."
+IN_FULL = "This document is copied as a whole or, with the laboratory's written consent, in part."
+NOT_ACCREDITED = "Not issued under accreditation."
+STATEMENTS = (ITEM_ONLY, IN_FULL, NOT_ACCREDITED)
+"""What a laboratory without accreditation says on every certificate."""
+
+
+class Head(Part):
+    """The item: one measuring head. ``condition``: as received, where it matters."""
+
+    head_id: HeadId
+    serial: Line = ""
+    model: Line = ""
+    firmware: Line = ""
+    condition: Line = ""
+
+
+class Lab(Part):
+    """Who calibrates. ``country`` is the two-letter code of ISO 3166-1."""
+
+    name: Line = ""
+    address: Line = ""
+    country: Annotated[str, Field(pattern=r"^([A-Z]{2})?$")] = ""
+
+
+class Customer(Part):
+    """For whom."""
+
+    name: Line = ""
+    address: Line = ""
+    contact: Line = ""
+
+
+class Method(Part):
+    """By which procedure, in which edition."""
+
+    name: Line = ""
+    version: Line = ""
+
+
+class Software(Part):
+    """What computed the results; the hash is of the settings it was run with."""
+
+    name: Line = ""
+    version: Line = ""
+    settings_sha256: MaybeSha256 = ""
+
+
+class Stated(Part):
+    """A value with its expanded uncertainty, as printed."""
+
+    value: Decimal
+    U: NotNegative
+    k: Positive
+    unit: Unit
+
+
+class Environment(Part):
+    """Conditions that influence the result."""
+
+    temperature: Stated
+    humidity: Stated | None = None
+
+
+class ReferenceUse(Part):
+    """A reference as it was when used: what it is worth and what says so."""
+
+    id: Word
+    kind: Annotated[str, Field(pattern=r"^[a-z][a-z-]{0,31}$")]
+    """Such as ``bar``, ``sine-bar``, ``gauge-block``, ``thermometer``."""
+    certificate: Line
+    """Its number."""
+    certificate_sha256: MaybeSha256
+    """Of the certificate's file."""
+    issuer: Line
+    value: Decimal
+    unit: Unit
+    U: NotNegative
+    k: Positive
+    issued: date
+    due: date
+
+    @model_validator(mode="after")
+    def _check_dates(self) -> Self:
+        if self.due <= self.issued:
+            raise ValueError("due is not after issued")
+        return self
+
+
+class RawFile(Part):
+    """A file of readings that a result was computed from."""
+
+    what: Word
+    sha256: Sha256
+    bytes: Whole
+
+
+class RecordLink(Part):
+    """Another record, so named that no other can take its place."""
+
+    record_id: RecordId
+    sha256: Sha256
+
+
+class Signature(Part):
+    """One signature; ``key_id`` is the start of the SHA-256 of the raw public key."""
+
+    key_id: Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
+    algorithm: Literal["Ed25519"] = "Ed25519"
+    value: Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]{86}==$")]
+    """64 bytes in base64."""

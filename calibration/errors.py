@@ -34,3 +34,13 @@ class BadBenchData(CalibrationError):
         self.what = what
         self.why = why
         self.remedy = remedy
+
+
+class ReferenceRefused(CalibrationError):
+    """No result may stand on this reference: the work stops."""
+
+    def __init__(self, reference: str, why: str, remedy: str) -> None:
+        super().__init__(f"{reference} {why}; {remedy}")
+        self.reference = reference
+        self.why = why
+        self.remedy = remedy

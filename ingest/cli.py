@@ -7,7 +7,7 @@ import os
 import sys
 from typing import NoReturn
 
-from calibration.errors import CalibrationError
+from calibration.errors import CalibrationError, ReferenceRefused
 from ingest.core.errors import IngestError, MeasurementRefused
 
 COMMANDS: dict[str, str] = {
@@ -67,7 +67,7 @@ def main(argv: list[str] | None = None) -> int:
         code = int(args.run(args))
         sys.stdout.flush()
         return code
-    except MeasurementRefused as refused:
+    except (MeasurementRefused, ReferenceRefused) as refused:
         print(f"levelhead {args.command}: refused: {refused}", file=sys.stderr)
         return EXIT_REFUSED
     except (IngestError, CalibrationError) as error:

@@ -86,12 +86,12 @@ class Stability(Part):
 
 
 class Point(Part):
-    """One verification point."""
+    """One verification point: the mean of ``repeats`` readings taken in one direction."""
 
     channel: Word
     nominal: Decimal
     direction: Direction
-    repeat: Count
+    repeats: Count
     reference: Decimal
     indication: Decimal
     error: Decimal

@@ -1,0 +1,1 @@
+"""Verification: points of known angle -> errors, figures, budgets, verdicts. All pure."""

@@ -26,6 +26,21 @@ class CalibrationFileError(CalibrationError):
         self.reason = reason
 
 
+class RecordAltered(CalibrationFileError):
+    """A record's content is not what it was sealed or signed as."""
+
+
+class RecordIncomplete(CalibrationError):
+    """A record lacks what a certificate must say; ``missing`` has a reason for each."""
+
+    def __init__(self, record_id: str, missing: tuple[str, ...]) -> None:
+        super().__init__(
+            f"record {record_id} cannot be signed: {'; '.join(missing)}; complete the draft first"
+        )
+        self.record_id = record_id
+        self.missing = missing
+
+
 class BadBenchData(CalibrationError):
     """Bench readings that no fit can use: what, why, and what to do."""
 

@@ -129,5 +129,5 @@ class Signature(Part):
 
     key_id: Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
     algorithm: Literal["Ed25519"] = "Ed25519"
-    value: Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]{86}==$")]
-    """64 bytes in base64."""
+    value: Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]{85}[AQgw]==$")]
+    """64 bytes in base64, written in the one way there is (the last four bits are zero)."""

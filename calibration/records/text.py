@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from calibration.errors import CalibrationFileError
+from calibration.errors import CalibrationFileError, RecordAltered
 from calibration.records.canonical import canonical, digest, parse
 from calibration.records.record import FORMAT, CalibrationRecord
 from calibration.records.version1 import CalibrationRecord1
@@ -41,11 +41,11 @@ def dump_record(record: AnyRecord) -> str:
 def load_record(text: str, where: str = "calibration record") -> AnyRecord:
     """Read a record from JSON text; ``where`` names it in messages (a path, a row).
 
-    Its signatures are not looked at: see ``calibration.records.keys``.
+    Its signatures are not looked at: see ``calibration.records.signatures``.
 
     Raises:
-        CalibrationFileError: it cannot be read, is of an unknown format or version, has been
-            altered (its hash differs), or has values that no record may have.
+        CalibrationFileError: it cannot be read, is of an unknown format or version, or has
+            values that no record may have; as ``RecordAltered``, its hash differs.
     """
     raw = parse(text, where)
     model = _model_of(raw, where)
@@ -54,7 +54,7 @@ def load_record(text: str, where: str = "calibration record") -> AnyRecord:
     except ValueError as error:
         raise CalibrationFileError(where, f"no canonical form: {error}") from error
     if raw.get("sha256") != found:
-        raise CalibrationFileError(where, "altered after it was sealed: its hash differs")
+        raise RecordAltered(where, "altered after it was sealed: its hash differs")
     try:
         record = model.model_validate_json(body, strict=True)
     except ValidationError as error:

@@ -9,7 +9,9 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 DECIMAL = r"^-?(0|[1-9][0-9]{0,11})(\.[0-9]{1,15})?$"
-ONE_LINE = r"^[^\x00-\x1f\x7f\u2028\u2029]*$"
+ONE_LINE = r"^[^\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]*$"
+"""No control characters, no line breaks, nothing that turns the reading direction: what a
+person reads on paper or in a terminal is what was signed."""
 
 
 def _signed_zero(text: str) -> str:

@@ -1,6 +1,7 @@
 """Records as text: sealed, written, read back. Every version that was ever released is read."""
 
 import json
+import reprlib
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, TypeVar
@@ -18,6 +19,7 @@ R = TypeVar("R", CalibrationRecord, CalibrationRecord1)
 VERSIONS: Mapping[int, type[AnyRecord]] = MappingProxyType(
     {1: CalibrationRecord1, 2: CalibrationRecord}
 )
+LONGEST_PLACE = 80
 UNHASHED = ("sha256", "signatures")
 
 
@@ -68,8 +70,9 @@ def load_record(text: str, where: str = "calibration record") -> AnyRecord:
 def first_fault(error: ValidationError) -> str:
     """Return the first thing that a model did not take, with its place, in one line."""
     first = error.errors(include_url=False)[0]
-    place = ".".join(str(step) for step in first["loc"])
-    return f"{place}: {first['msg']}" if place else first["msg"]
+    place = ".".join(str(step) for step in first["loc"])[:LONGEST_PLACE]
+    text = f"{place}: {first['msg']}" if place else first["msg"]
+    return "".join(sign if sign.isprintable() else "?" for sign in text)
 
 
 def _model_of(raw: dict[str, Any], where: str) -> type[AnyRecord]:
@@ -79,5 +82,5 @@ def _model_of(raw: dict[str, Any], where: str) -> type[AnyRecord]:
     if type(version) is int and version in VERSIONS:
         return VERSIONS[version]
     known = " and ".join(map(str, VERSIONS))
-    reason = f"version {version!r} is unknown; this program reads {known}"
+    reason = f"version {reprlib.repr(version)} is unknown; this program reads {known}"
     raise CalibrationFileError(where, reason)

@@ -1,0 +1,139 @@
+"""``levelhead record``: check, sign and show calibration records; make keys.
+
+A signature here is an integrity seal: it shows that nothing was changed since somebody who had
+the key signed. It is no qualified electronic signature.
+"""
+
+import argparse
+import sys
+from pathlib import Path
+
+from calibration.errors import RecordAltered, RecordIncomplete
+from calibration.records.check import check_record
+from calibration.records.keys import key_id
+from calibration.records.record import CalibrationRecord
+from calibration.records.signatures import sign
+from calibration.records.text import AnyRecord, dump_record, load_record
+from ingest.commands.keyfiles import load_private, load_public, make_key_files
+from ingest.commands.record_check import as_json, as_text
+from ingest.commands.record_show import summary
+from ingest.commands.tables import STANDARD_INPUT, read_text
+from ingest.commands.writing import write_whole
+from ingest.core.errors import InputError
+
+SEAL = "This is an integrity seal, no qualified electronic signature."
+EXIT_DOES_NOT_HOLD = 3
+MOST_RAW_BYTES = 1024 * 1024 * 1024
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the actions, each with its arguments."""
+    actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
+    _check_arguments(actions.add_parser("check", help="say whether a record holds, and who signed"))
+    signing = actions.add_parser("sign", help=f"sign a complete draft. {SEAL}")
+    signing.add_argument("file", metavar="R.json", help="the record; - reads standard input")
+    signing.add_argument("--key", type=Path, required=True, help="file of the private key")
+    signing.add_argument(
+        "-o", "--output", metavar="FILE", help="where to write it (default: in its own place)"
+    )
+    signing.set_defaults(act=_sign)
+    key = actions.add_parser("key", help="make a key pair: PATH (private) and PATH.pub (public)")
+    key.add_argument("--make", type=Path, metavar="PATH", required=True)
+    key.set_defaults(act=_key)
+    show = actions.add_parser("show", help="sum a record up for people")
+    show.add_argument("file", metavar="R.json", help="the record; - reads standard input")
+    show.set_defaults(act=_show)
+
+
+def _check_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", metavar="R.json", help="the record; - reads standard input")
+    parser.add_argument(
+        "--key",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="PUB",
+        dest="keys",
+        help="public key; one of those given must have signed",
+    )
+    parser.add_argument(
+        "--raw", type=Path, action="append", default=[], help="file of readings that it names"
+    )
+    parser.add_argument(
+        "--previous",
+        action="append",
+        default=[],
+        metavar="P.json",
+        help="the head's record before it; several, for a longer chain",
+    )
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.set_defaults(act=_check)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do the action. Exit 3 when a record does not hold, or is not complete enough to sign."""
+    try:
+        return int(args.act(args))
+    except RecordAltered as error:
+        print(f"levelhead record: refused: {error}", file=sys.stderr)
+    except RecordIncomplete as error:
+        print(f"levelhead record: refused: {error.record_id} lacks", file=sys.stderr)
+        print(*(f"  {reason}" for reason in error.missing), sep="\n", file=sys.stderr)
+    return EXIT_DOES_NOT_HOLD
+
+
+def _check(args: argparse.Namespace) -> int:
+    record = read_record(args.file)
+    keys = load_public(args.keys)
+    raw = {str(path): _bytes(path) for path in args.raw}
+    found = check_record(record, keys.values(), raw, [read_record(p) for p in args.previous])
+    names = {key_id(key): str(path) for path, key in keys.items()}
+    print(as_json(found) if args.json else as_text(found, names))
+    if found.signatures and not args.json:
+        print(SEAL)
+    return 0 if found.holds else EXIT_DOES_NOT_HOLD
+
+
+def _sign(args: argparse.Namespace) -> int:
+    record = read_record(args.file)
+    if not isinstance(record, CalibrationRecord):
+        raise InputError(args.file, None, "is of version 1, which has no signature")
+    key = load_private(args.key)
+    signed = dump_record(sign(record, key))
+    output = args.output or args.file
+    if output == STANDARD_INPUT:
+        print(signed, end="")
+        return 0
+    write_whole(Path(output), signed)
+    print(f"{record.record_id} signed with key {key_id(key.public_key())}: {output}\n{SEAL}")
+    return 0
+
+
+def _key(args: argparse.Namespace) -> int:
+    public, public_path = make_key_files(args.make)
+    print(
+        f"key {key_id(public)}\n"
+        f"  private  {args.make}: signs records; keep it to yourself, with a copy in a safe place\n"
+        f"  public   {public_path}: give it to whoever checks, and to the service"
+    )
+    return 0
+
+
+def _show(args: argparse.Namespace) -> int:
+    print(summary(read_record(args.file)))
+    return 0
+
+
+def read_record(path: str) -> AnyRecord:
+    """Read a record from a file or, for ``-``, standard input."""
+    name, text = read_text(path)
+    return load_record(text, name)
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if path.stat().st_size > MOST_RAW_BYTES:
+            raise InputError(str(path), None, f"larger than {MOST_RAW_BYTES // 2**20} MiB")
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(str(path), None, (error.strerror or "cannot be read").lower()) from error

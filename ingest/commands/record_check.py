@@ -1,0 +1,80 @@
+"""What ``levelhead record check`` prints."""
+
+import json
+from collections.abc import Iterator, Mapping
+
+from calibration.records.check import RecordCheck
+from calibration.records.record import CalibrationRecord
+from calibration.records.signatures import Signed
+
+
+def as_text(found: RecordCheck, key_files: Mapping[str, str]) -> str:
+    """Return the finding for people; ``key_files``: where the keys by their ids came from."""
+    record = found.record
+    lines = [
+        f"record {record.record_id} of head {record.head_id}, issued {record.issued}",
+        f"  content    unaltered; SHA-256 {record.sha256}",
+        *_signatures(found, key_files),
+        *_files(found),
+        *(f"  lacks      {reason}" for reason in found.missing),
+        *(f"  FAULT      {fault}" for fault in found.faults),
+        f"It {_verdict(found)}.",
+    ]
+    return "\n".join(lines)
+
+
+def _verdict(found: RecordCheck) -> str:
+    if not found.holds:
+        return "does NOT hold: do not measure with it"
+    if found.record.version == 1:
+        return "holds (version 1 has no signature)"
+    if not found.signatures:
+        return "holds, as a draft that nobody signed"
+    return "holds" if found.keyed else "holds as far as can be told without a public key (--key)"
+
+
+def _signatures(found: RecordCheck, key_files: Mapping[str, str]) -> Iterator[str]:
+    if not found.signatures:
+        yield "  signature  none"
+    for each in found.signatures:
+        whose = f"{each.key_id} ({key_files[each.key_id]})" if each.key_id in key_files else ""
+        yield f"  signature  {_state(each)}: key {whose or each.key_id}"
+
+
+def _state(signature: Signed) -> str:
+    return {True: "holds", False: "FAILS", None: "not checked, its key was not given"}[
+        signature.holds
+    ]
+
+
+def _files(found: RecordCheck) -> Iterator[str]:
+    record = found.record
+    for file in found.raw:
+        said = f"is {file.what}, as read" if file.holds else "is NOT one that it was made from"
+        yield f"  raw file   {file.where} {said}"
+    for what in found.raw_not_given:
+        yield f"  raw file   {what}: not checked, it was not given"
+    if isinstance(record, CalibrationRecord) and record.previous is not None:
+        yield f"  previous   follows {record.previous.record_id}"
+
+
+def as_json(found: RecordCheck) -> str:
+    """Return the finding as one JSON object."""
+    record = found.record
+    previous = record.previous if isinstance(record, CalibrationRecord) else None
+    return json.dumps(
+        {
+            "record_id": record.record_id,
+            "head_id": record.head_id,
+            "version": record.version,
+            "sha256": record.sha256,
+            "holds": found.holds,
+            "signed": bool(found.signatures),
+            "signatures": [{"key_id": s.key_id, "holds": s.holds} for s in found.signatures],
+            "raw": [{"file": f.where, "what": f.what, "holds": f.holds} for f in found.raw],
+            "raw_not_given": list(found.raw_not_given),
+            "previous": None if previous is None else previous.record_id,
+            "missing": list(found.missing),
+            "faults": list(found.faults),
+        }
+    )

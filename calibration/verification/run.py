@@ -1,0 +1,186 @@
+"""A verification from readings to verdicts: pure, and the same for bench and command."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.decision import Rule
+from calibration.encoders import Encoders
+from calibration.files.points import TILT, Points, Reading
+from calibration.files.references import Kind, Reference
+from calibration.records.parts import Coefficients
+from calibration.sensors import DEFAULT_TILT, Correction
+from calibration.tilt import Tilt
+from calibration.verification.cross_axis import cross_axis
+from calibration.verification.errors_at_points import (
+    HeadShare,
+    PointError,
+    known_angle_errors,
+    sine_bar_errors,
+    stack_angles_deg,
+)
+from calibration.verification.figures import (
+    Figure,
+    hysteresis,
+    linearity,
+    max_error,
+    repeatability,
+    zero,
+)
+from calibration.verification.head_class import HeadClass
+from calibration.verification.series import Series, gather
+from calibration.verification.setup import (
+    ABSOLUTE,
+    WIRE_STEP_DEG,
+    References,
+    Setup,
+    by_stack,
+)
+from calibration.verification.verdicts import Verdict, verdicts_of
+
+F64 = NDArray[np.float64]
+
+ROWS = {
+    "incl_x": 0,
+    "incl_y": 1,
+    "incl_z": 2,
+    "rotation": 3,
+    "azimuth_cross": 4,
+    "azimuth_track": 5,
+    "steer": 6,
+    "temperature": 7,
+}
+UNCALIBRATED = "no calibration"
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelResult:
+    """All that one channel's points say. Angles in degrees."""
+
+    channel: str
+    points: tuple[PointError, ...]
+    figures: tuple[Figure, ...]
+    verdicts: tuple[Verdict, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """The results of one run and the references that they stand on."""
+
+    channels: tuple[ChannelResult, ...]
+    references: tuple[Reference, ...]
+
+    @property
+    def verdicts(self) -> tuple[Verdict, ...]:
+        """The verdicts of all channels."""
+        return tuple(v for c in self.channels for v in c.verdicts)
+
+
+@dataclass(frozen=True, slots=True)
+class _Evaluated:
+    """A channel's errors, its gathered readings, and what they stand on."""
+
+    points: tuple[PointError, ...]
+    series: Series
+    references: tuple[Reference, ...]
+    knows_zero: bool
+
+
+def correction_of(coefficients: Coefficients | None, owner: str) -> Correction:
+    """Return the correction that coefficients state; none at all for a head that has none."""
+    if coefficients is None:
+        return Correction(UNCALIBRATED, False, None, Encoders.from_parts({}, UNCALIBRATED))
+    tilt = None if coefficients.tilt is None else Tilt.from_part(coefficients.tilt, owner)
+    return Correction(owner, True, tilt, Encoders.from_parts(coefficients.encoders, owner))
+
+
+def verify(
+    points: Points,
+    coefficients: Coefficients | None,
+    references: References,
+    head_class: HeadClass,
+    rule: Rule,
+    setup: Setup,
+) -> Verification:
+    """Evaluate points with the coefficients given (None: the readings as they come).
+
+    Raises:
+        BadBenchData: readings that do not make a verification, or a reference is missing.
+        ReferenceRefused: no result may stand on a reference.
+    """
+    results, used = [], dict[str, Reference]()
+    for channel in points.channels:
+        readings = points.of(channel)
+        share = _share(channel, coefficients)
+        true_deg = _corrected_deg(readings, coefficients)
+        got = _errors(readings, true_deg, references, share, setup)
+        figures = _figures(got)
+        if channel in TILT:
+            other = gather(readings, true_deg[ROWS[_other(channel)]], np.zeros(len(readings)))
+            tilts = np.array([p.reference_deg for p in got.points])
+            across = cross_axis(other, tilts, share, setup)
+            figures += () if across is None else (across,)
+        verdicts = verdicts_of(channel, got.points, figures, head_class, rule)
+        results.append(ChannelResult(channel, got.points, figures, verdicts))
+        used |= {r.id: r for r in got.references}
+    return Verification(tuple(results), tuple(used.values()))
+
+
+def _errors(
+    readings: Sequence[Reading],
+    true_deg: F64,
+    references: References,
+    share: HeadShare,
+    setup: Setup,
+) -> _Evaluated:
+    own = true_deg[ROWS[readings[0].channel]]
+    if by_stack(readings):
+        bench = references.sine_bar(readings)
+        series = gather(readings, own, stack_angles_deg(readings, bench))
+        points = sine_bar_errors(series, readings, bench, share, setup)
+        return _Evaluated(points, series, bench.used, True)
+    reference = references.known_angle(readings)
+    angle = reference.angle_deg if reference.kind is Kind.BAR else reference.value
+    told = np.array([r.reference_deg for r in readings], dtype=np.float64)
+    series = gather(readings, own, told + float(angle or 0))
+    points = known_angle_errors(series, reference, share)
+    return _Evaluated(points, series, (reference,), reference.kind in ABSOLUTE)
+
+
+def _figures(got: _Evaluated) -> tuple[Figure, ...]:
+    points = got.points
+    found = (
+        max_error(points),
+        zero(points) if got.knows_zero else None,
+        repeatability(got.series.s_deg, got.series.dof),
+        hysteresis(points),
+        linearity(points),
+        linearity(points, end_points=True),
+    )
+    return tuple(figure for figure in found if figure is not None)
+
+
+def _corrected_deg(readings: Sequence[Reading], coefficients: Coefficients | None) -> F64:
+    """Return all channels as the head would say them, degrees, shape (8, n)."""
+    raw = np.full((len(ROWS), len(readings)), np.nan)
+    for i, reading in enumerate(readings):
+        for channel, value in reading.raw_rad.items():
+            raw[ROWS[channel], i] = value
+        raw[ROWS["temperature"], i] = reading.temperature_degc
+    true: F64 = np.degrees(correction_of(coefficients, "as verified").apply(raw, ROWS))
+    return true
+
+
+def _share(channel: str, coefficients: Coefficients | None) -> HeadShare:
+    known = None if coefficients is None else coefficients.channels.get(channel)  # type: ignore[call-overload]
+    step = WIRE_STEP_DEG if known is None else known.resolution_deg
+    if channel not in TILT:
+        return HeadShare(step, 0.0)
+    tilt = coefficients.tilt if coefficients and coefficients.tilt else DEFAULT_TILT
+    return HeadShare(step, tilt.u_bias_deg_per_degc[ROWS[channel]])
+
+
+def _other(channel: str) -> str:
+    return TILT[1 - TILT.index(channel)]

@@ -57,9 +57,10 @@ UNCALIBRATED = "no calibration"
 
 @dataclass(frozen=True, slots=True)
 class ChannelResult:
-    """All that one channel's points say. Angles in degrees."""
+    """All that one channel's points say, in degrees; ``step_deg`` is the head's resolution."""
 
     channel: str
+    step_deg: float
     points: tuple[PointError, ...]
     figures: tuple[Figure, ...]
     verdicts: tuple[Verdict, ...]
@@ -123,7 +124,7 @@ def verify(
             across = cross_axis(other, tilts, share, setup)
             figures += () if across is None else (across,)
         verdicts = verdicts_of(channel, got.points, figures, head_class, rule)
-        results.append(ChannelResult(channel, got.points, figures, verdicts))
+        results.append(ChannelResult(channel, share.step_deg, got.points, figures, verdicts))
         used |= {r.id: r for r in got.references}
     return Verification(tuple(results), tuple(used.values()))
 

@@ -108,6 +108,12 @@ class LiveTable(Table):
     """A head that has sent nothing valid for so long is opened anew."""
 
 
+class CalibrationTable(Table):
+    """``[calibration]``: with public keys, only records signed by one of them are used."""
+
+    keys: tuple[Path, ...] = ()
+
+
 class ConfigFile(Table):
     """The whole file."""
 
@@ -117,6 +123,7 @@ class ConfigFile(Table):
     chain: ChainTable = ChainTable()
     turn: TurnTable = TurnTable()
     live: LiveTable = LiveTable()
+    calibration: CalibrationTable = CalibrationTable()
 
 
 class Config(Table):
@@ -127,6 +134,7 @@ class Config(Table):
     bay: str
     state_file: Path
     records_dir: Path | None
+    keys: tuple[Path, ...]
     embedded: EmbeddedBrokerSettings | None
     broker: BrokerSettings
     service: ServiceSettings
@@ -173,6 +181,7 @@ def _known_keys(location: tuple[int | str, ...]) -> str:
         "chain": ChainTable,
         "turn": TurnTable,
         "live": LiveTable,
+        "calibration": CalibrationTable,
     }
     if len(location) > 1:
         model = tables.get(str(location[0]), ConfigFile)
@@ -185,10 +194,15 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
     records = None if read.bay.records_dir is None else folder / read.bay.records_dir
     if records is not None and not records.is_dir():
         raise ConfigError(where, "bay.records_dir", records, NO_FOLDER)
+    keys = tuple(folder / path for path in read.calibration.keys)
+    for path in keys:
+        if not path.is_file():
+            raise ConfigError(where, "calibration.keys", path, "no such file")
     return Config(
         bay=read.bay.name,
         state_file=folder / read.bay.state_file,
         records_dir=records,
+        keys=keys,
         embedded=_embedded(where, read.broker),
         broker=_broker(where, folder, read.broker),
         service=_service(where, read),

@@ -34,6 +34,13 @@ def coefficients_of(record: AnyRecord) -> Coefficients:
     return Coefficients(**{name: getattr(record, name) for name in Coefficients.model_fields})
 
 
+def names_another(record: AnyRecord, record_id: str) -> bool:
+    """Say whether a record follows or amends the one with this id."""
+    if not isinstance(record, CalibrationRecord):
+        return False
+    return any(link.record_id == record_id for link in (record.previous, record.amends) if link)
+
+
 def follows(previous: AnyRecord, record_id: str, on: date) -> CalibrationRecord:
     """Begin a draft that follows the head's last record: its coefficients are those of before.
 

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from calibration.decision import Rule
-from calibration.records.fields import Line, MaybeSha256, Paragraph, RecordId
+from calibration.records.fields import Conformity, Line, MaybeSha256, Paragraph, RecordId
 from calibration.records.papers import (
     STATEMENTS,
     Customer,
@@ -39,6 +39,14 @@ from calibration.records.results import Budget, FitSummary, Run, Stability
 
 FORMAT: Literal["levelhead-calibration"] = "levelhead-calibration"
 TITLE = "Calibration certificate"
+WORST_FIRST: tuple[Conformity, ...] = (
+    "fail",
+    "conditional-fail",
+    "conditional-pass",
+    "none",
+    "pass",
+)
+"""What could not be decided is no pass."""
 
 
 class CalibrationRecord(Part):
@@ -160,6 +168,12 @@ class CalibrationRecord(Part):
     def run_in_force(self) -> Run | None:
         """The verification that the coefficients in force stand on."""
         return self.as_left if self.adjusted else self.as_found
+
+    @property
+    def result(self) -> Conformity:
+        """The worst decision of the verification that the coefficients in force stand on."""
+        decided = {v.decision for v in self.run_in_force.verdicts} if self.run_in_force else set()
+        return next((word for word in WORST_FIRST if word in decided), "none")
 
     @property
     def due_printed(self) -> date | None:

@@ -1,8 +1,10 @@
 """Records as text: sealed, written, read back. Every version that was ever released is read."""
 
 import json
+import re
 import reprlib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, TypeVar
 
@@ -20,6 +22,7 @@ VERSIONS: Mapping[int, type[AnyRecord]] = MappingProxyType(
     {1: CalibrationRecord1, 2: CalibrationRecord}
 )
 LONGEST_PLACE = 80
+HEAD_IN_TEXT = re.compile(r'"head_id"\s*:\s*"([0-9a-f]{16})"')
 UNHASHED = ("sha256", "signatures")
 
 
@@ -65,6 +68,32 @@ def load_record(text: str, where: str = "calibration record") -> AnyRecord:
         reason = "a field is missing or written another way than records are"
         raise CalibrationFileError(where, reason)
     return record
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """What a text that could not be taken as a record says that it is.
+
+    ``record_id`` is empty where the text is too damaged to tell.
+    """
+
+    head_id: str
+    record_id: str
+
+
+def claim_of(text: str) -> Claim | None:
+    """Return whose record a text says it is, whether or not that is true; None if it does not."""
+    try:
+        raw = parse(text, "")
+    except CalibrationFileError:
+        found = HEAD_IN_TEXT.search(text)
+        return None if found is None else Claim(found[1], "")
+    head = raw.get("head")
+    head_id = head.get("head_id") if isinstance(head, dict) else raw.get("head_id")
+    record_id = raw.get("record_id")
+    if isinstance(head_id, str) and isinstance(record_id, str):
+        return Claim(head_id, record_id)
+    return None
 
 
 def first_fault(error: ValidationError) -> str:

@@ -4,6 +4,8 @@ import argparse
 import json
 from pathlib import Path
 
+from calibration.records.keys import key_id
+from ingest.commands.keyfiles import load_public
 from ingest.config import load_config
 from ingest.drivers.serial import SerialSettings
 
@@ -19,6 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Exit 0 for a usable configuration; the error of an unusable one says what to do."""
     config = load_config(args.config)
+    keys = [key_id(key) for key in load_public(config.keys).values()]
     broker = "embedded, loopback only" if config.embedded else config.broker.where
     if args.json:
         print(
@@ -28,6 +31,7 @@ def run(args: argparse.Namespace) -> int:
                     "bay": config.bay,
                     "broker": broker,
                     "links": [link.name for link in config.links],
+                    "keys": keys,
                 }
             )
         )
@@ -35,6 +39,8 @@ def run(args: argparse.Namespace) -> int:
     print(f"{args.config}: usable")
     print(f"  bay {config.bay}, state in {config.state_file}")
     print(f"  broker: {broker}")
+    if keys:
+        print(f"  calibration records signed with {', '.join(keys)}")
     for link in config.links:
         speed = f", {link.baud} baud" if isinstance(link, SerialSettings) else ""
         print(f"  head at {link.name}{speed}")

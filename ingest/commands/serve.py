@@ -8,6 +8,7 @@ from pathlib import Path
 
 from calibration.errors import CalibrationFileError
 from ingest.commands.host import HostSettings, running_broker, running_service
+from ingest.commands.keyfiles import load_public
 from ingest.commands.links import make_links
 from ingest.config import NO_FOLDER, Config, load_config
 from ingest.core.errors import ConfigError, OutputError
@@ -47,9 +48,10 @@ async def _serve(config: Config, capture: Path | None) -> None:
     loop = asyncio.get_running_loop()
     for each in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(each, stopping.set)
+    keys = load_public(config.keys).values()
     connection = open_database(config.state_file)
     try:
-        records = StoredRecords(connection)
+        records = StoredRecords(connection, keys)
         refused = take_up(records, config.records_dir)
         settings = HostSettings(config.bay, config.embedded, config.broker, config.service)
         links = make_links(config.links)
@@ -75,7 +77,8 @@ def take_up(records: StoredRecords, folder: Path | None) -> list[str]:
     refused = []
     for path in sorted(folder.glob("*.json")):
         try:
-            records.add(path.read_text(encoding="utf-8"), str(path))
-        except (OSError, UnicodeDecodeError, CalibrationFileError) as error:
+            # What is not UTF-8 was damaged, and its head is to be told so.
+            records.add(path.read_text(encoding="utf-8", errors="replace"), str(path))
+        except (OSError, CalibrationFileError) as error:
             refused.append(f"{error}; this record is not used")
     return refused

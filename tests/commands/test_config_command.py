@@ -1,8 +1,11 @@
 """``levelhead config check``: what is wrong, where, and what is allowed, before a port opens."""
 
 import json
+from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
 from ingest.cli import main
 
@@ -45,7 +48,27 @@ def test_json_is_one_object(capsys, tmp_path):
         "bay": "north",
         "broker": "embedded, loopback only",
         "links": ["/dev/ttyUSB0", "socket://192.0.2.7:5000"],
+        "keys": [],
     }
+
+
+def test_whose_records_are_trusted_is_told(capsys, tmp_path):
+    lab = Path(__file__).parents[1] / "calibration" / "records" / "version-2.pub"
+    text = f"[calibration]\nkeys = ['{lab}']"
+    record = json.loads(lab.with_suffix(".json").read_text(encoding="utf-8"))
+    code, out, _, _ = check(capsys, tmp_path, text)
+    assert code == 0
+    assert f"records signed with {record['signatures'][0]['key_id']}" in out
+
+
+def test_a_private_key_among_the_public_ones_is_refused(capsys, tmp_path):
+    secret = Ed25519PrivateKey.generate()
+    (tmp_path / "lab").write_bytes(
+        secret.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
+    )
+    code, _, err, _ = check(capsys, tmp_path, "[calibration]\nkeys = ['lab']")
+    assert code == 2
+    assert err.endswith("lab: is a private key; give the public one (.pub)\n")
 
 
 def test_an_empty_file_is_usable_and_says_what_is_missing(capsys, tmp_path):
@@ -71,6 +94,13 @@ BAD = {
         "nope",
         "make it",
     ),
+    "a public key that is not there": (
+        '[calibration]\nkeys = ["lab.pub"]',
+        "calibration.keys",
+        "lab.pub",
+        "no such file",
+    ),
+    "keys that are no list": ('[calibration]\nkeys = "lab.pub"', "calibration.keys", "lab.pub", ""),
     "a port beyond 65535": ("[broker]\nport = 70000", "broker.port", "70000", "65535"),
     "a word for a number": ('[broker]\nport = "x"', "broker.port", "'x'", "integer"),
     "a length of nothing": ("[bay]\ncross_line_m = 0", "bay.cross_line_m", "0", "greater than 0"),

@@ -20,7 +20,7 @@ from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, HeadDesk, LinkSlot, Wheel
 from ingest.service.feed import HeadFeed
 from ingest.service.headalerts import HeadAlerts
-from ingest.service.instrument import instrument_of
+from ingest.service.instrument import fits_as_before, instrument_of
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.live import LiveReadings, LiveSettings
 from ingest.service.ports import CalibrationRecords
@@ -157,10 +157,11 @@ class Bay:
     def _number(self, slot: LinkSlot) -> int:
         return list(self.slots).index(slot.name) + 1
 
-    def _correction_for(self, identity: HeadId) -> Correction:
-        known = self._heads.get(identity)
-        instrument = known.instrument if known else instrument_of(identity, self._records)
-        return instrument.correction
+    def _correction_for(self, hello: Hello) -> Correction:
+        known = self._heads.get(hello.head)
+        if known is not None and fits_as_before(known.hello, hello):
+            return known.instrument.correction
+        return instrument_of(hello, self._records).correction
 
     def _measure(self, slot: LinkSlot, blocks: list[SampleBlock]) -> None:
         head, chain = slot.head, slot.feed.chain
@@ -199,6 +200,8 @@ class Bay:
         elif head.hello.boot != hello.boot:
             slot.restarts += 1
             self.work.void(head, "restarted")
+        if not fits_as_before(head.hello, hello):
+            head.instrument = instrument_of(hello, self._records)
         if head.slot.head is head:
             head.slot.head = None  # it was moved: what becomes of its old port is not its affair
         head.slot, slot.head, head.hello = slot, head, hello
@@ -237,7 +240,7 @@ class Bay:
 
     def _welcome(self, slot: LinkSlot, hello: Hello) -> BayHead:
         name = self._names.name_of(hello.head) or self._free_name(hello.head)
-        instrument = instrument_of(hello.head, self._records)
+        instrument = instrument_of(hello, self._records)
         live = LiveReadings(self._settings.live, self._announcer, name)
         head = BayHead(hello.head, name, slot, hello, instrument, live)
         self._heads[hello.head] = head

@@ -152,6 +152,7 @@ class HeadDesk:
                     sha256=record.sha256,
                     issued=record.issued.isoformat(),
                     due=None if record.due is None else record.due.isoformat(),
+                    result="none" if record.version == 1 else record.result,
                     q=quality,
                     why=why,
                 ),

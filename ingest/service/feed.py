@@ -7,7 +7,6 @@ from ingest.chain.chain import Chain, ChainSettings
 from ingest.core.blocks import RawRun, SampleBlock
 from ingest.core.channels import Channel
 from ingest.core.counters import LinkCounters
-from ingest.core.ids import HeadId
 from ingest.core.ports import Chunk, LinkForm
 from ingest.wire.decoder import Decoder
 from ingest.wire.hello import Hello
@@ -24,7 +23,7 @@ class HeadFeed:
     def __init__(
         self,
         settings: ChainSettings,
-        correction_for: Callable[[HeadId], Correction],
+        correction_for: Callable[[Hello], Correction],
         counters: LinkCounters,
         form: LinkForm = LinkForm.STREAM,
     ) -> None:
@@ -50,7 +49,7 @@ class HeadFeed:
     def recalibrate(self) -> None:
         """Look the head's correction up again."""
         if self.chain is not None and self.hello is not None:
-            self.chain.recalibrate(self._correction_for(self.hello.head))
+            self.chain.recalibrate(self._correction_for(self.hello))
 
     def feed(self, chunk: Chunk) -> Iterator[Report | list[SampleBlock]]:
         """Yield reports, and the blocks that samples completed, in the order of arrival."""
@@ -70,7 +69,7 @@ class HeadFeed:
         self._shape = shape
         self.chain = Chain(
             self._settings,
-            self._correction_for(hello.head),
+            self._correction_for(hello),
             hello.rate_dhz / 10.0,
             self._counters,
             ranges_of(hello),

@@ -8,9 +8,12 @@ from calibration.errors import CalibrationFileError
 from calibration.records.parts import ChannelFigures
 from calibration.records.text import AnyRecord
 from calibration.sensors import Correction
+from calibration.tilt import AXES
 from ingest.core.ids import HeadId
 from ingest.payload.base import Quality
 from ingest.service.ports import CalibrationRecords
+from ingest.wire.codes import Mounting
+from ingest.wire.hello import Hello
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +51,9 @@ class Instrument:
         return math.hypot(own.noise_deg / math.sqrt(averaged), own.resolution_deg / math.sqrt(12.0))
 
 
-def instrument_of(head: HeadId, records: CalibrationRecords) -> Instrument:
+def instrument_of(hello: Hello, records: CalibrationRecords) -> Instrument:
     """Look a head's newest record up by the head's own identity; never raises for its faults."""
+    head = hello.head
     nominal = Correction.nominal(head)
     try:
         record = records.newest(head)
@@ -59,5 +63,26 @@ def instrument_of(head: HeadId, records: CalibrationRecords) -> Instrument:
         return Instrument(head, nominal)
     if record.head_id != head:
         return Instrument(head, nominal, refused=f"{record.record_id} is of head {record.head_id}")
+    unfit = _misfit(record, hello)
+    if unfit is not None:
+        return Instrument(head, nominal, refused=f"{record.record_id} does not fit it: {unfit}")
     figures: dict[str, ChannelFigures] = {str(k): v for k, v in record.channels.items()}
     return Instrument(head, Correction.from_record(record), record, None, figures)
+
+
+def fits_as_before(before: Hello, now: Hello) -> bool:
+    """Say whether what fitted a head at one hello fits it at another."""
+    return (before.channels, before.mounting) == (now.channels, now.mounting)
+
+
+def _misfit(record: AnyRecord, hello: Hello) -> str | None:
+    """Say why a record's channels cannot be those of the head; None where they can."""
+    axes = () if record.tilt is None else AXES[: len(record.tilt.bias_deg)]
+    corrected = {*axes, *record.encoders}
+    has = {info.channel.value for info in hello.channels if info.channel is not None}
+    needed = AXES if hello.mounting is Mounting.FIXED else AXES[:2]
+    if strange := sorted(corrected - has):
+        return f"it corrects {', '.join(strange)}, which the head does not have"
+    if left_out := [name for name in needed if name in has - corrected]:
+        return f"it says nothing of {', '.join(left_out)}"
+    return None

@@ -24,7 +24,8 @@ class MonteCarlo:
     """What the trials gave; ``low`` .. ``high`` leaves out equal tails (7.7.2).
 
     ``settled``: another run would agree within the numerical tolerance of two digits of u.
-    ``agrees``: the GUM's interval lies within the tolerance of one digit (clause 8.1).
+    ``agrees``: the GUM's interval has the same ends within that tolerance (clause 8.1) and what
+    the trials leave open.
     """
 
     trials: int
@@ -63,7 +64,7 @@ def propagate_distributions(
     while not settled and len(draws) < MOST_BLOCKS:
         draws.append(_trials(budget, rng))
         blocks.append(_summary(draws[-1], tails))
-        settled = len(blocks) > 1 and _settled(np.array(blocks))
+        settled = len(blocks) > 1 and bool((_doubt(blocks) <= _limit(blocks)).all())
     value, u, low, high = _summary(np.concatenate(draws), tails).tolist()
     return MonteCarlo(
         trials=len(draws) * BLOCK,
@@ -74,7 +75,7 @@ def propagate_distributions(
         high=high,
         probability=probability,
         settled=settled,
-        agrees=_agrees(budget, low, high, probability),
+        agrees=_agrees(budget, blocks, (low, high), probability),
     )
 
 
@@ -89,14 +90,19 @@ def _summary(trials: F64, tails: F64) -> F64:
     return np.concatenate([[trials.mean(), trials.std(ddof=1)], np.quantile(trials, tails)])
 
 
-def _settled(blocks: F64) -> bool:
-    """Say whether the averages over blocks, shape (h, 4), are known within the tolerance."""
-    limit = tolerance(float(blocks[:, 1].mean()), 2)
-    doubt = 2.0 * blocks.std(axis=0, ddof=1) / math.sqrt(len(blocks))
-    return bool((doubt <= limit).all())
+def _doubt(blocks: list[F64]) -> F64:
+    """Return twice the standard deviation of the averages over blocks, shape (4,)."""
+    result: F64 = 2.0 * np.std(blocks, axis=0, ddof=1) / math.sqrt(len(blocks))
+    return result
 
 
-def _agrees(budget: Budget, low: float, high: float, probability: float) -> bool:
-    gum_low, gum_high = budget.interval(probability)
-    allowed = tolerance(budget.u, 1)
-    return abs(gum_low - low) <= allowed and abs(gum_high - high) <= allowed
+def _limit(blocks: list[F64]) -> float:
+    return tolerance(float(np.mean(blocks, axis=0)[1]), 2)
+
+
+def _agrees(
+    budget: Budget, blocks: list[F64], ends: tuple[float, float], probability: float
+) -> bool:
+    allowed = tolerance(budget.u, 2) + _doubt(blocks)[2:]
+    apart = np.abs(np.subtract(budget.interval(probability), ends))
+    return bool((apart <= allowed).all())

@@ -88,24 +88,25 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """A result, the lines of its uncertainty and the model that gave it."""
+    """A result, the lines of its uncertainty and the model that gave it.
 
-    value: float
+    ``measured`` is the result with its uncertainty by source; budgets that share sources
+    correlate. Effective degrees of freedom are Welch and Satterthwaite's (GUM G.4.1).
+    """
+
+    measured: Measured
     lines: tuple[Line, ...]
     model: Model
 
     @property
-    def measured(self) -> Measured:
-        """The result with its uncertainty by source; budgets that share sources correlate.
-
-        Effective degrees of freedom are Welch and Satterthwaite's (GUM G.4.1).
-        """
-        return Measured(self.value, tuple(line.part for line in self.lines if line.contribution))
+    def value(self) -> float:
+        """The result."""
+        return self.measured.value
 
     @property
     def u(self) -> float:
         """Combined standard uncertainty."""
-        return math.sqrt(math.fsum(line.contribution**2 for line in self.lines))
+        return self.measured.u
 
     @property
     def dof(self) -> float:
@@ -144,4 +145,5 @@ def evaluate(inputs: Sequence[Input], model: Model) -> Budget:
     if not (math.isfinite(value) and np.isfinite(slopes).all()):
         raise ValueError("the model has no finite result at the estimates")
     lines = tuple(Line(i, float(c)) for i, c in zip(inputs, slopes, strict=True))
-    return Budget(value, lines, model)
+    parts = tuple(line.part for line in lines if line.contribution)
+    return Budget(Measured(value, parts), lines, model)

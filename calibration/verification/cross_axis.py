@@ -31,7 +31,7 @@ def cross_axis(other: Series, tilt_deg: F64, head: HeadShare, setup: Setup) -> F
     inputs = (
         Input.readings("indication of the other axis (%)", 0.0, _scatter(other, share), other.dof),
         Input.limits("resolution of the head (%)", 0.0, _step(head, share)),
-        Input.limits("head square on the bar (deg)", 0.0, setup.alignment_deg),
+        Input.certificate("head square on the bar (deg)", 0.0, setup.alignment_deg, 2.0),
     )
     slope = float(share @ other.difference_deg)
     budget = evaluate(inputs, lambda x: slope + x[0] + x[1] + PERCENT * np.sin(x[2] * np.pi / 180))

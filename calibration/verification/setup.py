@@ -14,10 +14,11 @@ WIRE_STEP_DEG = 1e-4
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """How the bench is set up. Half widths: the truth lies within them, anywhere.
+    """How the bench is set up.
 
-    ``warmer_k``: blocks against sine bar; ``alignment_deg``: how squarely the head stands on
-    the bar, which decides how much of the tilt the other axis sees.
+    ``warmer_k``: the blocks differ from the sine bar by no more than this, anywhere within.
+    ``alignment_deg``: how squarely a head stands on the bar, as an expanded uncertainty (k = 2);
+    it decides how much of the tilt the other axis sees. Both defaults are our own guess.
     """
 
     warmer_k: float = 0.5

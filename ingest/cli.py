@@ -21,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "runout": "fit the run-out of a turned wheel from a CSV file",
     "schemas": "print the JSON Schemas of the MQTT payloads",
     "decide": "decide whether a value lies within its limits",
+    "study": "analyse a study of a bay: what its mountings and technicians scatter",
     "record": "check, sign and show calibration records; make keys",
 }
 

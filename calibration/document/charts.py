@@ -17,7 +17,6 @@ from calibration.document.plot import (
 )
 from calibration.document.scales import linear_axis, log_axis, turn_axis
 
-
 MOST_TICKS_UP = 9
 
 

@@ -1,0 +1,54 @@
+"""A document as PDF, set by typst from a template of our own.
+
+The document goes to the template as JSON, so every text stays a value and none can be read as
+markup. Only the fonts within typst are used, nothing is fetched, and the only date in the file
+is the document's own: the same document gives the same bytes.
+"""
+
+import json
+from dataclasses import fields, is_dataclass
+from datetime import UTC, date, datetime, time
+from importlib.resources import files
+from typing import Any
+
+import typst
+
+from calibration.document.blocks import Chart, Document
+from calibration.document.plain import printable
+
+TEMPLATE = files("calibration.document") / "document.typ"
+
+
+def render_pdf(document: Document) -> bytes:
+    """Return the document as a PDF file for keeping and for screen readers.
+
+    That is PDF/A-2a (ISO 19005-2) and PDF/UA-1 (ISO 14289-1).
+    """
+    midnight = datetime.combine(document.dated, time(), tzinfo=UTC)
+    made = typst.compile(
+        TEMPLATE.read_bytes(),
+        sys_inputs={"document": json.dumps(_plain(document))},
+        ignore_system_fonts=True,
+        pdf_standards=["a-2a", "ua-1"],
+        timestamp=int(midnight.timestamp()),
+    )
+    if not isinstance(made, bytes):
+        raise TypeError("typst gave no single file")
+    return made
+
+
+def _plain(node: Any) -> Any:
+    """Return a block as JSON values; ``kind`` is the name of its class."""
+    if is_dataclass(node):
+        values = {f.name: getattr(node, f.name) for f in fields(node)}
+        if not isinstance(node, Chart):
+            return {"kind": type(node).__name__, **_plain(values)}
+        drawn = values.pop("svg")  # already printable, and to be kept as it is
+        return {"kind": "Chart", "svg": drawn, **_plain(values)}
+    if isinstance(node, dict):
+        return {key: _plain(value) for key, value in node.items()}
+    if isinstance(node, (tuple, list)):
+        return [_plain(value) for value in node]
+    if isinstance(node, date):
+        return [node.year, node.month, node.day]
+    return printable(node) if isinstance(node, str) else node

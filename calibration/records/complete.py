@@ -118,7 +118,7 @@ def _adjustment(record: CalibrationRecord) -> Iterator[str]:
         yield "7.8.4.1 d: adjusted, but the coefficients are those of before"
     if before is not None and found is None and _same(record.deviations) in ("", NO_DEVIATIONS):
         yield "7.8.4.1 d: as_found is missing; verify before adjusting, or say why not (deviations)"
-    if found is not None and left is not None and _places(found) != _places(left):
+    if found and left and left.points and _places(found) != _places(left):
         yield "7.8.4.1 d: as_left does not repeat the points of as_found in their order"
 
 

@@ -6,21 +6,20 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from calibration.sensors import Correction
 from ingest.core.blocks import Flag, SampleBlock
 from ingest.core.channels import CHANNELS, ROW, Channel
 from ingest.core.ids import HeadId
 from ingest.core.units import DEG, NS
 from ingest.payload.topics import Topics
 from ingest.service.announcer import Announcer
-from ingest.service.instrument import instrument_of
+from ingest.service.instrument import Instrument
 from ingest.service.live import LiveReadings, LiveSettings
 
 WALL_NS = 1_795_600_000 * NS
 
 
-class NoRecords:
-    def newest(self, head):
-        return None
+HEAD = HeadId("0" * 15 + "1")
 
 
 class Scene:
@@ -33,7 +32,7 @@ class Scene:
         announcer = Announcer(topics, self, lambda: round(self.now_s * NS), lambda: WALL_NS, "b")
         self.topic = topics.reading("h", Channel.INCL_X)
         self.live = LiveReadings(LiveSettings(), announcer, "h")
-        self.instrument = instrument_of(HeadId("0" * 15 + "1"), NoRecords())
+        self.instrument = Instrument(HEAD, Correction.nominal(HEAD))
 
     def publish(self, topic, payload, *, retain, qos, expiry_s):
         self.heard.append((topic, json.loads(payload), retain, qos, expiry_s))

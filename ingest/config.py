@@ -20,9 +20,9 @@ from ingest.core.errors import ConfigError
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.settings import BrokerSettings
 from ingest.service.bay import BaySettings
+from ingest.service.bayspread import SpreadSettings
 from ingest.service.linkkeeper import KeeperSettings
 from ingest.service.live import LiveSettings
-from ingest.service.results import SpreadSettings
 from ingest.service.service import ServiceSettings
 from ingest.service.turns import TurnSettings
 from ingest.service.watchdog import WatchdogSettings

@@ -90,6 +90,9 @@ class ServiceMeta(Stamped):
     """Highest rate of a live topic."""
     lag_ms: NonNegative
     """Known delay of the filters."""
+    spread: str = Field(default="", max_length=120)
+    """What mounting and settling are taken to scatter, and by what: a study with its date, or
+    what is assumed until there is one."""
     schemas: dict[str, str]
     """Schema name by topic, with the variable levels in braces."""
 

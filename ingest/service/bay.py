@@ -73,6 +73,11 @@ class Bay:
         """Every head that has introduced itself."""
         return self._heads
 
+    @property
+    def spread(self) -> str:
+        """What the bay's own spread is known from."""
+        return self._settings.wheel.spread.told
+
     def named(self, name: str) -> BayHead | None:
         """Return the head of that name."""
         return next((head for head in self._heads.values() if head.name == name), None)

@@ -20,31 +20,18 @@ from ingest.geometry.wheels import total_toe
 from ingest.payload.axle import AxleResult
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
+from ingest.service.bayspread import (
+    Occasion,
+    SpreadSettings,
+    camber_scatter,
+    heading_scatter,
+    total_toe_scatter,
+)
 
 _HANGING = (Channel.INCL_X, Channel.INCL_Y, Channel.ROTATION, Channel.AZIMUTH_CROSS)
 _FIXED = (Channel.INCL_X, Channel.INCL_Y, Channel.INCL_Z)
 _NEEDED = 3
 """So many of either must have a value; a sightline may be missing."""
-
-
-@dataclass(frozen=True, slots=True)
-class SpreadSettings:
-    """What mounting and settling scatter in this bay, standard uncertainties.
-
-    Assumed, and said to be, until the bay has been studied: clamp seat, bearing play, tyre
-    wind-up and settling of a wheel on its plates, lumped.
-    """
-
-    camber_deg: float = 0.02
-    heading_deg: float = 0.02
-    port_height_m: float = 0.01
-    """How far the two ports of a cross sightline may differ in height."""
-    source: str = "assumed spread of the bay"
-
-    def __post_init__(self) -> None:
-        for name in ("camber_deg", "heading_deg", "port_height_m"):
-            if not getattr(self, name) >= 0.0:
-                raise ValueError(f"{name} must not be negative")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +41,7 @@ class Settled:
     wheel: SettledWheel
     t_ns: int
     records: tuple[str, ...]
+    occasion: Occasion
 
 
 def settle(
@@ -62,6 +50,7 @@ def settle(
     runout: Runout,
     spread: SpreadSettings,
     sightline: Sightline,
+    occasion: Occasion,
 ) -> Settled | None:
     """Return the settled wheel; None where a needed channel has no value or no uncertainty."""
     wheel, estimates = head.wheel, runout.estimates
@@ -77,12 +66,12 @@ def settle(
         found = settled_fixed((x, y, z), estimates.angle, estimates.phase, wheel.side)
     else:
         found = _hanging(read, estimates, spread, sightline, wheel.side)
-    camber = found.camber + _scatter(spread, spread.camber_deg)
+    camber = found.camber + camber_scatter(spread, occasion)
     heading = found.heading
     if heading is not None:
-        heading = heading + _scatter(spread, spread.heading_deg)
+        heading = heading + heading_scatter(spread)
     records = (head.instrument.correction.stands_on,)
-    return Settled(SettledWheel(camber, heading), rest.t_ns, records)
+    return Settled(SettledWheel(camber, heading), rest.t_ns, records, occasion)
 
 
 def _hanging(
@@ -101,10 +90,6 @@ def _hanging(
         sightline_elevation=Measured.of(0.0, tilt, source="heights of the ports"),
     )
     return settled_wheel(shaft, estimates.angle, estimates.phase, side)
-
-
-def _scatter(spread: SpreadSettings, u_deg: float) -> Measured:
-    return Measured.of(0.0, u_deg * DEG, source=spread.source, stands_on=(spread.source,))
 
 
 def _reading(
@@ -130,8 +115,9 @@ def _reading(
 class ResultDesk:
     """Publishes results, and takes them back when what they stand on is gone."""
 
-    def __init__(self, announcer: Announcer) -> None:
+    def __init__(self, announcer: Announcer, spread: SpreadSettings) -> None:
         self._announcer = announcer
+        self._spread = spread
         self._ids = itertools.count(1)
         self._standing: dict[str, Measured] = {}
         self._last: dict[str, dict[str, Any]] = {}
@@ -156,7 +142,9 @@ class ResultDesk:
         headings = {w.side.value: h for w, h in by_side.items() if w and h is not None}
         if len(headings) < 2:
             return
+        occasion = settled.occasion.across(across.occasion, wheel.axle)
         toe = total_toe(headings["left"], headings["right"])
+        toe = toe + total_toe_scatter(self._spread, occasion)
         topic = self._announcer.topics.axle(wheel.axle, "both", "total-toe")
         records = tuple(sorted({*settled.records, *across.records}))
         self._say(topic, "total-toe", toe, settled, records, [head, partner])

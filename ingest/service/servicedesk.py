@@ -48,7 +48,7 @@ class ServiceDesk:
         lag_ms = round(max(lags, default=0) * 1e-6, 1)
         if (heads, lag_ms) != self._said:
             self._said = (heads, lag_ms)
-            self._announcer.state(self._announcer.topics.meta, self._meta(heads, lag_ms))
+            self._announcer.state(self._announcer.topics.meta, self._meta(bay, heads, lag_ms))
         online = sum(head.online for head in bay.heads.values())
         if online != self._heads:
             self._heads = online
@@ -70,7 +70,7 @@ class ServiceDesk:
             why=why,
         )
 
-    def _meta(self, heads: tuple[str, ...], lag_ms: float) -> ServiceMeta:
+    def _meta(self, bay: Bay, heads: tuple[str, ...], lag_ms: float) -> ServiceMeta:
         deadbands = tuple(
             DeadbandMeta(
                 channel=channel.value,
@@ -91,5 +91,6 @@ class ServiceDesk:
             deadbands=deadbands,
             rate_hz=round(1.0 / self._live.min_s, 3),
             lag_ms=lag_ms,
+            spread=bay.spread,
             schemas=schema_names(),
         )

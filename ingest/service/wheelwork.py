@@ -15,7 +15,8 @@ from ingest.geometry.runout import Runout
 from ingest.geometry.sightline import Sightline
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
-from ingest.service.results import ResultDesk, Settled, SpreadSettings, settle
+from ingest.service.bayspread import Occasion, SpreadSettings
+from ingest.service.results import ResultDesk, Settled, settle
 from ingest.service.runouts import RunoutDesk
 from ingest.service.turns import TurnSettings, WheelTurn
 
@@ -51,8 +52,11 @@ class Done:
 
 @dataclass(slots=True)
 class _Bench:
-    """What is going on at one head's wheel."""
+    """What is going on at one head's wheel, from its being put on to its being taken off."""
 
+    mounting: int
+    settling: int = 0
+    """Counts the times the wheel moved."""
     turn: WheelTurn | None = None
     turn_id: str = ""
     broken: str = ""
@@ -92,12 +96,15 @@ class WheelWork:
         self._settings = settings
         self._sightline = Sightline(length_m=settings.cross_line_m)
         self._runouts = RunoutDesk(announcer, settings.cross_line_m)
-        self.results = ResultDesk(announcer)
+        self.results = ResultDesk(announcer, settings.spread)
         self._benches: dict[HeadId, _Bench] = {}
         self._ids = itertools.count(1)
+        self._mountings = itertools.count(1)
 
     def _bench(self, head: BayHead) -> _Bench:
-        return self._benches.setdefault(head.id, _Bench())
+        if head.id not in self._benches:
+            self._benches[head.id] = _Bench(next(self._mountings))
+        return self._benches[head.id]
 
     def begin(self, head: BayHead, *, rolled: bool = False) -> Done:
         """Begin to collect a turn, or this head's part of a push."""
@@ -264,15 +271,20 @@ class WheelWork:
         return self._read(head, bench, rest)
 
     def _read(self, head: BayHead, bench: _Bench, rest: RestReading) -> Settled | None:
-        if bench.runout is None:
+        if bench.runout is None or head.wheel is None:
             return None
+        wheel = f"axle {head.wheel.axle} {head.wheel.side.value}"
+        settling = f"{bench.mounting}.{bench.settling}"
+        occasion = Occasion(wheel, str(bench.mounting), settling)
+        spread = self._settings.spread
         try:
-            return settle(head, rest, bench.runout, self._settings.spread, self._sightline)
+            return settle(head, rest, bench.runout, spread, self._sightline, occasion)
         except MeasurementRefused:
             return None
 
     def _move(self, head: BayHead, bench: _Bench, why: str) -> None:
         bench.rest = None
+        bench.settling += 1
         if bench.settled is not None:
             self.results.withdraw(head, why)
             bench.settled = None

@@ -14,9 +14,9 @@ from ingest.core.units import DEG
 from ingest.payload.cmd import PushBegin, PushEnd, Request, TurnEnd
 from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
+from ingest.service.bayspread import SpreadSettings
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.requests import Requests
-from ingest.service.results import SpreadSettings
 from ingest.service.wheelwork import WheelSettings
 from ingest.simulator.floor import draw_floor
 from ingest.simulator.streams import stream

@@ -1,6 +1,8 @@
 """A verification as a record states it: decimal text, rounded as it is printed (GUM 7.2.6)."""
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
@@ -16,7 +18,7 @@ from calibration.records.results import Verdict as VerdictPart
 from calibration.reporting import coverage_factor, report_expanded, report_unknown
 from calibration.rounding import Place
 from calibration.units import Unit
-from calibration.verification.budget import Budget, Line
+from calibration.verification.budget import Line
 from calibration.verification.errors_at_points import PointError
 from calibration.verification.figures import Figure
 from calibration.verification.montecarlo import MonteCarlo, propagate_distributions
@@ -42,16 +44,25 @@ def run_of(verification: Verification, performed: date) -> Run:
     )
 
 
-def budgets_of(verification: Verification, when: str, seed: int) -> tuple[BudgetPart, ...]:
-    """Return each channel's budgets with a Monte Carlo beside them.
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """One point's budget with the Monte Carlo beside it; None where draws cannot tell."""
+
+    channel: str
+    point: PointError
+    trials: MonteCarlo | None
+
+
+def tried(verification: Verification, seed: int) -> tuple[Tried, ...]:
+    """Return each channel's budgets that a record keeps, tried by propagating distributions.
 
     They are those of the point that its largest error was decided at and of the point that is
-    known least well; all others lie below. ``when`` is ``found`` or ``left``.
+    known least well; the other points are known better.
     """
     return tuple(
-        _budget(channel.channel, f"{AS[when]}, {point.at}", point.budget, seed)
-        for channel in verification.channels
-        for point in decisive(channel)
+        Tried(c.channel, point, propagate_distributions(point.budget, seed=seed))
+        for c in verification.channels
+        for point in decisive(c)
     )
 
 
@@ -63,16 +74,32 @@ def decisive(channel: ChannelResult) -> tuple[PointError, ...]:
     return tuple(p for p in channel.points if str(p.at) == named or p is widest)
 
 
+def budget_of(one: Tried, when: str) -> BudgetPart:
+    """Return a budget as a record holds it; ``when`` is ``found`` or ``left``."""
+    budget = one.point.budget
+    return BudgetPart(
+        channel=one.channel,
+        at=f"{AS[when]}, {one.point.at}",
+        unit=Unit.DEGREE.value,
+        lines=tuple(_line(line) for line in budget.lines),
+        u=plain(budget.u),
+        dof=None if math.isinf(budget.dof) else plain(budget.dof),
+        k=_k(budget.k),
+        U=plain(budget.expanded),
+        monte_carlo=None if one.trials is None else _trials(one.trials),
+    )
+
+
 def recorded(
     record: CalibrationRecord,
     verification: Verification,
+    budgets: Sequence[Tried],
     *,
     when: str,
     performed: date,
     raw: RawFile,
     rule: Rule,
     head_class: str,
-    seed: int,
 ) -> CalibrationRecord:
     """Return the draft with this run in it; a run of the same kind is replaced.
 
@@ -84,7 +111,7 @@ def recorded(
     content = {name: getattr(record, name) for name in type(record).model_fields}
     content |= {
         f"as_{when}": run_of(verification, performed),
-        "budgets": (*kept, *budgets_of(verification, when, seed)),
+        "budgets": (*kept, *(budget_of(b, when) for b in budgets)),
         "references": tuple(uses.values()),
         "raw": (*(r for r in record.raw if r.what != raw.what), raw),
         "decision_rule": rule,
@@ -152,21 +179,6 @@ def _verdict(verdict: Verdict) -> VerdictPart:
             "decision": verdict.decision,
             "p_conform": None if verdict.p_conform is None else f"{verdict.p_conform:.4f}",
         }
-    )
-
-
-def _budget(channel: str, at: str, budget: Budget, seed: int) -> BudgetPart:
-    trials = propagate_distributions(budget, seed=seed)
-    return BudgetPart(
-        channel=channel,
-        at=at,
-        unit=Unit.DEGREE.value,
-        lines=tuple(_line(line) for line in budget.lines),
-        u=plain(budget.u),
-        dof=None if math.isinf(budget.dof) else plain(budget.dof),
-        k=_k(budget.k),
-        U=plain(budget.expanded),
-        monte_carlo=None if trials is None else _trials(trials),
     )
 
 

@@ -98,6 +98,8 @@ def _decided(
     )
 
 
-def _rank(verdict: Verdict) -> tuple[int, float]:
+def _rank(verdict: Verdict) -> tuple[int, float, float]:
+    """Order by the word, the chance, and the room left to the limit in standard uncertainties."""
     chance = math.inf if verdict.p_conform is None else verdict.p_conform
-    return WORST_FIRST.index(verdict.decision), chance
+    room = verdict.high - abs(verdict.measured.value)
+    return WORST_FIRST.index(verdict.decision), chance, room / (verdict.measured.u or 1.0)

@@ -164,7 +164,7 @@ def _verdict(verdict: Verdict) -> VerdictPart:
         low=-verdict.high,
         high=verdict.high,
     )
-    limit = plain(verdict.high)
+    limit = plain(verdict.high, FINEST)
     return VerdictPart.model_validate(
         {
             "channel": verdict.channel,

@@ -20,16 +20,13 @@ TEMPLATE = files("calibration.document") / "document.typ"
 
 
 def render_pdf(document: Document) -> bytes:
-    """Return the document as a PDF file for keeping and for screen readers.
-
-    That is PDF/A-2a (ISO 19005-2) and PDF/UA-1 (ISO 14289-1).
-    """
+    """Return the document as a PDF file for keeping (PDF/A-2a, ISO 19005-2), tagged."""
     midnight = datetime.combine(document.dated, time(), tzinfo=UTC)
     made = typst.compile(
         TEMPLATE.read_bytes(),
         sys_inputs={"document": json.dumps(_plain(document))},
         ignore_system_fonts=True,
-        pdf_standards=["a-2a", "ua-1"],
+        pdf_standards="a-2a",
         timestamp=int(midnight.timestamp()),
     )
     if not isinstance(made, bytes):

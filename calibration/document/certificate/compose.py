@@ -1,0 +1,39 @@
+"""From a calibration record to its certificate."""
+
+from calibration.document.blocks import Document, EndMark, NewPage
+from calibration.document.certificate.coefficients import coefficients
+from calibration.document.certificate.face import face
+from calibration.document.certificate.proof import proof
+from calibration.document.certificate.results import results
+from calibration.document.certificate.uncertainty import budgets, stability
+from calibration.document.certificate.wording import DRAFT_MARK
+from calibration.records.record import TITLE, CalibrationRecord
+
+
+def certificate(record: CalibrationRecord) -> Document:
+    """Return a record as a document; without a signature it is marked as a draft.
+
+    Whether the signatures hold is for the caller to say: see ``calibration.records.check``.
+    """
+    head, lab = record.head, record.lab
+    named = " ".join(part for part in (head.model, head.serial and f"serial {head.serial}") if part)
+    blocks = (
+        *face(record),
+        NewPage(),
+        *results(record),
+        *coefficients(record),
+        *budgets(record),
+        *stability(record),
+        *proof(record),
+        EndMark(f"End of certificate {record.record_id}"),
+    )
+    address = ", ".join(part for part in (lab.address, lab.country) if part)
+    return Document(
+        title=record.title or TITLE,
+        number=record.record_id,
+        subtitle=f"Measuring head {named or head.head_id}",
+        issuer=tuple(part for part in (lab.name or "(laboratory not named)", address) if part),
+        dated=record.issued,
+        blocks=blocks,
+        mark="" if record.signatures else DRAFT_MARK,
+    )

@@ -1,0 +1,172 @@
+"""The first page: what was calibrated, for whom, when, with what outcome, and who says so."""
+
+from collections.abc import Iterable, Sequence
+
+from calibration.document.blocks import (
+    Block,
+    Column,
+    Columns,
+    Facts,
+    Notice,
+    Outcome,
+    Paragraph,
+    People,
+    Points,
+    Table,
+)
+from calibration.document.certificate import wording
+from calibration.document.plain import day, expanded, factor, quantity
+from calibration.records.complete import missing_for_certificate
+from calibration.records.papers import IN_FULL, ITEM_ONLY, NOT_ACCREDITED
+from calibration.records.record import CalibrationRecord
+from calibration.records.results import Figure, Run, Verdict
+
+
+def face(record: CalibrationRecord) -> tuple[Block, ...]:
+    """Return the blocks of the first page."""
+    return (
+        *_draft(record),
+        Columns(((_item(record),), (_customer(record),))),
+        Columns(((_times(record),), (_method(record),))),
+        outcome(record),
+        *_summary(record.run_in_force),
+        Points(statements(record)),
+        People((("Performed by", record.performed_by), ("Authorised by", record.authorised_by))),
+    )
+
+
+def outcome(record: CalibrationRecord) -> Outcome:
+    """Return the worst decision on the results in force, in words."""
+    run = record.run_in_force
+    decided = [v.decision for v in (run.verdicts if run else ()) if v.decision != "none"]
+    if not decided:
+        return Outcome("Calibrated", wording.NO_VERIFICATION, None)
+    worst = max(decided, key=wording.WORST_LAST.index)
+    n, passed = len(decided), decided.count("pass")
+    state = "as left" if record.adjusted else "as found"
+    share = f"all {n} figures" if passed == n else f"{passed} of {n} figures"
+    text = (
+        f"Verified {state} against the limits of {record.head_class or 'a class not named yet'}: "
+        f"{share} pass by the rule “{record.decision_rule or 'not named yet'}”."
+    )
+    return Outcome(wording.DECISIONS[worst], text, worst in ("pass", "conditional-pass"))
+
+
+def statements(record: CalibrationRecord) -> tuple[str, ...]:
+    """Return the record's statements, and those that no certificate goes without."""
+    needed = [ITEM_ONLY, IN_FULL]
+    if record.accreditation is None:
+        needed.append(NOT_ACCREDITED)
+    return (*record.statements, *(text for text in needed if text not in record.statements))
+
+
+def limits(verdict: Verdict) -> str:
+    """Return between which limits a figure has to lie."""
+    low, high = verdict.low, verdict.high
+    if low is not None and high is not None:
+        if low == f"-{high}":
+            return f"± {quantity(high, verdict.unit)}"
+        return f"{quantity(low, verdict.unit)} to {quantity(high, verdict.unit)}"
+    if low is not None:
+        return f"at least {quantity(low, verdict.unit)}"
+    return "–" if high is None else f"at most {quantity(high, verdict.unit)}"
+
+
+def _draft(record: CalibrationRecord) -> Iterable[Block]:
+    if record.signatures:
+        return
+    missing = missing_for_certificate(record)
+    if missing:
+        yield Notice("Draft", "\n".join([wording.DRAFT, *missing]), "attention")
+    else:
+        yield Notice("Draft", wording.COMPLETE_DRAFT, "attention")
+
+
+def known(items: Iterable[tuple[str, str | None]]) -> Facts:
+    """Return the facts that there are."""
+    return Facts(tuple((label, value) for label, value in items if value))
+
+
+def _item(record: CalibrationRecord) -> Facts:
+    head = record.head
+    return known(
+        (
+            ("Item", "Measuring head"),
+            ("Model", head.model),
+            ("Serial", head.serial),
+            ("Identity", head.head_id),
+            ("Firmware", head.firmware),
+            ("Condition", head.condition),
+        )
+    )
+
+
+def _customer(record: CalibrationRecord) -> Facts:
+    customer = record.customer
+    return known(
+        (
+            ("Customer", customer.name),
+            ("Address", customer.address),
+            ("Contact", customer.contact),
+            ("Place", record.place),
+            ("Accreditation", record.accreditation),
+        )
+    )
+
+
+def _times(record: CalibrationRecord) -> Facts:
+    first, last = record.performed_from, record.performed_to
+    due = record.due_printed
+    return known(
+        (
+            ("Received", None if record.received is None else day(record.received)),
+            ("Performed", day(first) if first == last else f"{day(first)} to {day(last)}"),
+            ("Issued", day(record.issued)),
+            ("Next due", None if due is None else f"{day(due)}, as agreed"),
+        )
+    )
+
+
+def _method(record: CalibrationRecord) -> Facts:
+    method = record.method
+    edition = f"{method.name}, {method.version}" if method.version else method.name
+    return known(
+        (
+            ("Method", edition),
+            ("Deviations", record.deviations),
+            ("From outside", record.external),
+            ("Replaces", record.amends.record_id if record.amends else None),
+        )
+    )
+
+
+def _summary(run: Run | None) -> Iterable[Block]:
+    if run is None or not run.figures:
+        yield Paragraph("No verification points have been measured yet.")
+        return
+    judged = {(verdict.channel, verdict.name): verdict for verdict in run.verdicts}
+    rows = tuple(_row(f, judged.get((f.channel, f.name))) for f in run.figures)
+    titles = ("Channel", "Figure", "Result", "k", "Limits", "Decision")
+    yield Table("Results in force", columns(titles, {"Channel": 1}, {"k"}), rows)
+
+
+def columns(
+    titles: Sequence[str], widths: dict[str, int], right: Iterable[str] = ()
+) -> tuple[Column, ...]:
+    """Return columns; those named in ``right`` hold numbers."""
+    ranged = set(right)
+    return tuple(
+        Column(title, "right" if title in ranged else "left", widths.get(title, 0))
+        for title in titles
+    )
+
+
+def _row(figure: Figure, verdict: Verdict | None) -> tuple[str, ...]:
+    return (
+        wording.channel_name(figure.channel),
+        wording.FIGURES[figure.name],
+        expanded(figure.value, figure.U, figure.unit),
+        "–" if figure.k is None else factor(figure.k),
+        "–" if verdict is None else limits(verdict),
+        "–" if verdict is None else wording.DECISIONS[verdict.decision],
+    )

@@ -1,0 +1,128 @@
+"""The certificate's own sentences and the names that people use."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from calibration.decision import Rule
+from calibration.records.fields import Conformity
+
+CHANNELS: Mapping[str, str] = MappingProxyType(
+    {
+        "incl_x": "Inclination of the forward axis (incl_x)",
+        "incl_y": "Inclination of the shaft's axis (incl_y)",
+        "incl_z": "Inclination of the up axis (incl_z)",
+        "rotation": "Rotation about the shaft (rotation)",
+        "azimuth_cross": "Azimuth across (azimuth_cross)",
+        "azimuth_track": "Azimuth along (azimuth_track)",
+        "steer": "Turn plate (steer)",
+        "temperature": "Temperature",
+    }
+)
+CIRCULAR = frozenset({"rotation", "azimuth_cross", "azimuth_track", "steer"})
+"""Channels that may go round, and have harmonics."""
+
+FIGURES: Mapping[str, str] = MappingProxyType(
+    {
+        "max-error": "Largest error",
+        "repeatability": "Repeatability",
+        "hysteresis": "Hysteresis",
+        "linearity": "Linearity",
+        "cross-axis": "Cross-axis error",
+        "zero": "Zero error",
+    }
+)
+DECISIONS: Mapping[Conformity, str] = MappingProxyType(
+    {
+        "pass": "Pass",
+        "conditional-pass": "Conditional pass",
+        "conditional-fail": "Conditional fail",
+        "fail": "Fail",
+        "none": "Not decided",
+    }
+)
+WORST_LAST: tuple[Conformity, ...] = ("pass", "conditional-pass", "conditional-fail", "fail")
+
+KINDS: Mapping[str, str] = MappingProxyType(
+    {
+        "bar": "reference bar",
+        "sine-bar": "sine bar",
+        "gauge-block": "gauge block",
+        "gauge-blocks": "set of gauge blocks",
+        "thermometer": "thermometer",
+    }
+)
+
+UNCERTAINTY = (
+    "U is the expanded uncertainty: the standard uncertainty, found by the rules of the GUM "
+    "(JCGM 100:2008), times the coverage factor k that stands beside it. The value that a figure "
+    "stands for lies within ± U of it with a probability of about 95 %. Where many readings stand "
+    "behind a figure k is 2.00, as for a normal distribution; where there are few, k is Student's "
+    "factor for them. U tells how well the head was known on the days of the work. It says "
+    "nothing of how the head holds over time."
+)
+RULES: Mapping[Rule, str] = MappingProxyType(
+    {
+        Rule.SIMPLE: (
+            "Rule “simple”: a figure passes when it lies within its limits or on one of them, and "
+            "its uncertainty is not taken into account. The risk: a figure that lies on a limit "
+            "is passed wrongly with a chance of up to 50 %."
+        ),
+        Rule.GUARD_U: (
+            "Rule “guard-u”: each limit is moved inward by the figure's own U, and a figure "
+            "passes within what remains. The risk: with k = 2 a figure is passed wrongly with a "
+            "chance below 2.5 %. A figure between the moved limit and U beyond the limit itself "
+            "is decided neither way."
+        ),
+        Rule.GUARD_U_4: (
+            "Rule “guard-u-4”: each limit is moved inward by the figure's own U. Within the moved "
+            "limits a figure passes, beyond a limit by more than U it fails; with k = 2 either "
+            "is wrong with a chance below 2.5 %. Between the moved limit and the limit it is a "
+            "conditional pass, and beyond the limit by up to U a conditional fail: each of these "
+            "two may be wrong with a chance of up to 50 %."
+        ),
+    }
+)
+DECIDED_BEFORE_ROUNDING = (
+    "Figures on a limit count as within it. Decisions are made on unrounded numbers; P is the "
+    "probability that the true value conforms."
+)
+CALIBRATION = (
+    "Calibration, as used here, gives the head's errors and how well they are known. Verification "
+    "holds them against limits."
+)
+NO_VERIFICATION = "This certificate reports a calibration. No limits were held against its results."
+NOT_ADJUSTED = "Nothing was adjusted. The results as found are also those as left."
+ADJUSTED = (
+    "The head was adjusted between the two: its coefficients were replaced, as listed under "
+    "“Coefficients”, and the same points were measured again."
+)
+FOUND_MISSING = (
+    "The head was adjusted. There are no results from before, for the reason given here."
+)
+TRACEABLE = (
+    "The results are traceable to the International System of Units through the references below, "
+    "each of which was within the time of its own certificate when the work was done."
+)
+SEAL = (
+    "The signature is an integrity seal: it shows that nothing in the record was changed since "
+    "the holder of the key signed it. It is not a qualified electronic signature."
+)
+DRAFT_MARK = "DRAFT, not signed"
+DRAFT = (
+    "This is a draft. Nobody has signed its record, and nothing may be based on it. It still "
+    "lacks the following to become a certificate:"
+)
+COMPLETE_DRAFT = (
+    "This is a draft. Its record is complete, but nobody has signed it yet, and nothing may be "
+    "based on it."
+)
+
+
+def channel_name(channel: str) -> str:
+    """Return a channel's name for people; one of somebody else's making stands for itself."""
+    return CHANNELS.get(channel, channel)
+
+
+def kind_name(kind: str) -> str:
+    """Return what a reference is."""
+    return KINDS.get(kind, kind.replace("-", " "))

@@ -110,6 +110,11 @@ class Columns:
 
 
 @dataclass(frozen=True, slots=True)
+class Spring:
+    """Takes what is left of the page, so that what follows stands at its foot."""
+
+
+@dataclass(frozen=True, slots=True)
 class NewPage:
     """What follows begins on a page of its own."""
 
@@ -132,6 +137,7 @@ Block = (
     | Outcome
     | People
     | Columns
+    | Spring
     | NewPage
     | EndMark
 )

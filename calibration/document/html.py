@@ -21,8 +21,10 @@ from calibration.document.blocks import (
     Paragraph,
     People,
     Points,
+    Spring,
     Table,
 )
+from calibration.document.ornament import ruler
 from calibration.document.plain import printable
 
 STYLE = files("calibration.document") / "document.css"
@@ -85,7 +87,10 @@ def _masthead(document: Document) -> Element:
     top = _tag("div", cls="issuer")
     top.append(_tag("div", _tag("strong", name), *(_tag("span", line) for line in address)))
     top.append(_tag("div", _tag("span", "Number"), _tag("b", document.number)))
-    return _tag("header", top, _tag("h1", document.title), _tag("p", document.subtitle))
+    scale = etree.fromstring(ruler().encode("utf-8"))
+    scale.set("aria-hidden", "true")
+    title = _tag("h1", document.title)
+    return _tag("header", top, title, _tag("p", document.subtitle), scale)
 
 
 @singledispatch
@@ -157,6 +162,11 @@ def _(block: People) -> Element:
 @_block.register
 def _(block: Columns) -> Element:
     return _tag("div", *(_tag("div", *_all(cell)) for cell in block.cells), cls="columns")
+
+
+@_block.register
+def _(block: Spring) -> Element:
+    return _tag("div", cls="spring")
 
 
 @_block.register

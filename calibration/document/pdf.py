@@ -14,6 +14,7 @@ from typing import Any
 import typst
 
 from calibration.document.blocks import Chart, Document
+from calibration.document.ornament import ruler
 from calibration.document.plain import printable
 
 TEMPLATE = files("calibration.document") / "document.typ"
@@ -24,7 +25,7 @@ def render_pdf(document: Document) -> bytes:
     midnight = datetime.combine(document.dated, time(), tzinfo=UTC)
     made = typst.compile(
         TEMPLATE.read_bytes(),
-        sys_inputs={"document": json.dumps(_plain(document))},
+        sys_inputs={"document": json.dumps(_plain(document)), "ruler": ruler()},
         ignore_system_fonts=True,
         pdf_standards="a-2a",
         timestamp=int(midnight.timestamp()),

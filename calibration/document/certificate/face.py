@@ -12,10 +12,11 @@ from calibration.document.blocks import (
     Paragraph,
     People,
     Points,
+    Spring,
     Table,
 )
 from calibration.document.certificate import wording
-from calibration.document.plain import day, expanded, factor, quantity
+from calibration.document.plain import count, day, expanded, factor, quantity
 from calibration.records.complete import missing_for_certificate
 from calibration.records.papers import IN_FULL, ITEM_ONLY, NOT_ACCREDITED
 from calibration.records.record import CalibrationRecord
@@ -30,7 +31,10 @@ def face(record: CalibrationRecord) -> tuple[Block, ...]:
         Columns(((_times(record),), (_method(record),))),
         outcome(record),
         *_summary(record.run_in_force),
+        Paragraph(wording.UNCERTAINTY, "small"),
+        Paragraph(wording.TRACEABLE if record.references else wording.NOT_TRACEABLE, "small"),
         Points(statements(record)),
+        Spring(),
         People((("Performed by", record.performed_by), ("Authorised by", record.authorised_by))),
     )
 
@@ -44,10 +48,10 @@ def outcome(record: CalibrationRecord) -> Outcome:
     worst = max(decided, key=wording.WORST_LAST.index)
     n, passed = len(decided), decided.count("pass")
     state = "as left" if record.adjusted else "as found"
-    share = f"all {n} figures" if passed == n else f"{passed} of {n} figures"
     text = (
-        f"Verified {state} against the limits of {record.head_class or 'a class not named yet'}: "
-        f"{share} pass by the rule “{record.decision_rule or 'not named yet'}”."
+        f"Verified {state} against the limits of {record.head_class or 'a class not named yet'} "
+        f"by the rule “{record.decision_rule or 'not named yet'}”: "
+        f"{passed} of {count(n, 'figure')} with limits passed."
     )
     return Outcome(wording.DECISIONS[worst], text, worst in ("pass", "conditional-pass"))
 

@@ -9,16 +9,18 @@ from calibration.document.plain import day, expanded, factor, number, quantity
 from calibration.records.papers import ReferenceUse, Stated
 from calibration.records.record import CalibrationRecord
 
+TRACED = "Each value below is held to the International System of Units by the certificate named."
+
 
 def proof(record: CalibrationRecord) -> Iterator[Block]:
     """Yield traceability, environment, and how anybody can check the record."""
     yield Heading("Traceability")
     if record.references:
-        yield Paragraph(wording.TRACEABLE)
+        yield Paragraph(TRACED)
         yield Points(tuple(map(traced, record.references)))
         yield _certificates(record)
     else:
-        yield Paragraph("No reference is named yet, and without one nothing is traceable.")
+        yield Paragraph(wording.NOT_TRACEABLE)
     yield from _environment(record)
     yield from _integrity(record)
 

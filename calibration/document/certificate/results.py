@@ -30,7 +30,6 @@ def results(record: CalibrationRecord) -> Iterator[Block]:
         yield from _charts(record, runs, channel)
         for state, run in runs:
             yield from _points(state, run, channel)
-    yield Paragraph(wording.UNCERTAINTY, "small")
     yield from _conformity(record, runs)
 
 

@@ -65,8 +65,8 @@ def _sums(budget: Budget) -> tuple[tuple[str, ...], ...]:
     k = factor(budget.k)
     blank = ("",) * 5
     return (
-        ("Standard uncertainty u", *blank, number(budget.u), _dof(budget.dof)),
-        (f"Expanded uncertainty U (k = {k})", *blank, number(budget.U), ""),
+        ("Combined, u", *blank, number(budget.u), _dof(budget.dof)),
+        (f"Expanded, U (k = {k})", *blank, number(budget.U), ""),
     )
 
 

@@ -100,9 +100,10 @@ FOUND_MISSING = (
     "The head was adjusted. There are no results from before, for the reason given here."
 )
 TRACEABLE = (
-    "The results are traceable to the International System of Units through the references below, "
-    "each of which was within the time of its own certificate when the work was done."
+    "The results are traceable to the International System of Units through the references named "
+    "under “Traceability”, each of which has a certificate of its own."
 )
+NOT_TRACEABLE = "No reference is named yet, and without one nothing is traceable."
 SEAL = (
     "The signature is an integrity seal: it shows that nothing in the record was changed since "
     "the holder of the key signed it. It is not a qualified electronic signature."

@@ -95,7 +95,7 @@ class References:
             raise BadBenchData("references", f"there is no {wanted}", "name one in the sheet")
         if len(fitting) > 1:
             ids = ", ".join(r.id for r in fitting)
-            remedy = "name one in the sheet or in the column reference"
+            remedy = "name one in the sheet or in the column reference_id"
             raise BadBenchData("references", f"{ids} could each be meant", remedy)
         if fitting[0].kind not in kinds:
             why = f"it is a {fitting[0].kind}, and a {wanted} is needed"

@@ -1,0 +1,140 @@
+"""Reading ``found.csv`` and ``left.csv``. Columns are documented in FILES.md."""
+
+import math
+from datetime import date
+from decimal import Decimal, InvalidOperation
+
+from calibration.files.points import (
+    CHANNELS,
+    DIRECTIONS,
+    FACINGS,
+    TILT,
+    Points,
+    Reading,
+)
+from calibration.files.points_whole import check_whole
+from calibration.files.table import Row, read_rows
+
+NEEDED = ("row", "channel", "nominal_deg", "direction", "repeat")
+AXES = ("incl_x", "incl_y", "incl_z")
+STEMS = {
+    "nominal": "nominal_deg",
+    "height": "height_mm",
+    "blocks": "blocks_mm",
+    "reference": "reference_deg",
+    "raw": "raw_deg",
+    "incl_x": "incl_x_deg",
+    "incl_y": "incl_y_deg",
+    "incl_z": "incl_z_deg",
+    "temperature": "temperature_degc",
+    "spread": "spread_deg",
+}
+"""Quantities with the only column that is read; in another unit they are refused."""
+
+STILL_DEG = 0.05
+"""A row whose samples spread wider was not at rest (our own choice; ten times a low-cost
+head's noise)."""
+RIGHT_ANGLE_DEG = 90.0
+MOST_TURNS_DEG = 1e6
+
+
+def parse_points(text: str, where: str, head_id: str, still_deg: float = STILL_DEG) -> Points:
+    """Read verification points of one head.
+
+    Raises:
+        CalibrationFileError: naming the row, what is wrong with it and what to do: a missing or
+            doubled row or point, a reading of another head, one that moved, a unit that is not
+            read, a series up that was not repeated down.
+    """
+    rows = read_rows(text, where, NEEDED, STEMS)
+    readings = tuple(_reading(row, head_id, still_deg) for row in rows)
+    check_whole(where, readings)
+    days = [day for row in rows if (day := _day(row)) is not None]
+    return Points(where, readings, max(days) if days else None)
+
+
+def _reading(row: Row, head_id: str, still_deg: float) -> Reading:
+    _check_head(row, head_id)
+    _check_still(row, still_deg)
+    channel = row.word("channel", CHANNELS)
+    facing = row.word("facing", FACINGS) if row.has("facing") else FACINGS[0]
+    height, angle = _known_angle(row)
+    return Reading(
+        row=row.number,
+        channel=channel,
+        nominal_deg=row.decimal("nominal_deg"),
+        direction=row.word("direction", DIRECTIONS),
+        repeat=row.count("repeat"),
+        facing=facing,
+        height_mm=height,
+        blocks_mm=_blocks(row, height),
+        reference_deg=angle,
+        reference_id=row.text("reference_id") or None,
+        raw_rad=_raw(row, channel),
+        temperature_degc=row.value("temperature_degc") if row.has("temperature_degc") else math.nan,
+    )
+
+
+def _check_head(row: Row, head_id: str) -> None:
+    if row.has("head") and row.text("head") != head_id:
+        raise row.fault(f"is of head {row.text('head')}, and this record is of head {head_id}")
+
+
+def _check_still(row: Row, still_deg: float) -> None:
+    if row.has("spread_deg") and not 0 <= row.value("spread_deg") <= still_deg:
+        spread = row.text("spread_deg")
+        reason = f"spread_deg is {spread}, beyond {still_deg:g}: not at rest; take it again"
+        raise row.fault(reason)
+
+
+def _known_angle(row: Row) -> tuple[float | None, float | None]:
+    """Return the height of the stack or the angle that the reference says: one of the two."""
+    stacked, told = row.has("height_mm"), row.has("reference_deg")
+    if stacked == told:
+        both = "both" if stacked else "neither"
+        raise row.fault(f"has {both} of height_mm and reference_deg; give one")
+    if told:
+        return None, row.value("reference_deg")
+    height = row.value("height_mm")
+    if height < 0:
+        raise row.fault("height_mm is below 0; the sign belongs to nominal_deg")
+    if (height == 0) != (row.decimal("nominal_deg") == 0):
+        raise row.fault(f"a stack of {height:g} mm does not make {row.text('nominal_deg')}°")
+    return height, None
+
+
+def _blocks(row: Row, height_mm: float | None) -> tuple[Decimal, ...]:
+    """Return the blocks of a stack, such as ``10+7.43``; they must add up to its height."""
+    if not row.has("blocks_mm"):
+        return ()
+    try:
+        blocks = tuple(Decimal(part.strip()) for part in row.text("blocks_mm").split("+"))
+    except InvalidOperation:
+        raise row.fault("blocks_mm is no sum of blocks such as 10+7.43") from None
+    if height_mm is None or sum(blocks) != row.decimal("height_mm"):
+        raise row.fault(f"blocks_mm do not add up to height_mm {row.text('height_mm')}")
+    return blocks
+
+
+def _raw(row: Row, channel: str) -> dict[str, float]:
+    """Return the raw readings in radians: the channel's own, and the other tilt axes'."""
+    if channel not in TILT:
+        return {channel: math.radians(_angle(row, "raw_deg", MOST_TURNS_DEG))}
+    needed = [f"{axis}_deg" for axis in TILT]
+    for column in needed:
+        if not row.has(column):
+            raise row.fault(f"{column} is empty; an inclinometer's row has {' and '.join(needed)}")
+    seen = [axis for axis in AXES if row.has(f"{axis}_deg")]
+    return {axis: math.radians(_angle(row, f"{axis}_deg", RIGHT_ANGLE_DEG)) for axis in seen}
+
+
+def _angle(row: Row, column: str, limit_deg: float) -> float:
+    angle = row.value(column)
+    if abs(angle) > limit_deg:
+        raise row.fault(f"{column} is {angle:g}, beyond {limit_deg:g} degrees")
+    return angle
+
+
+def _day(row: Row) -> date | None:
+    moment = row.moment("time")
+    return None if moment is None else moment.date()

@@ -14,6 +14,7 @@ from pathlib import Path
 from ingest.capture.writer import CaptureWriter
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import HeadNames, Link
+from ingest.core.published import PublishedResults
 from ingest.outputs.broker import EmbeddedBroker, EmbeddedBrokerSettings
 from ingest.outputs.broker_state import BrokerState
 from ingest.outputs.mqtt import MqttOutlet, Voice
@@ -21,9 +22,10 @@ from ingest.outputs.settings import BrokerSettings
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
 from ingest.service.backoff import Backoff, BackoffSettings
-from ingest.service.ports import CalibrationRecords
+from ingest.service.ports import CalibrationRecords, Recorder
 from ingest.service.service import Service, ServiceSettings
 from ingest.service.servicedesk import DeskSettings
+from ingest.store.published import ResultLog
 
 log = logging.getLogger(__name__)
 
@@ -65,26 +67,22 @@ class _Late:
         """The outlet has logged it; there is nobody else to tell while the broker is away."""
 
 
-class _Recorder:
-    """A capture, and whom to tell when it cannot go on."""
+class _Trouble:
+    """Says as an alert what the thread of a file's writer cannot do any more."""
 
-    def __init__(self, path: Path) -> None:
-        self.writer = CaptureWriter(path, self._on_trouble)
+    def __init__(self, code: str) -> None:
+        self._code = code
         self._loop = asyncio.get_running_loop()
-        self._service: Service | None = None
+        self.service: Service | None = None
 
-    def tell(self, service: Service) -> None:
-        """Say trouble as an alert of this service."""
-        self._service = service
-
-    def _on_trouble(self, text: str) -> None:
+    def __call__(self, text: str) -> None:
         log.warning("%s", text)
         with contextlib.suppress(RuntimeError):  # the loop has ended: nobody is there to be told
             self._loop.call_soon_threadsafe(self._warn, text)
 
     def _warn(self, text: str) -> None:
-        if self._service is not None:
-            self._service.warn("capture", text)
+        if self.service is not None:
+            self.service.warn(self._code, text)
 
 
 @contextlib.asynccontextmanager
@@ -109,29 +107,42 @@ async def running_service(
     names: HeadNames,
     records: CalibrationRecords,
     capture: Path | None = None,
+    results: Path | None = None,
 ) -> AsyncIterator[Service]:
     """Run outlet and service while the block runs; say goodbye at its end.
 
-    ``capture``: a new file, in which all that happens to the service is kept.
+    ``capture``: a new file, in which all that happens to the service is kept. ``results``: a
+    database, in which what it publishes of settled wheels is logged.
     """
     with contextlib.ExitStack() as stack:
-        recorder = None if capture is None else _Recorder(capture)
-        if recorder is not None:
-            stack.callback(recorder.writer.close)
-        async with _running(settings, broker, links, names, records, recorder) as service:
-            if recorder is not None:
-                recorder.tell(service)
+        troubles = _Trouble("capture"), _Trouble("results")
+        recorder = published = None
+        if capture is not None:
+            recorder = CaptureWriter(capture, troubles[0])
+            stack.callback(recorder.close)
+        if results is not None:
+            published = ResultLog(results, troubles[1])
+            stack.callback(published.close)
+        plugs = _Plugs(names, records, recorder, published)
+        async with _running(settings, broker, links, plugs) as service:
+            for trouble in troubles:
+                trouble.service = service
             yield service
+
+
+@dataclass(frozen=True, slots=True)
+class _Plugs:
+    """What a service is plugged into besides its links and its broker."""
+
+    names: HeadNames
+    records: CalibrationRecords
+    recorder: Recorder | None
+    published: PublishedResults | None
 
 
 @contextlib.asynccontextmanager
 async def _running(
-    settings: HostSettings,
-    broker: BrokerSettings,
-    links: Iterable[Link],
-    names: HeadNames,
-    records: CalibrationRecords,
-    recorder: _Recorder | None,
+    settings: HostSettings, broker: BrokerSettings, links: Iterable[Link], plugs: _Plugs
 ) -> AsyncIterator[Service]:
     topics, boot = Topics(settings.bay), f"b-{uuid.uuid4().hex[:8]}"
     late = _Late()
@@ -151,13 +162,14 @@ async def _running(
         topics,
         by_name,
         outlet,
-        names=names,
-        records=records,
+        names=plugs.names,
+        records=plugs.records,
         clock=monotonic_ns,
         wall=time.time_ns,
         random=random.random,
         boot=boot,
-        recorder=None if recorder is None else recorder.writer,
+        recorder=plugs.recorder,
+        published=plugs.published,
     )
     tasks = [
         asyncio.create_task(outlet.run(), name="outlet"),

@@ -14,6 +14,7 @@ from ingest.core.channels import CHANNELS
 from ingest.core.counters import LinkCounters
 from ingest.core.ids import HeadId, HeadName
 from ingest.core.ports import Chunk, HeadNames, LinkForm
+from ingest.core.published import PublishedResults
 from ingest.payload.evt import Event as EventMessage
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
@@ -51,6 +52,7 @@ class Bay:
         announcer: Announcer,
         names: HeadNames,
         records: CalibrationRecords,
+        published: PublishedResults | None = None,
     ) -> None:
         self._settings = settings
         self._announcer = announcer
@@ -59,7 +61,7 @@ class Bay:
         self._desk = HeadDesk(announcer)
         self.alerts = Alerts(announcer)
         self._about = HeadAlerts(self.alerts, announcer)
-        self.work = WheelWork(settings.wheel, announcer)
+        self.work = WheelWork(settings.wheel, announcer, published)
         self.push = Push(self.work)
         self.slots: dict[str, LinkSlot] = {}
         for link, form in links.items():

@@ -2,7 +2,7 @@
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from calibration.measured import Measured
@@ -11,6 +11,7 @@ from calibration.units import Unit, degrees
 from ingest.chain.rest import RestReading
 from ingest.core.channels import ROW, Channel
 from ingest.core.frames import Side
+from ingest.core.published import PublishedResults
 from ingest.core.units import DEG
 from ingest.geometry.carry import SettledWheel, ShaftReading, settled_wheel
 from ingest.geometry.fixed import settled_fixed
@@ -27,6 +28,7 @@ from ingest.service.bayspread import (
     heading_scatter,
     total_toe_scatter,
 )
+from ingest.service.resultnotes import ResultNotes
 
 _HANGING = (Channel.INCL_X, Channel.INCL_Y, Channel.ROTATION, Channel.AZIMUTH_CROSS)
 _FIXED = (Channel.INCL_X, Channel.INCL_Y, Channel.INCL_Z)
@@ -115,9 +117,15 @@ def _reading(
 class ResultDesk:
     """Publishes results, and takes them back when what they stand on is gone."""
 
-    def __init__(self, announcer: Announcer, spread: SpreadSettings) -> None:
+    def __init__(
+        self,
+        announcer: Announcer,
+        spread: SpreadSettings,
+        published: PublishedResults | None = None,
+    ) -> None:
         self._announcer = announcer
         self._spread = spread
+        self._notes = ResultNotes(announcer, spread.told, published)
         self._ids = itertools.count(1)
         self._standing: dict[str, Measured] = {}
         self._last: dict[str, dict[str, Any]] = {}
@@ -132,7 +140,7 @@ class ResultDesk:
         wheel = head.wheel
         assert wheel is not None
         topic = self._announcer.topics.axle(wheel.axle, wheel.side.value, "camber")
-        self._say(topic, "camber", settled.wheel.camber, settled, settled.records, [head])
+        self._say(topic, "camber", settled.wheel.camber, settled, [head])
 
     def total_toe(self, head: BayHead, settled: Settled, partner: BayHead, across: Settled) -> None:
         """Publish an axle's total toe, where both wheels saw each other at rest."""
@@ -147,12 +155,14 @@ class ResultDesk:
         toe = toe + total_toe_scatter(self._spread, occasion)
         topic = self._announcer.topics.axle(wheel.axle, "both", "total-toe")
         records = tuple(sorted({*settled.records, *across.records}))
-        self._say(topic, "total-toe", toe, settled, records, [head, partner])
+        both = replace(settled, records=records, occasion=occasion)
+        self._say(topic, "total-toe", toe, both, [head, partner])
 
     def withdraw(self, head: BayHead, why: str) -> None:
         """Mark what stands on this head's rest as stale: the wheel is not where it was read."""
         for topic in self._topics_of(head):
             if self._standing.pop(topic, None) is not None:
+                self._notes.over(topic)
                 fields = {**self._last[topic], "q": "stale", "why": why, "dec": "none"}
                 self._announcer.state(topic, AxleResult(**fields))
 
@@ -162,7 +172,8 @@ class ResultDesk:
         It is uncertain from then on, since nobody watches the wheel any more.
         """
         for topic in self._topics_of(head):
-            self._standing.pop(topic, None)
+            if self._standing.pop(topic, None) is not None:
+                self._notes.over(topic)
             last = self._last.pop(topic, None)
             if last is not None:
                 self._announcer.state(topic, AxleResult(**{**last, "q": "uncertain", "why": why}))
@@ -182,7 +193,6 @@ class ResultDesk:
         quantity: str,
         measured: Measured,
         settled: Settled,
-        records: tuple[str, ...],
         heads: list[BayHead],
     ) -> None:
         today = self._announcer.today()
@@ -200,7 +210,7 @@ class ResultDesk:
             "U": shown.U,
             "k": shown.k,
             "dp": shown.dp,
-            "cal": "+".join(records)[:80] if calibrated else None,
+            "cal": "+".join(settled.records)[:80] if calibrated else None,
             "q": quality,
             "why": why,
             "text": shown.text,
@@ -208,3 +218,4 @@ class ResultDesk:
         self._standing[topic] = measured
         self._last[topic] = fields
         self._announcer.state(topic, AxleResult(**fields))
+        self._notes.said(topic, fields, settled.occasion, heads)

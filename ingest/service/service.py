@@ -15,6 +15,7 @@ from functools import partial
 from ingest.core.errors import LinkError
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import Chunk, HeadNames, Link, MonotonicClock, WallClock
+from ingest.core.published import PublishedResults
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
 from ingest.service.bay import Bay, BaySettings
@@ -55,7 +56,8 @@ class ServiceSettings:
 class Service:
     """Runs one bay. ``run`` serves until it is cancelled.
 
-    ``recorder``, where given, is told every input before it is taken.
+    ``recorder``, where given, is told every input before it is taken; ``published`` every
+    result of a wheel that has settled.
     """
 
     def __init__(
@@ -72,6 +74,7 @@ class Service:
         random: Callable[[], float],
         boot: str,
         recorder: Recorder | None = None,
+        published: PublishedResults | None = None,
     ) -> None:
         self._clock = clock
         self._wall = wall
@@ -95,7 +98,15 @@ class Service:
             names = NotingNames(names, self._transcript)
             records = NotingRecords(records, self._transcript)
         self._workings = Workings(
-            work, topics, forms, outlet, self, names=names, records=records, boot=boot
+            work,
+            topics,
+            forms,
+            outlet,
+            self,
+            names=names,
+            records=records,
+            boot=boot,
+            published=published,
         )
         self._tasks: asyncio.TaskGroup | None = None
 

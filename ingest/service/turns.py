@@ -251,3 +251,11 @@ def turn_of(values: F64, *, seen: bool = True) -> Turn:
         incl_x_rad=np.ascontiguousarray(hung) if hangs else None,
         azimuth_rad=np.ascontiguousarray(azimuth) if seen else None,
     )
+
+
+def judged(turn: WheelTurn, *, seen: bool = True) -> Runout | MeasurementRefused:
+    """Return what a turn that is over gives: its run-out, or why there is none."""
+    try:
+        return turn.result(final=True, seen=seen)
+    except MeasurementRefused as refused:
+        return refused

@@ -10,6 +10,7 @@ from ingest.chain.rest import RestReading
 from ingest.core.blocks import Flag, SampleBlock
 from ingest.core.errors import MeasurementRefused
 from ingest.core.ids import HeadId
+from ingest.core.published import PublishedResults
 from ingest.core.units import NS
 from ingest.geometry.runout import Runout
 from ingest.geometry.sightline import Sightline
@@ -18,7 +19,7 @@ from ingest.service.bayhead import BayHead
 from ingest.service.bayspread import Occasion, SpreadSettings
 from ingest.service.results import ResultDesk, Settled, settle
 from ingest.service.runouts import RunoutDesk
-from ingest.service.turns import TurnSettings, WheelTurn
+from ingest.service.turns import TurnSettings, WheelTurn, judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,11 +93,16 @@ class WheelWork:
     no turn is collected. So a technician who knocks a head begins its turn again.
     """
 
-    def __init__(self, settings: WheelSettings, announcer: Announcer) -> None:
+    def __init__(
+        self,
+        settings: WheelSettings,
+        announcer: Announcer,
+        published: PublishedResults | None = None,
+    ) -> None:
         self._settings = settings
         self._sightline = Sightline(length_m=settings.cross_line_m)
         self._runouts = RunoutDesk(announcer, settings.cross_line_m)
-        self.results = ResultDesk(announcer, settings.spread)
+        self.results = ResultDesk(announcer, settings.spread, published)
         self._benches: dict[HeadId, _Bench] = {}
         self._ids = itertools.count(1)
         self._mountings = itertools.count(1)
@@ -289,11 +295,3 @@ class WheelWork:
             self.results.withdraw(head, why)
             bench.settled = None
         bench.result_ns = 0
-
-
-def judged(turn: WheelTurn, *, seen: bool = True) -> Runout | MeasurementRefused:
-    """Return what a turn that is over gives: its run-out, or why there is none."""
-    try:
-        return turn.result(final=True, seen=seen)
-    except MeasurementRefused as refused:
-        return refused

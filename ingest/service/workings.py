@@ -11,6 +11,7 @@ from typing import Protocol
 from ingest.core.errors import LinkError
 from ingest.core.ids import MonotonicNs
 from ingest.core.ports import Chunk, HeadNames, LinkForm, Outlet
+from ingest.core.published import PublishedResults
 from ingest.core.units import NS
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
@@ -109,6 +110,7 @@ class Workings:
         names: HeadNames,
         records: CalibrationRecords,
         boot: str,
+        published: PublishedResults | None = None,
     ) -> None:
         self._now = Moment(MonotonicNs(0), 0)
         self._topics = topics
@@ -116,7 +118,7 @@ class Workings:
         self._outlet = outlet
         self._hands = hands
         announcer = Announcer(topics, outlet, self._at_ns, self._wall_ns, boot)
-        self.bay = Bay(settings.bay, forms, announcer, names, records)
+        self.bay = Bay(settings.bay, forms, announcer, names, records, published)
         self._desk = ServiceDesk(settings.desk, settings.bay.live, announcer)
         self._requests = Requests(self.bay, announcer, self._at_ns, outlet.reply, self._ask)
         self._waiting: dict[tuple[str, int], _Waiting] = {}

@@ -6,34 +6,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ingest.core.errors import ConfigError
+from ingest.store.schema import STEPS
 
 APPLICATION_ID = 0x4C564C48
 """Marks the file as ours, in the place that SQLite keeps for that ("LVLH")."""
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = len(STEPS)
 
 IN_MEMORY = ":memory:"
 
 _BUSY_S = 2.0
-
-_SCHEMA = """
-CREATE TABLE head_name (
-    head_id TEXT PRIMARY KEY,
-    name TEXT NOT NULL UNIQUE
-        CHECK (length(name) BETWEEN 1 AND 32 AND name NOT GLOB '*[^a-z0-9_-]*')
-) STRICT;
-CREATE TABLE calibration_record (
-    added INTEGER PRIMARY KEY AUTOINCREMENT,
-    record_id TEXT NOT NULL UNIQUE,
-    head_id TEXT NOT NULL,
-    issued TEXT NOT NULL,
-    sha256 TEXT NOT NULL UNIQUE,
-    text TEXT NOT NULL
-) STRICT;
-CREATE INDEX calibration_record_of_head ON calibration_record (head_id, issued, added);
-CREATE TRIGGER calibration_record_never_changes BEFORE UPDATE ON calibration_record
-BEGIN SELECT RAISE(ABORT, 'a calibration record never changes'); END;
-"""
 
 
 def open_database(path: Path | str) -> sqlite3.Connection:
@@ -85,19 +67,20 @@ def _prepare(connection: sqlite3.Connection, path: Path | str) -> None:
         raise _refused(path, f"has schema version {version}: {allowed}")
     connection.execute("PRAGMA journal_mode = WAL")
     connection.execute("PRAGMA synchronous = FULL")
-    if version == 0:
-        _create(connection)
+    if version < SCHEMA_VERSION:
+        _step_up(connection)
     found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
     if found != "ok":
         raise sqlite3.DatabaseError(" ".join(found.replace("*", " ").split()))
 
 
-def _create(connection: sqlite3.Connection) -> None:
+def _step_up(connection: sqlite3.Connection) -> None:
+    """Add what newer versions have; what is there stays as it is."""
     with transaction(connection):
-        if _pragma(connection, "user_version"):
-            return  # another process was first
-        for statement in _statements(_SCHEMA):
-            connection.execute(statement)
+        # Another process may have been first.
+        for script in STEPS[_pragma(connection, "user_version") :]:
+            for statement in _statements(script):
+                connection.execute(statement)
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 

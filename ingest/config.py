@@ -30,6 +30,8 @@ from ingest.service.wheelwork import WheelSettings
 
 NO_FOLDER = "no such folder; make it and put calibration records (JSON) in, or leave the key out"
 
+NO_STUDY = "no such file; levelhead study -o makes one, or leave the key out"
+
 IN_WORDS = {
     "string_pattern_mismatch": "1 to 32 of a-z, 0-9, _ and -",
     "int_parsing": "an integer",
@@ -55,6 +57,8 @@ class BayTable(Table):
     """Head names and calibration records."""
     records_dir: Path | None = None
     """Calibration records (JSON) that are taken up at the start."""
+    study: Path | None = None
+    """The study of this bay (JSON); what it found takes the place of what is assumed below."""
     cross_line_m: Positive = 2.0
     spread_camber_deg: NotNegative = 0.02
     spread_heading_deg: NotNegative = 0.02
@@ -134,6 +138,7 @@ class Config(Table):
     bay: str
     state_file: Path
     records_dir: Path | None
+    study: Path | None
     keys: tuple[Path, ...]
     embedded: EmbeddedBrokerSettings | None
     broker: BrokerSettings
@@ -174,17 +179,9 @@ def _first_fault(where: str, found: dict[str, Any], error: ValidationError) -> C
 
 def _known_keys(location: tuple[int | str, ...]) -> str:
     model: type[BaseModel] = ConfigFile
-    tables: dict[str, type[BaseModel]] = {
-        "bay": BayTable,
-        "broker": BrokerTable,
-        "head": HeadTable,
-        "chain": ChainTable,
-        "turn": TurnTable,
-        "live": LiveTable,
-        "calibration": CalibrationTable,
-    }
     if len(location) > 1:
-        model = tables.get(str(location[0]), ConfigFile)
+        kind = ConfigFile.model_fields[str(location[0])].annotation
+        model = kind if isinstance(kind, type) and issubclass(kind, Table) else HeadTable
     return ", ".join(model.model_fields)
 
 
@@ -194,6 +191,9 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
     records = None if read.bay.records_dir is None else folder / read.bay.records_dir
     if records is not None and not records.is_dir():
         raise ConfigError(where, "bay.records_dir", records, NO_FOLDER)
+    study = None if read.bay.study is None else folder / read.bay.study
+    if study is not None and not study.is_file():
+        raise ConfigError(where, "bay.study", study, NO_STUDY)
     keys = tuple(folder / path for path in read.calibration.keys)
     for path in keys:
         if not path.is_file():
@@ -202,6 +202,7 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
         bay=read.bay.name,
         state_file=folder / read.bay.state_file,
         records_dir=records,
+        study=study,
         keys=keys,
         embedded=_embedded(where, read.broker),
         broker=_broker(where, folder, read.broker),

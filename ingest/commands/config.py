@@ -5,6 +5,7 @@ import json
 from pathlib import Path
 
 from calibration.records.keys import key_id
+from ingest.commands.bay_study import with_study
 from ingest.commands.keyfiles import load_public
 from ingest.config import load_config
 from ingest.drivers.serial import SerialSettings
@@ -22,6 +23,8 @@ def run(args: argparse.Namespace) -> int:
     """Exit 0 for a usable configuration; the error of an unusable one says what to do."""
     config = load_config(args.config)
     keys = [key_id(key) for key in load_public(config.keys).values()]
+    settings, refused = with_study(config.service, config.study, config.bay)
+    spread = settings.bay.wheel.spread.told
     broker = "embedded, loopback only" if config.embedded else config.broker.where
     if args.json:
         print(
@@ -32,6 +35,8 @@ def run(args: argparse.Namespace) -> int:
                     "broker": broker,
                     "links": [link.name for link in config.links],
                     "keys": keys,
+                    "spread": spread,
+                    "study_refused": refused,
                 }
             )
         )
@@ -39,6 +44,9 @@ def run(args: argparse.Namespace) -> int:
     print(f"{args.config}: usable")
     print(f"  bay {config.bay}, state in {config.state_file}")
     print(f"  broker: {broker}")
+    print(f"  spread of mounting and settling: {spread}")
+    if refused is not None:
+        print(f"  study refused: {refused}")
     if keys:
         print(f"  calibration records signed with {', '.join(keys)}")
     for link in config.links:

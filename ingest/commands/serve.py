@@ -7,6 +7,8 @@ import signal
 from pathlib import Path
 
 from calibration.errors import CalibrationFileError
+from ingest.commands.bay_study import ALERT as STUDY_ALERT
+from ingest.commands.bay_study import with_study
 from ingest.commands.host import HostSettings, running_broker, running_service
 from ingest.commands.keyfiles import load_public
 from ingest.commands.links import make_links
@@ -53,14 +55,19 @@ async def _serve(config: Config, capture: Path | None) -> None:
     try:
         records = StoredRecords(connection, keys)
         refused = take_up(records, config.records_dir)
-        settings = HostSettings(config.bay, config.embedded, config.broker, config.service)
+        work, refused_study = with_study(config.service, config.study, config.bay)
+        settings = HostSettings(config.bay, config.embedded, config.broker, work)
         links = make_links(config.links)
         async with running_broker(settings) as broker:
             names = StoredHeadNames(connection)
-            async with running_service(settings, broker, links, names, records, capture) as service:
+            async with running_service(
+                settings, broker, links, names, records, capture, config.state_file
+            ) as service:
                 print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
                 for at, text in enumerate(refused, start=1):
                     service.warn(f"records-{at}", text)
+                if refused_study is not None:
+                    service.warn(STUDY_ALERT, refused_study)
                 await stopping.wait()
     except OutputError as error:
         raise ConfigError("broker", "port", error.where, error.reason) from error

@@ -49,6 +49,8 @@ def test_json_is_one_object(capsys, tmp_path):
         "broker": "embedded, loopback only",
         "links": ["/dev/ttyUSB0", "socket://192.0.2.7:5000"],
         "keys": [],
+        "spread": "assumed spread of the bay",
+        "study_refused": None,
     }
 
 

@@ -59,3 +59,12 @@ class ReferenceRefused(CalibrationError):
         self.reference = reference
         self.why = why
         self.remedy = remedy
+
+
+class DccRefused(CalibrationError):
+    """A record cannot be given out as a Digital Calibration Certificate."""
+
+    def __init__(self, why: str, remedy: str) -> None:
+        super().__init__(f"no DCC: {why}; {remedy}")
+        self.why = why
+        self.remedy = remedy

@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "decide": "decide whether a value lies within its limits",
     "study": "analyse a study of a bay: what its mountings and technicians scatter",
     "record": "check, sign and show calibration records; make keys",
+    "certificate": "render a calibration record as HTML, PDF and DCC",
 }
 
 EXIT_OK = 0

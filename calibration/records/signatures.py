@@ -72,7 +72,7 @@ def distrust(record: AnyRecord, keys: Iterable[Ed25519PublicKey]) -> str | None:
     One signature by one of the keys is enough; one of theirs that does not hold is too much.
     """
     if record.version == 1:
-        return "is of version 1, which has no signature; calibrate the head anew, or trust no keys"
+        return "is of version 1, which has no signature; calibrate the head anew"
     found = verify_signatures(record, keys)
     if not found:
         return "is not signed"

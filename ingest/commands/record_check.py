@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from calibration.records.check import RecordCheck
 from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import Signed
+from calibration.records.text import AnyRecord
 
 
 def as_text(found: RecordCheck, key_files: Mapping[str, str]) -> str:
@@ -14,6 +15,7 @@ def as_text(found: RecordCheck, key_files: Mapping[str, str]) -> str:
     lines = [
         f"record {record.record_id} of head {record.head_id}, issued {record.issued}",
         f"  content    unaltered; SHA-256 {record.sha256}",
+        *_people(record),
         *_signatures(found, key_files),
         *_files(found),
         *(f"  lacks      {reason}" for reason in found.missing),
@@ -21,6 +23,12 @@ def as_text(found: RecordCheck, key_files: Mapping[str, str]) -> str:
         f"It {_verdict(found)}.",
     ]
     return "\n".join(lines)
+
+
+def _people(record: AnyRecord) -> Iterator[str]:
+    if isinstance(record, CalibrationRecord):
+        by, authorised = record.performed_by or "nobody", record.authorised_by or "nobody yet"
+        yield f"  people     performed by {by}, authorised by {authorised}"
 
 
 def _verdict(found: RecordCheck) -> str:

@@ -52,6 +52,7 @@ def test_a_signed_record_holds(levelhead):
     code, out, err = levelhead("check", VERSION_2, "--key", LAB)
     assert (code, err) == (0, "")
     assert f"signature  holds: key {LAB_ID} ({LAB})" in out
+    assert "performed by Ada Brindle, authorised by Jonas Wexcombe" in out
     assert "\nIt holds.\n" in out
     assert out.endswith(f"{SEAL}\n")
 

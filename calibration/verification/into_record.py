@@ -6,7 +6,10 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from pydantic import ValidationError
+
 from calibration.decision import Rule
+from calibration.errors import CalibrationFileError
 from calibration.files.references import use_of
 from calibration.records.papers import RawFile
 from calibration.records.record import CalibrationRecord
@@ -15,6 +18,7 @@ from calibration.records.results import BudgetLine, Point, Run
 from calibration.records.results import Figure as FigurePart
 from calibration.records.results import MonteCarlo as MonteCarloPart
 from calibration.records.results import Verdict as VerdictPart
+from calibration.records.text import first_fault
 from calibration.reporting import coverage_factor, report_expanded, report_unknown
 from calibration.rounding import Place
 from calibration.units import Unit
@@ -28,6 +32,8 @@ from calibration.verification.verdicts import Verdict
 DIGITS = 4
 """Significant digits of a budget's working figures; they are not results."""
 FINEST = 15
+ALIKE = 1.001
+"""Uncertainties this near to each other print the same budget twice."""
 PRINTED = ("max-error", "zero", "repeatability", "hysteresis", "linearity", "cross-axis")
 """Figures that a record has a name for."""
 AS = {"found": "as found", "left": "as left"}
@@ -67,11 +73,13 @@ def tried(verification: Verification, seed: int) -> tuple[Tried, ...]:
 
 
 def decisive(channel: ChannelResult) -> tuple[PointError, ...]:
-    """Return the points whose budgets tell most: one or two."""
-    named = next((v.at for v in channel.verdicts if v.name == "max-error"), None)
-    named = named or next(f.at for f in channel.figures if f.name == "max-error")
+    """Return the points whose budgets tell most: one, or two where they differ."""
+    at = next((v.at for v in channel.verdicts if v.name == "max-error"), None)
+    at = at or next(f.at for f in channel.figures if f.name == "max-error")
+    named = next(p for p in channel.points if str(p.at) == at)
     widest = max(channel.points, key=lambda p: p.budget.expanded)
-    return tuple(p for p in channel.points if str(p.at) == named or p is widest)
+    alike = widest.budget.expanded <= ALIKE * named.budget.expanded
+    return (named,) if alike else (named, widest)
 
 
 def budget_of(one: Tried, when: str) -> BudgetPart:
@@ -104,7 +112,7 @@ def recorded(
     """Return the draft with this run in it; a run of the same kind is replaced.
 
     Raises:
-        ValueError: the record that comes of it contradicts itself.
+        CalibrationFileError: the record that comes of it would contradict itself.
     """
     uses = {use.id: use for use in (*record.references, *map(use_of, verification.references))}
     kept = [b for b in record.budgets if not b.at.startswith(AS[when])]
@@ -122,7 +130,10 @@ def recorded(
         "sha256": "",
         "signatures": (),
     }
-    return CalibrationRecord.model_validate(content)
+    try:
+        return CalibrationRecord.model_validate(content)
+    except ValidationError as error:
+        raise CalibrationFileError(record.record_id, first_fault(error)) from error
 
 
 def _point(channel: ChannelResult, point: PointError) -> Point:

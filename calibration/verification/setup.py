@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Self
 
 from calibration.errors import BadBenchData
 from calibration.files.points import TILT, Reading
@@ -60,6 +61,12 @@ class References:
     register: Register
     ids: tuple[str, ...]
     on: date
+
+    @classmethod
+    def of(cls, register: Register, ids: Sequence[str] | None, on: date) -> Self:
+        """Return the named references of a register, or all of it."""
+        everything = tuple(r.id for r in register.references)
+        return cls(register, everything if ids is None else tuple(ids), on)
 
     def sine_bar(self, readings: Sequence[Reading]) -> SineBar:
         """Return what a channel's stacks stand on.

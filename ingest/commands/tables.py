@@ -20,8 +20,8 @@ MOST_BYTES = 64 * 1024 * 1024
 """More than any turn of a wheel; a larger file is taken for a mistake."""
 
 
-def read_text(path: str) -> tuple[str, str]:
-    """Return a file's name for messages and its text; ``-`` is standard input.
+def read_bytes(path: str) -> tuple[str, bytes]:
+    """Return a file's name for messages and its content; ``-`` is standard input.
 
     Raises: ``InputError``.
     """
@@ -36,8 +36,19 @@ def read_text(path: str) -> tuple[str, str]:
         raise InputError(name, None, (error.strerror or "cannot be read").lower()) from error
     if len(raw) > MOST_BYTES:
         raise InputError(name, None, f"larger than {MOST_BYTES // 2**20} MiB")
+    return name, raw
+
+
+def read_text(path: str) -> tuple[str, str]:
+    """Return a file's name for messages and its text. Raises ``InputError``."""
+    name, raw = read_bytes(path)
+    return name, as_utf8(name, raw)
+
+
+def as_utf8(name: str, raw: bytes) -> str:
+    """Return the text of a file's content, without a byte order mark. Raises ``InputError``."""
     try:
-        return name, raw.decode("utf-8-sig")
+        return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise InputError(name, line, "not UTF-8 text; save the file as UTF-8") from error

@@ -38,7 +38,7 @@ def as_text(run: Run, budgets: Sequence[Budget], tried: Sequence[Tried]) -> str:
             for b, t in zip(budgets, tried, strict=True)
             if b.channel == channel
         ]
-    return on_screen("\n\n".join(blocks))
+    return "\n\n".join(blocks)
 
 
 def as_json(verification: Verification, tried: Sequence[Tried], when: str) -> dict[str, Any]:
@@ -100,12 +100,17 @@ def _sum(budget: Budget, tried: Tried) -> str:
 
 def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     """Return columns, the first to the left and the others to the right."""
-    cells = [tuple(heads), *rows]
+    cells = [tuple(heads), *(tuple(map(_shown, row)) for row in rows)]
     widths = [max(len(row[i]) for row in cells) for i in range(len(heads))]
     return "\n".join(
         "  " + "  ".join((row[0].ljust(widths[0]), *map(str.rjust, row[1:], widths[1:]))).rstrip()
         for row in cells
     )
+
+
+def _shown(cell: str) -> str:
+    """Give numbers their true minus sign, and leave the hyphens of words alone."""
+    return on_screen(cell) if any(letter.isdigit() for letter in cell) else cell
 
 
 def _channel(channel: ChannelResult, tried: Sequence[Tried]) -> dict[str, Any]:

@@ -87,10 +87,15 @@ def test_a_fork_is_healed_by_a_record_that_amends_one_branch():
 
 
 def test_the_end_counts_and_not_the_date():
-    early = after(SECOND, 200, days=0)
-    assert early.issued == SECOND.issued
-    for given in itertools.permutations([SECOND, early]):
-        assert chain_end(given) is early
+    for days in (0, -1):
+        early = after(SECOND, 200, days=days)
+        for given in itertools.permutations([SECOND, early]):
+            assert chain_end(given) is early
+
+
+def test_a_record_that_was_amended_is_not_the_end():
+    amending = after(SECOND, 199, days=1, amends=link_to(SECOND))
+    assert chain_end([FIRST, SECOND, amending]) is amending
 
 
 def test_of_two_chains_the_newer_counts():

@@ -94,7 +94,7 @@ def test_the_end_counts_and_not_the_date():
 
 
 def test_a_record_that_was_amended_is_not_the_end():
-    amending = after(SECOND, 199, days=1, amends=link_to(SECOND))
+    amending = after(FIRST, 199, days=1, amends=link_to(SECOND))
     assert chain_end([FIRST, SECOND, amending]) is amending
 
 

@@ -11,6 +11,10 @@ import pytest
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
+from calibration.records.text import dump_record
+from ingest.commands.demo_rig import record_of
+from ingest.simulator.draws import draw_calibration, draw_head
+
 PATIENCE_S = 20.0
 ROOT = "levelhead/v1/pit"
 
@@ -70,13 +74,14 @@ def serving(tmp_path):
     """Return a starter of a service for one port; it yields the process and a client."""
     started = []
 
-    def start(port_path):
+    def start(port_path, bay=""):
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             mqtt_port = free.getsockname()[1]
         config = tmp_path / "pit.toml"
         config.write_text(
-            f'[bay]\nname = "pit"\n[broker]\nport = {mqtt_port}\n[[head]]\nport = "{port_path}"\n'
+            f'[bay]\nname = "pit"\n{bay}[broker]\nport = {mqtt_port}\n'
+            f'[[head]]\nport = "{port_path}"\n'
         )
         service = process("ingest.cli", "serve", str(config))
         assert "serves bay pit" in service.stdout.readline()
@@ -105,6 +110,19 @@ def test_values_come_and_sigterm_says_goodbye(serving, head_path):
     _, errors = service.communicate(timeout=PATIENCE_S)
     assert service.returncode == 0
     assert "Traceback" not in errors
+
+
+def test_a_record_with_a_changed_byte_is_refused_by_name(serving, head_path, tmp_path):
+    known = draw_calibration(5, "head-1", draw_head(5, "head-1"))
+    text = dump_record(record_of(1, known)).replace('"stub_m": 0.25', '"stub_m": 0.26')
+    folder = tmp_path / "records"
+    folder.mkdir()
+    (folder / "head-1.json").write_text(text, encoding="utf-8")
+    _, ear = serving(head_path, 'records_dir = "records"\n')
+    _, reading = ear.wait(lambda t, f: t.endswith("/incl_y"), "a reading")
+    assert (reading["q"], reading["why"]) == ("uncertain", "record-refused")
+    _, alert = ear.wait(lambda t, f: t == f"svc/alert/record-{known.head}", "the alert")
+    assert f"{folder / 'head-1.json'}: altered after it was sealed" in alert["text"]
 
 
 def test_a_port_that_is_missing_at_first_is_said_and_taken_when_it_comes(

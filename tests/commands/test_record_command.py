@@ -329,7 +329,8 @@ def test_no_private_key_is_made_within_a_repository(levelhead, tmp_path, real_pa
 
 def test_a_link_into_a_repository_is_seen_through(levelhead, tmp_path, monkeypatch):
     (tmp_path / "tree" / ".git").mkdir(parents=True)
-    (tmp_path / "link").symlink_to(tmp_path / "tree")
+    (tmp_path / "tree" / "deep").mkdir()
+    (tmp_path / "link").symlink_to(tmp_path / "tree" / "deep")
     monkeypatch.chdir(tmp_path / "link")
     assert levelhead("key", "--make", "lab")[0] == 2
     assert levelhead("key", "--make", tmp_path / "link" / "lab")[0] == 2

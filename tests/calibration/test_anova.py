@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from calibration.anova import INTERACTION, MOUNTING, POOL_FROM, SETTLING, TECHNICIAN, analyse
 from calibration.errors import BadBenchData
@@ -100,3 +101,28 @@ def test_a_cell_without_a_number_is_refused():
     values[0, 1, 1, 0] = np.nan
     with pytest.raises(BadBenchData, match="missing"):
         analyse(values)
+
+
+def two_mean_squares(ratio, b=4, n=6):
+    """Return readings of one wheel whose technicians' mean square is so many times the inner."""
+    between, within = np.linspace(-1.0, 1.0, b), np.linspace(-1.0, 1.0, n)
+    between /= np.sqrt(n * np.sum(between**2) / (b - 1))
+    within /= np.sqrt(b * np.sum(within**2) / (b * (n - 1)))
+    return (np.sqrt(ratio) * between[:, None] + within[None, :])[None, :, :, None]
+
+
+@pytest.mark.parametrize("nearly", [0.999, 1.001])
+def test_an_interval_reaches_zero_just_where_the_f_test_says_so(nearly):
+    """The bound that the modified large samples were made to keep: SciPy's F says where."""
+    upper = analyse(two_mean_squares(nearly * stats.f.ppf(0.975, 3, 20))).of(TECHNICIAN)
+    assert (upper.low > 0.0) == (nearly > 1.0)
+    lower = analyse(two_mean_squares(nearly * stats.f.ppf(0.025, 3, 20))).of(TECHNICIAN)
+    assert (lower.high > 0.0) == (nearly > 1.0)
+
+
+def test_pooling_leaves_intervals_as_they_were():
+    found = analyse(draw(np.random.default_rng(3), (4, 3, 3, 1), (0.0, 1.0, 0.0, 0.5)))
+    mounting, within = found.of(MOUNTING), found.rows[0]
+    assert found.pooled
+    ends = within.ss / stats.chi2.ppf([0.975, 0.025], within.dof)
+    assert (mounting.low, mounting.high) == pytest.approx(tuple(ends))

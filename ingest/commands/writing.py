@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import shutil
 from pathlib import Path
 
 from ingest.core.errors import InputError
@@ -11,7 +12,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
     """Put ``content`` in the place of a file: whoever looks sees the old or the new, never half.
 
     It is on the disk when the call returns. Raises ``InputError`` when it cannot be written;
-    what was there before is then still there.
+    what was there before is then still there. A file keeps its permissions.
     """
     data = content.encode("utf-8") if isinstance(content, str) else content
     target = path.resolve()
@@ -22,6 +23,8 @@ def write_whole(path: Path, content: str | bytes) -> None:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
+            if target.exists():
+                shutil.copymode(target, part)
             part.replace(target)
         except BaseException:
             with contextlib.suppress(OSError):

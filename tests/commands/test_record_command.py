@@ -202,6 +202,16 @@ def test_signing_in_place_and_checking(levelhead, key, tmp_path):
     assert sorted(p.name for p in tmp_path.iterdir()) == ["A.json", "lab", "lab.pub"]
 
 
+def test_a_file_keeps_its_permissions_and_a_link_its_target(levelhead, key, tmp_path):
+    path, link = draft(tmp_path), tmp_path / "link"
+    path.chmod(0o640)
+    link.symlink_to(path)
+    assert levelhead("sign", link, "--key", key)[0] == 0
+    assert link.is_symlink()
+    assert stat.S_IMODE(path.stat().st_mode) == 0o640
+    assert load_record(path.read_text(encoding="utf-8")).signatures
+
+
 def test_signing_to_another_file_leaves_the_draft(levelhead, key, tmp_path):
     path = draft(tmp_path)
     before = path.read_bytes()

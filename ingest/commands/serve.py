@@ -85,7 +85,7 @@ def take_up(records: StoredRecords, folder: Path | None) -> list[str]:
     for path in sorted(folder.glob("*.json")):
         try:
             # What is not UTF-8 was damaged, and its head is to be told so.
-            records.add(path.read_text(encoding="utf-8", errors="replace"), str(path))
+            records.add(path.read_text(encoding="utf-8-sig", errors="replace"), str(path))
         except (OSError, CalibrationFileError) as error:
             refused.append(f"{error}; this record is not used")
     return refused

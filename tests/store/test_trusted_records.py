@@ -167,6 +167,13 @@ def test_another_record_with_the_same_id_refuses_the_head():
     assert "another record with the id cal-2026-0107" in refused(stored(TEXT), dump_record(other))
 
 
+def test_a_file_that_an_editor_marked_as_utf_8_is_read(tmp_path):
+    (tmp_path / "2.json").write_bytes(b"\xef\xbb\xbf" + TEXT.encode())
+    records = stored()
+    assert take_up(records, tmp_path) == []
+    assert records.newest(HEAD) == SECOND
+
+
 def test_a_folder_names_each_record_that_is_not_used(tmp_path):
     (tmp_path / "1.json").write_text(FIRST_TEXT, encoding="utf-8")
     (tmp_path / "2.json").write_bytes(TEXT.encode().replace(b"Harrowmere", b"Harrow\xffere", 1))

@@ -43,6 +43,10 @@ class BarPair:
     file: str = "bar.csv"
     title: str = "Two heads on the reference bar"
 
+    def owns(self, row: Row) -> bool:
+        """Every row of the file is of this series."""
+        return True
+
     def progress(self, rows: Sequence[Row]) -> Progress:
         """Say how far the rows go; an attitude counts once for both heads."""
         taken = attitudes_of(rows)

@@ -37,6 +37,10 @@ class DividingRounds:
         """What the series is called on the screen."""
         return f"Encoder by closing the circle: {self.channel}"
 
+    def owns(self, row: Row) -> bool:
+        """Rows of other channels are of other series."""
+        return row.get("channel") == self.channel
+
     def progress(self, rows: Sequence[Row]) -> Progress:
         """Say how far the whole rounds go; a round that is not finished does not count yet."""
         names, least = harmonic_names(ORDERS), 3 * self.positions

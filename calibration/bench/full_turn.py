@@ -42,6 +42,10 @@ class FullTurn:
         """What the series is called on the screen."""
         return f"Encoder over a full turn: {self.channel}"
 
+    def owns(self, row: Row) -> bool:
+        """Rows of other channels are of other series."""
+        return row.get("channel") == self.channel
+
     def progress(self, rows: Sequence[Row]) -> Progress:
         """Say how far the rows go."""
         least, spread = 2 * self.positions, pooled_spread_deg(rows)

@@ -100,8 +100,11 @@ class Procedure(Protocol):
     def heads(self) -> tuple[str, ...]:
         """The letters of the heads that are read at once."""
 
+    def owns(self, row: Row) -> bool:
+        """Say whether a row of the file is of this series; a file may hold several."""
+
     def progress(self, rows: Sequence[Row]) -> Progress:
-        """Say how far the rows (withdrawn ones left out) go."""
+        """Say how far the rows go: its own, withdrawn ones left out."""
 
     def targets(self, rows: Sequence[Row]) -> tuple[Target, ...]:
         """Return what could be taken next, best first."""
@@ -112,7 +115,7 @@ class Procedure(Protocol):
 
 def kept(rows: Sequence[Row]) -> tuple[Row, ...]:
     """Return the rows that were not withdrawn."""
-    return tuple(row for row in rows if row.get(WITHDRAWN, "") not in ("1",))
+    return tuple(row for row in rows if row.get(WITHDRAWN) != "1")
 
 
 def needs_of(fit: Fit, wanted: Mapping[str, tuple[float, float, str]]) -> tuple[Need, ...]:

@@ -40,6 +40,10 @@ class SineSteps:
     file: str = "steps.csv"
     title: str = "Tilt by sine bar and gauge blocks"
 
+    def owns(self, row: Row) -> bool:
+        """Every row of the file is of this series."""
+        return True
+
     def progress(self, rows: Sequence[Row]) -> Progress:
         """Say how far the rows go."""
         spread = pooled_spread_deg(rows)

@@ -49,6 +49,10 @@ class Tumble:
     file: str = "sphere.csv"
     title: str = "Tilt by the sphere of gravity"
 
+    def owns(self, row: Row) -> bool:
+        """Every row of the file is of this series."""
+        return True
+
     def progress(self, rows: Sequence[Row]) -> Progress:
         """Say how far the rows go."""
         spread = pooled_spread_deg(rows)

@@ -30,6 +30,10 @@ class Reversal:
     file: str = "reversal.csv"
     title: str = "Zero by reversal"
 
+    def owns(self, row: Row) -> bool:
+        """Every row of the file is of this series."""
+        return True
+
     def progress(self, rows: Sequence[Row]) -> Progress:
         """Say how far the rows go."""
         fits = {axis: _fit(rows, axis) for axis in AXES}

@@ -14,16 +14,19 @@ from calibration.records.parts import TiltPart
 from calibration.records.text import dump_record, seal
 from ingest.commands import demo_rig
 from ingest.commands.demo_rig import DemoRig, build, record_of
+from ingest.core.frames import Side
 from ingest.core.ids import HeadId, HeadName, MonotonicNs
 from ingest.core.ports import Chunk, LinkForm, NameTaken
+from ingest.core.published import PublishedResults
 from ingest.core.units import DEG, NS
 from ingest.payload.topics import Topics
 from ingest.service.announcer import Announcer
 from ingest.service.bay import Bay, BaySettings
-from ingest.service.bayhead import BayHead
+from ingest.service.bayhead import BayHead, Wheel
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.simulator.draws import draw_calibration, draw_head
 from ingest.simulator.known import Uncertainties
+from ingest.simulator.vehicle import WheelAt
 from ingest.store.database import open_database
 from ingest.store.records import StoredRecords
 from ingest.wire.codes import CommandOp
@@ -99,6 +102,7 @@ class SimulatedBay:
         *,
         with_records: bool = True,
         settings: BaySettings | None = None,
+        published: PublishedResults | None = None,
     ) -> None:
         self.clock = Clock()
         self.demo: DemoRig = build(seed, vehicle, self.clock)
@@ -110,7 +114,7 @@ class SimulatedBay:
             records.add(text, "simulated bench")
         announcer = Announcer(self.topics, self.outlet, self.clock.ns, self._wall, "b-1")
         forms = dict.fromkeys(self.demo.ptys, LinkForm.STREAM)
-        self.bay = Bay(settings or BaySettings(), forms, announcer, self.names, records)
+        self.bay = Bay(settings or BaySettings(), forms, announcer, self.names, records, published)
         self.silent: set[str] = set()
         for name, pty in self.demo.ptys.items():
             self.bay.link_changed(name, LinkChange(LinkState.OPEN, None))
@@ -152,6 +156,34 @@ class SimulatedBay:
 def simulated_bay() -> Callable[..., SimulatedBay]:
     """Return a maker of simulated bays."""
     return SimulatedBay
+
+
+@pytest.fixture
+def one_axle_measured() -> Callable[[SimulatedBay], SimulatedBay]:
+    """Return what measures axle 1 of a bay: both wheels turned, settled, all results standing."""
+
+    def measure(bay: SimulatedBay) -> SimulatedBay:
+        on = {"alder": WheelAt(1, Side.LEFT), "birch": WheelAt(1, Side.RIGHT)}
+        for name, wheel in on.items():
+            bay.demo.technician.mount(bay.demo.heads[name], wheel)
+            bay.bay.put_on(bay.head(name), Wheel(wheel.axle, wheel.side))
+        bay.demo.technician.jack(1)
+        bay.advance(2.5)
+        for name, wheel in on.items():
+            assert bay.bay.work.begin(bay.head(name)).ok
+            for step in bay.demo.technician.stops(wheel, 3):
+                bay.advance(step.wait_s + 0.6)
+                while not bay.bay.work.take_stop(bay.head(name)).ok:
+                    bay.advance(0.5)
+            assert bay.bay.work.end(bay.head(name)).ok
+        bay.demo.technician.lower(1)
+        for _ in range(30):
+            bay.advance(0.5)
+            if len(bay.bay.work.results.standing) == 3:
+                return bay
+        raise AssertionError("some result does not stand")
+
+    return measure
 
 
 def three_axis_record(seed: int, number: int, name: str) -> str:

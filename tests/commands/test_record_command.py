@@ -346,9 +346,13 @@ def test_a_link_into_a_repository_is_seen_through(levelhead, tmp_path, monkeypat
     assert levelhead("key", "--make", tmp_path / "link" / "lab")[0] == 2
 
 
-def test_a_key_that_cannot_be_written_leaves_nothing(levelhead, tmp_path, monkeypatch):
+@pytest.mark.parametrize("written", [0, 1])
+def test_a_key_that_cannot_be_written_leaves_nothing(levelhead, tmp_path, monkeypatch, written):
+    room = iter(range(written))
+
     def full(handle):
-        raise OSError(28, "No space left on device")
+        if next(room, None) is None:
+            raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
     code, _, err = levelhead("key", "--make", tmp_path / "lab")

@@ -88,6 +88,8 @@ def read_rows(
 ) -> tuple[Row, ...]:
     """Return the rows of a file, n >= 1; columns that nobody asks for are kept and ignored.
 
+    A row whose ``withdrawn`` is 1 was taken back: it counts in the numbering and nowhere else.
+
     ``stems`` names quantities with the one column each that is read: the same quantity in
     another unit is refused, never converted in silence.
 
@@ -106,7 +108,13 @@ def read_rows(
         raise CalibrationFileError(where, "no rows of data after the header")
     for expected, row in enumerate(rows, 1):
         _check_place(row, expected)
-    return tuple(rows)
+    standing = tuple(row for row in rows if not _withdrawn(row))
+    if not standing:
+        raise CalibrationFileError(where, "every row was withdrawn; take readings again")
+    for row in standing:
+        if row.text("moved") not in ("", "0"):
+            raise row.fault("is marked as moved; take that reading again")
+    return standing
 
 
 def _lines(text: str, where: str) -> Iterator[tuple[int, list[str]]]:
@@ -160,8 +168,13 @@ def _check_place(row: Row, expected: int) -> None:
     if row.number != expected:
         word = "doubled" if row.number < expected else f"missing: row {expected}"
         raise row.fault(f"is {word}; rows count 1, 2, 3, ... without a gap")
-    if row.text("moved") not in ("", "0"):
-        raise row.fault("is marked as moved; take that reading again")
+
+
+def _withdrawn(row: Row) -> bool:
+    mark = row.text("withdrawn")
+    if mark not in ("", "0", "1"):
+        raise row.fault(f"withdrawn is {_shown(mark)}; 1 takes the row back, 0 or nothing keeps it")
+    return mark == "1"
 
 
 def _shown(text: str) -> str:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from calibration.bench.capture import Settled
 from calibration.bench.full_turn import CAUTION, raw_columns
@@ -96,7 +97,11 @@ def as_before(run: KnownPoints, found: Sequence[Row], file: str, title: str) -> 
 
 def height_of(stack: str) -> float:
     """Return the height of a stack in mm."""
-    return math.fsum(float(block) for block in stack.split("+")) if stack else 0.0
+    return float(_height_text(stack))
+
+
+def _height_text(stack: str) -> str:
+    return str(sum((Decimal(block) for block in stack.split("+")), Decimal(0))) if stack else "0"
 
 
 def _settled_columns(target: Target, row: Row) -> dict[str, str]:
@@ -137,7 +142,7 @@ def _tilt_point(
             "direction": direction,
             "repeat": str(repeat),
             "facing": facing,
-            "height_mm": f"{height:g}",
+            "height_mm": _height_text(stack),
             "blocks_mm": stack,
         },
     )

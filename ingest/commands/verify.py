@@ -14,8 +14,9 @@ from calibration.records.papers import RawFile
 from calibration.records.record import CalibrationRecord
 from calibration.records.text import dump_record, load_record, seal
 from calibration.verification.adjustment import UNCHANGED, coefficients_at, same_points
-from calibration.verification.into_record import Tried, budget_of, recorded, run_of, tried
+from calibration.verification.into_record import recorded, run_of
 from calibration.verification.plan import Plan, plan_of
+from calibration.verification.record_budgets import Tried, budget_of, tried
 from calibration.verification.run import Verification, verify
 from calibration.verification.setup import References
 from calibration.verification.verdicts import impact

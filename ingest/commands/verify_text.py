@@ -7,7 +7,7 @@ from typing import Any
 from calibration.records.results import Budget, Figure, Point, Run, Verdict
 from calibration.reporting import on_screen
 from calibration.verification.budget import Budget as Computed
-from calibration.verification.into_record import Tried
+from calibration.verification.record_budgets import Tried
 from calibration.verification.run import ChannelResult, Verification
 from calibration.verification.verdicts import impact
 

@@ -276,3 +276,10 @@ def test_budgets_that_share_a_source_correlate_by_their_directions():
     one, other = (evaluate([r, bar], total).measured for r in (along, aslant))
     # Bars cancel; of the readings there remains (0.4, -0.8).
     assert (one - other).u == pytest.approx(math.hypot(0.4, 0.8))
+
+
+def test_a_shared_source_that_works_both_ways_cancels():
+    bar = Input("bar", 3.0, 2.0)
+    up, down = (evaluate([bar], lambda x, sign=sign: sign * x[0]).measured for sign in (1, -1))
+    assert (up + down).u == 0.0
+    assert (up - down).u == pytest.approx(4.0)

@@ -23,7 +23,8 @@ from calibration.verification.head_class import (
     head_class_named,
     parse_head_class,
 )
-from calibration.verification.into_record import budget_of, plain, recorded, run_of, tried
+from calibration.verification.into_record import recorded, run_of
+from calibration.verification.record_budgets import budget_of, plain, tried
 from calibration.verification.run import verify
 from calibration.verification.setup import References, Setup
 

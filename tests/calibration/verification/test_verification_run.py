@@ -335,6 +335,7 @@ def test_a_turn_more_or_less_does_not_count():
     readings = told(lambda a, d, r: a - 360.0 * r + 0.01, (0, 90, 180, 270))
     (channel,) = evaluate(readings, ENCODER).channels
     assert max(abs(p.error_deg) for p in channel.points) < 1e-9
+    assert figures(channel)["repeatability"].value == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_bar_knows_the_zero_of_a_sightline():

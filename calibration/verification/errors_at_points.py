@@ -23,6 +23,8 @@ from calibration.verification.setup import ABSOLUTE, Setup, SineBar
 
 F64 = NDArray[np.float64]
 
+FEWEST_ANGLES = 3
+"""Where errors are taken from their own mean, fewer hide what they should show."""
 WRONG_STACK_DEG = 0.5
 """A stack whose angle is further from the nominal one was built or written down wrong."""
 
@@ -108,6 +110,9 @@ def known_angle_errors(
     """Return the errors against an encoder, index plate, bar or level, in order.
 
     An encoder or plate knows differences alone: errors are taken from their mean.
+
+    Raises:
+        BadBenchData: too few angles for a mean that says anything.
     """
     absolute = reference.kind in ABSOLUTE
     points, places = np.eye(len(series.at)), series.positions
@@ -115,6 +120,7 @@ def known_angle_errors(
     if absolute:
         places = np.ones((len(series.at), 1))
     else:
+        _check_spread(series, reference)
         offset = float(series.difference_deg.mean())
         series = _from_mean(series)
         points, places = points - points.mean(axis=0), places - places.mean(axis=0)
@@ -130,6 +136,14 @@ def known_angle_errors(
         budget = evaluate(inputs, partial(known_angle_error, offset))
         found.append(PointError(at, series.repeats[i], indication, budget))
     return tuple(found)
+
+
+def _check_spread(series: Series, reference: Reference) -> None:
+    angles = len({at.nominal_deg for at in series.at})
+    if angles < FEWEST_ANGLES:
+        why = f"{angles} angles against {reference.kind} {reference.id}, which knows no zero"
+        remedy = f"read {FEWEST_ANGLES} at least, spread over the range"
+        raise BadBenchData(series.channel, why, remedy)
 
 
 def _head_inputs(

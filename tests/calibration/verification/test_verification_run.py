@@ -347,6 +347,26 @@ def test_a_bar_knows_the_zero_of_a_sightline():
     assert lines["reference angle (deg)"].contribution == pytest.approx(0.0015)
 
 
+def test_what_a_bar_gets_wrong_it_gets_wrong_at_every_angle():
+    readings = told(lambda a, d, r: a + 0.001 * r, (0, 10, 20), channel="azimuth_cross")
+    (channel,) = evaluate(readings, BAR).channels
+    parts = {p.source.name: p.variance for p in figures(channel)["linearity"].measured.parts}
+    assert parts["reference angle (deg)"] == pytest.approx(0.0, abs=1e-20)
+    assert parts["indication (deg)"] > 1e-8
+
+
+def test_an_error_from_the_mean_of_q_positions_has_less_of_the_reference_in_it():
+    readings = told(lambda a, d, r: a + 0.001 * r, (0, 90, 180, 270))
+    (channel,) = evaluate(readings, ENCODER).channels
+    lines = {line.input.source: line.contribution for line in channel.points[0].budget.lines}
+    assert lines["reference angle (deg)"] == pytest.approx(0.002 * math.sqrt(1 - 1 / 4))
+    # Eight points of two readings each, 0.001 apart: s / sqrt 2, less the mean of all.
+    s = 0.001 / math.sqrt(2)
+    assert lines["indication (deg)"] == pytest.approx(s / math.sqrt(2) * math.sqrt(1 - 1 / 8))
+    step = 1e-4 / math.sqrt(12)
+    assert lines["resolution of the head (deg)"] == pytest.approx(step * math.sqrt(1 - 1 / 8))
+
+
 def test_one_reference_for_every_channel_or_its_name():
     readings = told(lambda a, d, r: float(a), (0, 90, 180))
     with pytest.raises(BadBenchData, match="KL-ENC-1, KL-IDX-1 could each be meant"):
@@ -366,6 +386,11 @@ def test_one_reference_for_every_channel_or_its_name():
             "incl_y: nothing says how level the plate was; add rows with facing turned",
         ),
         (on_the_bar(lambda t, d, r: {"incl_y": t, "incl_x": 0.0}), (SINE,), "no gauge-blocks"),
+        (
+            told(lambda a, d, r: float(a), (0, 90)),
+            (ENCODER,),
+            "rotation: 2 angles against reference-encoder KL-ENC-1, which knows no zero; read 3",
+        ),
         (
             [
                 replace(r, height_mm=12.0)

@@ -10,6 +10,7 @@ from ingest.core.ids import HeadId
 class PublishedResult:
     """One settled result and what it stands on. Figures are rounded, as they were published.
 
+    ``said_ms`` (UTC since 1970) is its message's own time: when the wheel was read.
     ``settled`` names the rest that it was read from: a later result with the same ``topic``
     and ``settled`` is that one, better known. ``heads`` pairs each head with its calibration
     record, None where it had none. ``topic`` lies below the bay (``axle/1/left/camber``).

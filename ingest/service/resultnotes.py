@@ -11,7 +11,8 @@ from ingest.service.bayspread import Occasion
 class ResultNotes:
     """A result is said every second while it improves; the log has it twice for each rest.
 
-    Its first one at once, lest a crash lose it, and its last one when the rest is over.
+    Its first one at once, lest a crash lose it, and its last one, where that is another, when
+    the rest is over.
     """
 
     def __init__(
@@ -21,6 +22,7 @@ class ResultNotes:
         self._spread = spread
         self._published = published
         self._newest: dict[str, PublishedResult] = {}
+        self._noted: dict[str, PublishedResult] = {}
 
     def said(
         self, topic: str, fields: dict[str, Any], occasion: Occasion, heads: list[BayHead]
@@ -40,15 +42,16 @@ class ResultNotes:
             spread=self._spread,
             heads=tuple(sorted(((h.id, _record_id(h)) for h in heads), key=lambda pair: pair[0])),
         )
-        before = self._newest.get(topic)
+        noted = self._noted.get(topic)
         self._newest[topic] = result
-        if before is None or before.settled != result.settled:
+        if noted is None or noted.settled != result.settled:
+            self._noted[topic] = result
             self._published.note(result)
 
     def over(self, topic: str) -> None:
         """Take note that the wheel rests no more, or that its head is off."""
-        last = self._newest.pop(topic, None)
-        if last is not None and self._published is not None:
+        last, noted = self._newest.pop(topic, None), self._noted.pop(topic, None)
+        if last is not None and last != noted and self._published is not None:
             self._published.note(last)
 
 

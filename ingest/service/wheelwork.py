@@ -57,7 +57,7 @@ class _Bench:
 
     mounting: int
     settling: int = 0
-    """Counts the times the wheel moved."""
+    """Counts the rests that are over."""
     turn: WheelTurn | None = None
     turn_id: str = ""
     broken: str = ""
@@ -289,8 +289,8 @@ class WheelWork:
             return None
 
     def _move(self, head: BayHead, bench: _Bench, why: str) -> None:
+        bench.settling += bench.rest is not None
         bench.rest = None
-        bench.settling += 1
         if bench.settled is not None:
             self.results.withdraw(head, why)
             bench.settled = None

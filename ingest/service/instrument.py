@@ -1,10 +1,12 @@
 """What is known of one head as an instrument: its calibration in force and its filters."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
 from calibration.errors import CalibrationFileError
+from calibration.measured import Measured
 from calibration.records.parts import ChannelFigures
 from calibration.records.text import AnyRecord
 from calibration.sensors import Correction
@@ -42,6 +44,20 @@ class Instrument:
         if self.overdue(today):
             return "uncertain", "overdue"
         return "good", ""
+
+    def left_open(
+        self, channel: str, readings_rad: Mapping[str, float], temperature_degc: float = math.nan
+    ) -> Measured:
+        """Return the error that calibration leaves in a channel: 0 rad, with shared parts.
+
+        Of a channel that the record says nothing of, what a head without one may be off by.
+        Raises ``KeyError`` when the channel's own reading is missing.
+        """
+        try:
+            return self.correction.systematic(channel, readings_rad, temperature_degc)
+        except KeyError:
+            nominal = Correction.nominal(self.head)
+            return nominal.systematic(channel, readings_rad, temperature_degc)
 
     def noise_deg(self, channel: str, averaged: int) -> float:
         """Return what noise and resolution leave of a mean of ``averaged`` readings, deg."""

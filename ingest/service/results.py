@@ -105,7 +105,7 @@ def _reading(
     correction = head.instrument.correction
     known = {name: value for name, value in means.items() if math.isfinite(value)}
     degc = float(rest.values[ROW[Channel.TEMPERATURE]])
-    left_open = correction.systematic(channel.value, known, degc)
+    left_open = head.instrument.left_open(channel.value, known, degc)
     seen = Measured.of(means[channel.value], u, source=f"noise of {channel.value} at rest")
     return Measured(
         seen.value,

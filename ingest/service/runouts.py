@@ -6,6 +6,7 @@ from typing import Any
 from calibration.measured import Measured
 from calibration.reporting import Reported, coverage_factor, report, report_unknown
 from calibration.units import Unit, degrees
+from ingest.core.channels import Channel
 from ingest.core.errors import MeasurementRefused
 from ingest.core.units import DEG
 from ingest.geometry.runout import Runout
@@ -141,13 +142,13 @@ def _left_open(head: BayHead, runout: Runout) -> dict[str, Measured]:
         "rotation": 0.0,
         "azimuth_cross": -head.wheel.side.sign * math.pi / 2.0,
     }
-    left = {}
-    for channel in ("incl_y", "rotation", "azimuth_cross"):
-        try:
-            left[channel] = head.instrument.correction.systematic(channel, read)
-        except KeyError:
-            left[channel] = Measured.exact(0.0)
-    return left
+    has = {info.channel for info in head.hello.channels}
+    return {
+        channel.value: head.instrument.left_open(channel.value, read)
+        if channel in has
+        else Measured.exact(0.0)
+        for channel in (Channel.INCL_Y, Channel.ROTATION, Channel.AZIMUTH_CROSS)
+    }
 
 
 def _with(measured: Measured | None, left_open: Measured) -> Measured | None:

@@ -14,7 +14,10 @@ from calibration.records.signatures import sign
 from calibration.records.text import dump_record, load_record, seal
 from ingest.commands.serve import take_up
 from ingest.core.channels import Channel
+from ingest.core.frames import Side
 from ingest.core.ids import BootId
+from ingest.service.bayhead import Wheel
+from ingest.simulator.vehicle import WheelAt
 from ingest.store.database import open_database
 from ingest.store.records import StoredRecords
 from ingest.wire.framing import frame
@@ -203,3 +206,34 @@ def test_a_head_that_comes_back_with_other_channels_is_judged_anew(bay_of):
     bay.give("alder", b"\0" + frame(encode(replace(hello, boot=BootId(hello.boot + 2)))))
     assert bay.head("alder").instrument.refused is None
     assert bay.bay.slots["alder"].feed.chain.correction.calibrated
+
+
+def tilt_alone(first):
+    coefficients = coefficients_of(first).model_copy(update={"encoders": {}})
+    return dump_record(sign(certified(first).revised(coefficients=coefficients), KEY)).encode()
+
+
+def total_toe(bay):
+    """Turn both wheels of axle 1, let them down, and return what is said of the axle's toe."""
+    wheels = {"alder": WheelAt(1, Side.LEFT), "birch": WheelAt(1, Side.RIGHT)}
+    rig, work = bay.demo.technician, bay.bay.work
+    for name, wheel in wheels.items():
+        rig.mount(bay.demo.heads[name], wheel)
+        bay.bay.put_on(bay.head(name), Wheel(wheel.axle, wheel.side))
+    rig.jack(1)
+    bay.advance(2.5)
+    for name, wheel in wheels.items():
+        assert work.begin(bay.head(name)).ok
+        for step in rig.stops(wheel, 4):
+            bay.advance(step.wait_s + 3.0)
+            assert work.take_stop(bay.head(name)).ok
+        assert work.end(bay.head(name)).ok
+    rig.lower(1)
+    bay.advance(8.0)
+    return bay.outlet.retained[bay.topics.axle(1, "both", "total-toe")]
+
+
+def test_what_a_record_leaves_out_is_as_doubtful_as_in_a_head_without_one(bay_of):
+    whole, part = total_toe(bay_of(signed)), total_toe(bay_of(tilt_alone))
+    assert whole["U"] < 0.2
+    assert part["U"] > 2.0  # the zero of an encoder that nobody calibrated: 1 deg, twice

@@ -1,6 +1,5 @@
 """Whether a record holds: its signatures, its raw files, its place in the head's chain."""
 
-import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -46,21 +45,21 @@ class RecordCheck:
 def check_record(
     record: AnyRecord,
     keys: Iterable[Ed25519PublicKey] = (),
-    raw: Mapping[str, bytes] | None = None,
+    raw: Mapping[str, str] | None = None,
     before: Sequence[AnyRecord] = (),
 ) -> RecordCheck:
     """Check a record that ``load_record`` took.
 
     Args:
         keys: public keys of which one must have signed; without any, no signature is judged.
-        raw: contents of files of readings, by what to call them.
+        raw: SHA-256 (hex) of files of readings, by what to call them.
         before: records of the same head that came before it.
     """
     keys = tuple(keys)
     signed = isinstance(record, CalibrationRecord) and bool(record.signatures)
     signatures = verify_signatures(record, keys) if isinstance(record, CalibrationRecord) else ()
     lacks = missing_for_certificate(record) if isinstance(record, CalibrationRecord) else ()
-    files = tuple(_raw(record, where, content) for where, content in (raw or {}).items())
+    files = tuple(_raw(record, where, sha256) for where, sha256 in (raw or {}).items())
     faults = []
     if keys and (reason := distrust(record, keys)) is not None:
         faults.append(reason)
@@ -74,10 +73,9 @@ def check_record(
     return RecordCheck(record, bool(keys), signatures, files, open_, lacks, tuple(faults))
 
 
-def _raw(record: AnyRecord, where: str, content: bytes) -> RawCheck:
-    found = hashlib.sha256(content).hexdigest()
-    what = next((f.what for f in _raw_of(record) if f.sha256 == found), None)
-    return RawCheck(where, what, found, what is not None)
+def _raw(record: AnyRecord, where: str, sha256: str) -> RawCheck:
+    what = next((file.what for file in _raw_of(record) if file.sha256 == sha256), None)
+    return RawCheck(where, what, sha256, what is not None)
 
 
 def _raw_of(record: AnyRecord) -> tuple[RawFile, ...]:

@@ -5,6 +5,7 @@ the key signed. It is no qualified electronic signature.
 """
 
 import argparse
+import hashlib
 import sys
 from pathlib import Path
 
@@ -23,7 +24,6 @@ from ingest.core.errors import InputError
 
 SEAL = "This is an integrity seal, no qualified electronic signature."
 EXIT_DOES_NOT_HOLD = 3
-MOST_RAW_BYTES = 1024 * 1024 * 1024
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -85,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> int:
     record = read_record(args.file)
     keys = load_public(args.keys)
-    raw = {str(path): _bytes(path) for path in args.raw}
+    raw = {str(path): _sha256(path) for path in args.raw}
     found = check_record(record, keys.values(), raw, [read_record(p) for p in args.previous])
     names = {key_id(key): str(path) for path, key in keys.items()}
     print(as_json(found) if args.json else as_text(found, names))
@@ -130,10 +130,9 @@ def read_record(path: str) -> AnyRecord:
     return load_record(text, name)
 
 
-def _bytes(path: Path) -> bytes:
+def _sha256(path: Path) -> str:
     try:
-        if path.stat().st_size > MOST_RAW_BYTES:
-            raise InputError(str(path), None, f"larger than {MOST_RAW_BYTES // 2**20} MiB")
-        return path.read_bytes()
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         raise InputError(str(path), None, (error.strerror or "cannot be read").lower()) from error

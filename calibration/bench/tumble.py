@@ -12,6 +12,7 @@ from calibration.bench.capture import Settled
 from calibration.bench.procedure import Progress, Row, Target, needs_of
 from calibration.bench.rows import angle_rad, pooled_spread_deg, reading_columns
 from calibration.errors import BadBenchData
+from calibration.fits.guidance import suggest
 from calibration.fits.tilt_sphere import BIAS, CROSS, FULL, SCALE, fit_sphere, next_attitude
 
 F64 = NDArray[np.float64]
@@ -78,17 +79,15 @@ class Tumble:
 
     def targets(self, rows: Sequence[Row]) -> tuple[Target, ...]:
         """Return the attitudes, best first; the six faces come before any fit."""
-        left = [name for name in ATTITUDES if name not in {row["attitude"] for row in rows}]
+        left = [name for name in ATTITUDES if name not in {row.get("attitude") for row in rows}]
         left = left or list(ATTITUDES)
         if len(rows) < FIRST:
             why = "its face bounds one axis' zero and scale; all six are needed before a fit"
             return tuple(_target(name, why) for name in left)
         try:
-            fit = fit_sphere(raw_sines(rows))
+            first = left.pop(_best(rows, left))
         except BadBenchData as error:
             return tuple(_target(name, str(error)) for name in left)
-        best = next_attitude(fit, [ATTITUDES[name] for name in left])
-        first = left.pop(best.index)
         why = "of all attitudes left, this one lowers the uncertainty of zero and scale most"
         other = "not the best choice now, but it counts"
         return (_target(first, why), *(_target(name, other) for name in left))
@@ -108,6 +107,22 @@ def raw_sines(rows: Sequence[Row]) -> F64:
     angles = [[angle_rad(row, f"{c}_deg") for c in CHANNELS] for row in rows]
     sines: F64 = np.sin(np.array(angles).reshape(-1, 3))
     return sines
+
+
+def _best(rows: Sequence[Row], left: Sequence[str]) -> int:
+    """Return the place of the best attitude in ``left``."""
+    candidates = [ATTITUDES[name] for name in left]
+    if len(rows) >= FULL:
+        return next_attitude(fit_sphere(raw_sines(rows)), candidates).index
+    taken = np.concatenate([_ideal(raw / np.linalg.norm(raw)) for raw in raw_sines(rows)])
+    return suggest(taken, [_ideal(up) for up in candidates]).index
+
+
+def _ideal(up: F64) -> F64:
+    """Return what an attitude tells of a sensor near nominal, shape (1, 9): before all nine
+    terms are fitted, no fit can say what its rows tell of the cross-axis terms."""
+    x, y, z = up
+    return np.array([[-x, -y, -z, x * x, y * y, z * z, 2 * x * y, 2 * x * z, 2 * y * z]])
 
 
 def _target(name: str, why: str) -> Target:

@@ -51,9 +51,16 @@ class KnownPoints:
 
 
 def tilt_points(
-    channel: str, length_mm: float, stacks: Sequence[str], repeats: int = REPEATS
+    channel: str,
+    length_mm: float,
+    stacks: Sequence[str],
+    repeats: int = REPEATS,
+    *,
+    named: bool = True,
 ) -> tuple[Target, ...]:
     """Return the points of one tilt axis: stacks such as ``10+7.43`` under either end, and none.
+
+    ``named``: the rows say which blocks were used, since the set knows each of them.
 
     At zero the bar is also turned about with the head on it, which parts plate and head.
     """
@@ -68,7 +75,7 @@ def tilt_points(
                     _tilt_point(channel, length_mm, stack, sign, direction, repeat, facing)
                     for facing in facings
                 ]
-    return tuple(points)
+    return tuple(points if named else map(_unnamed, points))
 
 
 def turn_points(
@@ -102,6 +109,10 @@ def height_of(stack: str) -> float:
 
 def _height_text(stack: str) -> str:
     return str(sum((Decimal(block) for block in stack.split("+")), Decimal(0))) if stack else "0"
+
+
+def _unnamed(point: Target) -> Target:
+    return replace(point, columns={**point.columns, "blocks_mm": ""})
 
 
 def _settled_columns(target: Target, row: Row) -> dict[str, str]:

@@ -1,15 +1,16 @@
 """A document as PDF, set by typst from a template of our own.
 
 The document goes to the template as JSON, so every text stays a value and none can be read as
-markup. Only the fonts within typst are used, nothing is fetched, and the only date in the file
-is the document's own: the same document gives the same bytes.
+markup. Nothing is fetched, and the only date in the file is the document's own: the same document
+gives the same bytes.
 """
 
 import json
+from contextlib import suppress
 from dataclasses import fields, is_dataclass
 from datetime import UTC, date, datetime, time
 from importlib.resources import files
-from typing import Any
+from typing import Any, Literal
 
 import typst
 
@@ -21,14 +22,34 @@ TEMPLATE = files("calibration.document") / "document.typ"
 
 
 def render_pdf(document: Document) -> bytes:
-    """Return the document as a PDF file for keeping (PDF/A-2a, ISO 19005-2), tagged."""
+    """Return the document as a PDF file, tagged, for keeping (PDF/A-2a, ISO 19005-2).
+
+    Where a text has signs that typst's own fonts lack, those of the system are used too; signs
+    that nobody has a font for show as boxes, and the file is then no PDF/A.
+    """
+    values = {"document": json.dumps(_plain(document)), "ruler": ruler()}
     midnight = datetime.combine(document.dated, time(), tzinfo=UTC)
+    dated = int(midnight.timestamp())
+    with suppress(typst.TypstError):
+        return _set(values, dated, ignore_system_fonts=True, pdf_standards="a-2a")
+    with suppress(typst.TypstError):
+        return _set(values, dated, ignore_system_fonts=False, pdf_standards="a-2a")
+    return _set(values, dated, ignore_system_fonts=False, pdf_standards="1.7")
+
+
+def _set(
+    values: dict[str, str],
+    dated: int,
+    *,
+    ignore_system_fonts: bool,
+    pdf_standards: Literal["a-2a", "1.7"],
+) -> bytes:
     made = typst.compile(
         TEMPLATE.read_bytes(),
-        sys_inputs={"document": json.dumps(_plain(document)), "ruler": ruler()},
-        ignore_system_fonts=True,
-        pdf_standards="a-2a",
-        timestamp=int(midnight.timestamp()),
+        sys_inputs=values,
+        ignore_system_fonts=ignore_system_fonts,
+        pdf_standards=pdf_standards,
+        timestamp=dated,
     )
     if not isinstance(made, bytes):
         raise TypeError("typst gave no single file")

@@ -2,12 +2,17 @@
 
 import hashlib
 import math
+import subprocess
 from datetime import date
+from html.parser import HTMLParser
 
 import numpy as np
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from calibration.document.certificate.compose import certificate
+from calibration.document.html import render_html
+from calibration.document.pdf import render_pdf
 from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import sign
 from calibration.records.text import seal
@@ -309,3 +314,65 @@ def draft():
 def complete(draft, signing_key):
     """The same, signed."""
     return sign(draft, signing_key)
+
+
+class Page(HTMLParser):
+    """What a browser makes of an HTML file: its words, its tags, what it would fetch or run."""
+
+    VOID = frozenset({"meta", "br", "hr"})
+
+    def __init__(self, html):
+        super().__init__(convert_charrefs=True)
+        self.words, self.tags, self.attributes, self.open = [], [], [], []
+        self.feed(html)
+        self.close()
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [(tag, name, value) for name, value in attrs]
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag, f"</{tag}> closes what it did not open"
+
+    def handle_data(self, data):
+        if self.open[-1:] != ["style"]:
+            self.words.append(data)
+
+    @property
+    def text(self):
+        return " ".join(" ".join(self.words).split())
+
+
+@pytest.fixture(scope="session")
+def read_page():
+    """Return what reads the text of an HTML file."""
+    return Page
+
+
+@pytest.fixture(scope="session")
+def pdf_text(real_part, tmp_path_factory):
+    """Return what reads the text of a PDF file: the whole, or its pages."""
+    program = real_part("pdftotext")
+    folder = tmp_path_factory.mktemp("pdf")
+
+    def read(content):
+        path = folder / f"{hashlib.sha256(content).hexdigest()}.pdf"
+        path.write_bytes(content)
+        done = subprocess.run([program, "-raw", path, "-"], capture_output=True, check=True)
+        return done.stdout.decode("utf-8").split("\f")[:-1]
+
+    return read
+
+
+@pytest.fixture(scope="session")
+def page(complete):
+    """The complete certificate as a page."""
+    return Page(render_html(certificate(complete)))
+
+
+@pytest.fixture(scope="session")
+def sheets(complete, pdf_text):
+    """The text of every page of the complete certificate on paper."""
+    return pdf_text(render_pdf(certificate(complete)))

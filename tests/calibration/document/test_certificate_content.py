@@ -1,0 +1,237 @@
+"""A complete certificate, item by item of ISO/IEC 17025:2017, 7.8.
+
+The list of items is from secondary copies of 7.8.2.1, 7.8.4.1 and 7.8.6; the standard itself is
+not free. The wording is ours.
+"""
+
+from datetime import date
+
+import pytest
+
+from calibration.document.blocks import EndMark, Facts, Outcome, Table
+from calibration.document.certificate.compose import certificate
+from calibration.document.certificate.proof import traced
+from calibration.document.html import render_html
+from calibration.document.pdf import render_pdf
+from calibration.records.record import CalibrationRecord
+from calibration.records.text import seal
+
+CLAUSES = {
+    "7.8.2.1 a title": ["Calibration certificate"],
+    "7.8.2.1 b laboratory": ["Kestrel Lane Works, Calibration Bench", "4 Kestrel Lane, Harrowmere"],
+    "7.8.2.1 c place": ["Bench 1, in the laboratory"],
+    "7.8.2.1 d number and end": ["cal-2026-0042", "End of certificate cal-2026-0042"],
+    "7.8.2.1 e customer": ["Kestrel Lane Works, Bay 2", "Mira Tolland, bay foreman"],
+    "7.8.2.1 f method": ["KL-M-03 Measuring heads on bar and sine bar", "edition 2"],
+    "7.8.2.1 g item": ["LH-2", "0007", "00a1b2c3d4e5f607", "1.4.0", "clamp worn but tight"],
+    "7.8.2.1 h received": ["Received 23 November 2026"],
+    "7.8.2.1 i performed": ["Performed 24 November 2026 to 25 November 2026"],
+    "7.8.2.1 j issued": ["Issued 25 November 2026"],
+    "7.8.2.1 l item only": ["The results relate only to the item described here"],
+    "7.8.2.1 n deviations": ["Deviations none"],
+    "7.8.2.1 o people": ["Ada Brindle Performed by", "Jonas Wexcombe Authorised by"],
+    "7.8.2.1 note in full": ["This document is copied as a whole or"],
+    "7.8.4.1 a uncertainty": ["U is the expanded uncertainty", "(−0.0031 ± 0.0062)°", "2.13"],
+    "7.8.4.1 b conditions": ["(20.4 ± 0.6) °C, k = 2.00", "(48 ± 5) %, k = 2.00"],
+    "7.8.4.1 d before and after": ["As found, 24 November 2026", "As left, 25 November 2026"],
+    "7.8.6 conformity": ["± 0.030°", "guard-u-4", "class KL-B", "conditional fail", "50 %"],
+    "no accreditation": ["Not issued under accreditation."],
+    "calibration or verification": ["Calibration, as used here", "Verification holds them"],
+    "budget": ["Gauge block height", "uniform", "1.732", "Expanded, U (k = 2.00)"],
+    "monte carlo": ["200000 trials, seed 7", "95.45 % of them between −0.0073° and 0.0049°"],
+    "stability": [
+        "Noise density 0.0013 °/√Hz",
+        "0.00034° at 25.6 s",
+        "−0.014°, time constant 210 s",
+    ],
+    "coefficients": ["incl_y: zero at 20 °C 0.4620 0.4870 0.0016 °", "rotation: harmonic 1, s"],
+    "fits": ["gravity sphere, 24 attitudes", "zero_turn", "row 17"],
+    "software": ["levelhead 0.1.0"],
+    "previous": ["Follows cal-2025-0017"],
+    "seal": ["not a qualified electronic signature"],
+    "how to check": ["levelhead record check cal-2026-0042.json --key"],
+}
+
+
+@pytest.mark.parametrize("clause", CLAUSES)
+def test_page_says(page, clause):
+    for text in CLAUSES[clause]:
+        assert text in page.text
+
+
+@pytest.mark.real
+@pytest.mark.parametrize("clause", CLAUSES)
+def test_paper_says(sheets, clause):
+    bare = "".join("".join(sheets).replace("\u200b", "").split())
+    for text in CLAUSES[clause]:
+        for part in text.split(" Performed by")[0].split(" Authorised by")[0].split():
+            assert part in bare
+
+
+def test_says_where_every_reference_comes_from(page, complete):
+    for used in complete.references:
+        assert traced(used) in page.text
+        assert used.certificate_sha256 in page.text
+    assert traced(complete.references[0]) == (
+        "KL-BAR-1, reference bar: 2000.012 mm with U = 0.020 mm (k = 2.00), by certificate "
+        "FMO-26-0118 of Fenmoor Metrology Office, issued 2 March 2026, due 2 March 2027."
+    )
+
+
+def test_lists_every_point_of_both_runs(complete):
+    tables = [b for b in certificate(complete).blocks if isinstance(b, Table)]
+    listed = [t for t in tables if t.caption.startswith(("As found", "As left"))]
+    shown = [row for table in listed for row in table.rows]
+    assert len(shown) == len(complete.as_found.points) + len(complete.as_left.points)
+    first = complete.as_found.points[0]
+    signed = [first.nominal, first.reference, first.indication, first.error, first.U]
+    nominal, *measured = (text.replace("-", "−") for text in signed)
+    assert shown[0] == (nominal, "up", "3", *measured, "2.00")
+
+
+def test_names_key_and_hash_of_a_signed_record(page, complete):
+    assert complete.sha256 in page.text
+    assert f"key {complete.signatures[0].key_id} (Ed25519)" in page.text
+
+
+def test_ends_with_the_end_mark(complete):
+    assert isinstance(certificate(complete).blocks[-1], EndMark)
+
+
+@pytest.mark.real
+def test_every_sheet_carries_number_and_page(sheets):
+    for i, sheet in enumerate(sheets, 1):
+        assert f"Page {i} of {len(sheets)}" in sheet
+        assert "cal-2026-0042" in sheet
+    assert "End of certificate" in sheets[-1]
+    assert len(sheets) > 3
+
+
+def test_printed_page_carries_number_and_page(complete):
+    html = render_html(certificate(complete))
+    rule = '"cal-2026-0042" "    Page " counter(page) " of " counter(pages)'
+    assert rule in html
+
+
+def facts(record):
+    found = {}
+    for block in walk(certificate(record).blocks):
+        if isinstance(block, Facts):
+            found |= dict(block.items)
+    return found
+
+
+def walk(blocks):
+    for block in blocks:
+        yield block
+        for cell in getattr(block, "cells", ()):
+            yield from walk(cell)
+
+
+def words(record, read_page):
+    return read_page(render_html(certificate(record))).text
+
+
+def test_keeps_the_due_date_to_itself_unless_agreed(complete, read_page):
+    assert "24 November 2027" not in words(complete, read_page)
+    agreed = complete.revised(due_agreed=True)
+    assert facts(agreed)["Next due"] == "24 November 2027, as agreed"
+
+
+def test_names_an_accreditation_instead_of_denying_one(complete, read_page):
+    said = complete.statements[:2]
+    accredited = complete.revised(accreditation="HAS 0471", statements=said)
+    text = words(accredited, read_page)
+    assert "Accreditation HAS 0471" in text
+    assert "Not issued under accreditation" not in text
+
+
+def test_says_what_no_certificate_goes_without_even_when_the_record_forgot(complete, read_page):
+    text = words(complete.revised(statements=()), read_page)
+    assert "relate only to the item" in text
+    assert "Not issued under accreditation." in text
+    assert "copied as a whole" in text
+
+
+def test_says_when_nothing_was_adjusted(complete, read_page):
+    text = words(complete.revised(adjusted=False, as_left=None), read_page)
+    assert "Nothing was adjusted" in text
+    assert "As left, " not in text
+
+
+def test_says_when_there_are_no_results_from_before(complete, read_page):
+    reason = "as found: the head was dead on arrival"
+    text = words(complete.revised(as_found=None, deviations=reason), read_page)
+    assert "There are no results from before" in text
+    assert reason in text
+
+
+def test_names_results_from_outside_and_the_certificate_it_replaces(complete, read_page):
+    link = {"record_id": "cal-2026-0041", "sha256": "0" * 64}
+    outside = "temperature drift: by Fenmoor Metrology Office"
+    text = words(complete.revised(external=outside, amends=link), read_page)
+    assert f"From outside {outside}" in text
+    assert "Replaces cal-2026-0041" in text
+
+
+def outcome(record):
+    return next(b for b in certificate(record).blocks if isinstance(b, Outcome))
+
+
+def with_decisions(record, *decisions):
+    run = record.as_left
+    judged = zip(run.verdicts, decisions, strict=True)
+    verdicts = tuple(v.model_copy(update={"decision": d}) for v, d in judged)
+    return record.revised(as_left=run.model_copy(update={"verdicts": verdicts}))
+
+
+@pytest.mark.parametrize(
+    ("decisions", "word", "held"),
+    [
+        (("pass", "pass"), "Pass", True),
+        (("pass", "conditional-pass"), "Conditional pass", True),
+        (("conditional-fail", "pass"), "Conditional fail", False),
+        (("conditional-fail", "fail"), "Fail", False),
+        (("none", "pass"), "Pass", True),
+        (("none", "none"), "Calibrated", None),
+    ],
+)
+def test_outcome_is_the_worst_decision_on_the_results_in_force(complete, decisions, word, held):
+    found = outcome(with_decisions(complete, *decisions))
+    assert (found.word, found.held) == (word, held)
+
+
+@pytest.mark.parametrize(
+    ("rule", "risk"), [("simple", "50 %"), ("guard-u", "2.5 %"), ("guard-u-4", "conditional pass")]
+)
+def test_tells_the_decision_rule_with_its_risk(complete, read_page, rule, risk):
+    text = words(complete.revised(decision_rule=rule), read_page)
+    start = text.index(f"Rule “{rule}”")
+    assert risk in text[start : start + 500]
+
+
+def test_a_draft_says_so_and_what_it_lacks(draft, read_page):
+    bare = CalibrationRecord(
+        record_id="cal-2026-0043",
+        head={"head_id": "00a1b2c3d4e5f607"},
+        issued=date(2026, 11, 25),
+        performed_from=date(2026, 11, 25),
+        performed_to=date(2026, 11, 25),
+    )
+    text = words(seal(bare), read_page)
+    assert "DRAFT, not signed" in text
+    assert "7.8.2.1 e: customer.name is blank" in text
+    assert "No verification points have been measured yet." in text
+    assert "nobody has signed it yet" in words(draft, read_page)
+
+
+@pytest.mark.real
+def test_a_draft_is_marked_on_every_sheet(draft, complete, pdf_text):
+    mark = "DRAFT,notsigned"  # letter by letter, since it runs aslant
+    for record, marked in ((draft, True), (complete, False)):
+        for sheet in pdf_text(render_pdf(certificate(record))):
+            assert (mark in "".join(sheet.split())) == marked
+
+
+def test_a_signed_certificate_bears_no_mark(page):
+    assert "DRAFT" not in page.text

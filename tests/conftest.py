@@ -44,6 +44,14 @@ class PacedTogether(LoadScopeScheduling):
         return "paced" if Path(nodeid.partition("::")[0]).name in PACED else nodeid
 
 
+def pytest_addoption(parser):
+    parser.addoption(
+        "--dcc-schemas",
+        metavar="DIR",
+        help="folder with dcc.xsd 3.3.0 and what it imports; without it those tests are skipped",
+    )
+
+
 def pytest_xdist_make_scheduler(config, log):
     gone = PACED - {path.name for path in Path(__file__).parent.glob("*/test_*.py")}
     assert not gone, f"no such test file any more: {', '.join(gone)}"
@@ -64,6 +72,15 @@ def real_part():
         pytest.skip(reason)
 
     return find
+
+
+@pytest.fixture(scope="session")
+def dcc_schemas(request):
+    """The folder of schemas that DCC files are held against; nobody may give them on to others."""
+    folder = request.config.getoption("--dcc-schemas")
+    if folder is None:
+        pytest.skip("no folder of DCC schemas was given (--dcc-schemas DIR)")
+    return Path(folder).resolve()
 
 
 class VirtualTimeSelector(selectors.DefaultSelector):

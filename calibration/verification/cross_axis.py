@@ -35,7 +35,7 @@ def cross_axis(other: Series, tilt_deg: F64, head: HeadShare, setup: Setup) -> F
     )
     slope = float(share @ other.difference_deg)
     budget = evaluate(inputs, lambda x: slope + x[0] + x[1] + PERCENT * np.sin(x[2] * np.pi / 180))
-    return Figure("cross-axis", budget.measured, "%", f"{len(tilt_deg)} points")
+    return Figure("cross-axis", budget.measured, "%", f"{len(tilt_deg)} points", budget.k)
 
 
 def _scatter(other: Series, share: F64) -> float:

@@ -76,9 +76,7 @@ def stack_angles_deg(readings: Sequence[Reading], bench: SineBar) -> F64:
             why = f"{height:g} mm on {length:g} mm make {angle:.3f}°, not {r.nominal_deg}°"
             raise BadBenchData(f"row {r.row}", why, "check the stack and the row")
         angles.append(angle)
-    face = float(bench.bar.angle_deg or 0)
-    level = 0.0 if bench.level is None else float(bench.level.value)
-    return np.array(angles) + face + level
+    return np.array(angles)
 
 
 def sine_bar_errors(

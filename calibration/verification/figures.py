@@ -1,8 +1,7 @@
 """The figures that sum a channel up: the largest error and where it comes from.
 
 Each but the repeatability is linear in the errors of the points, so that what those share (the
-bar, the plate, the readings) enters once and with its sign. Where a figure is the largest of
-several, its uncertainty is that of the one it names; the choice itself is not accounted for.
+bar, the plate, the readings) enters once and with its sign.
 """
 
 import math
@@ -14,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.measured import Measured, propagate
+from calibration.reporting import coverage_factor
 from calibration.verification.errors_at_points import PointError
+from calibration.verification.largest import largest
 
 F64 = NDArray[np.float64]
 
@@ -26,43 +27,49 @@ HALF_TURN_DEG = 180.0
 class Figure:
     """One figure; ``at`` says at which point, angle or pair it was found.
 
-    ``measured`` has no parts where nothing tells the uncertainty (``known`` is False).
+    ``k`` is its coverage factor at 95.45 %; None where nothing tells the uncertainty.
     """
 
     name: str
     measured: Measured
     unit: str
     at: str
-    known: bool = True
+    k: float | None
 
     @property
     def value(self) -> float:
         """The figure itself, signed."""
         return self.measured.value
 
+    @property
+    def expanded(self) -> float | None:
+        """Expanded uncertainty U = k u, None where it is not known."""
+        return None if self.k is None else self.k * self.measured.u
+
 
 def max_error(points: Sequence[PointError]) -> Figure:
     """Return the error that is largest, signed."""
-    worst = max(points, key=lambda p: abs(p.error_deg))
-    return Figure("max-error", worst.budget.measured, "deg", str(worst.at))
+    worst, k = largest(_measured(points))
+    return Figure("max-error", points[worst].budget.measured, "deg", str(points[worst].at), k)
 
 
 def repeatability(s_deg: float, dof: int) -> Figure:
     """Return the standard deviation of one reading, pooled over the points."""
     at = f"{dof} degrees of freedom"
-    return Figure("repeatability", Measured.exact(s_deg), "deg", at, known=False)
+    return Figure("repeatability", Measured.exact(s_deg), "deg", at, None)
 
 
 def hysteresis(points: Sequence[PointError]) -> Figure | None:
     """Return the largest gap, downward minus upward, of one nominal angle."""
+    pairs = _pairs(points)
     gaps = [
-        (nominal, propagate(down.error_deg - up.error_deg, (1.0, -1.0), _measured((down, up))))
-        for nominal, (up, down) in _pairs(points).items()
+        propagate(down.error_deg - up.error_deg, (1.0, -1.0), _measured((down, up)))
+        for up, down in pairs.values()
     ]
     if not gaps:
         return None
-    nominal, widest = max(gaps, key=lambda gap: abs(gap[1].value))
-    return Figure("hysteresis", widest, "deg", f"{nominal:f}°")
+    widest, k = largest(gaps)
+    return Figure("hysteresis", gaps[widest], "deg", f"{list(pairs)[widest]:f}°", k)
 
 
 def linearity(points: Sequence[PointError], *, end_points: bool = False) -> Figure | None:
@@ -77,9 +84,10 @@ def linearity(points: Sequence[PointError], *, end_points: bool = False) -> Figu
     mean = _means(points, nominals)
     angle = mean @ np.array([p.reference_deg for p in points])
     away = (_from_ends(angle) if end_points else _from_best(angle)) @ mean
-    worst = int(np.argmax(np.abs(away @ np.array([p.error_deg for p in points]))))
+    departures = [_combined(row, points) for row in away]
+    worst, k = largest(departures)
     name = "linearity-end-points" if end_points else "linearity"
-    return Figure(name, _combined(away[worst], points), "deg", f"{nominals[worst]:f}°")
+    return Figure(name, departures[worst], "deg", f"{nominals[worst]:f}°", k)
 
 
 def zero(points: Sequence[PointError]) -> Figure | None:
@@ -88,7 +96,8 @@ def zero(points: Sequence[PointError]) -> Figure | None:
     if not level:
         return None
     share = np.full(len(level), 1.0 / len(level))
-    return Figure("zero", _combined(share, level), "deg", "0°")
+    found = _combined(share, level)
+    return Figure("zero", found, "deg", "0°", coverage_factor(found.dof))
 
 
 def _means(points: Sequence[PointError], nominals: Sequence[Decimal]) -> F64:

@@ -14,7 +14,7 @@ from calibration.records.results import Figure as FigurePart
 from calibration.records.results import Point, Run
 from calibration.records.results import Verdict as VerdictPart
 from calibration.records.text import first_fault
-from calibration.reporting import coverage_factor, report_expanded, report_unknown
+from calibration.reporting import report_expanded, report_unknown
 from calibration.rounding import Place
 from calibration.units import Unit
 from calibration.verification.errors_at_points import PointError
@@ -104,13 +104,14 @@ def _point(channel: ChannelResult, point: PointError) -> Point:
 def _figure(channel: ChannelResult, figure: Figure) -> FigurePart:
     unit = Unit(figure.unit)
     stated = {"channel": channel.channel, "name": figure.name, "unit": unit.value}
-    if not figure.known:
+    if figure.k is None or figure.expanded is None:
         shown = report_unknown(figure.value, unit, resolution=channel.step_deg)
         return FigurePart.model_validate({**stated, "value": _decimal(shown.value, shown.dp)})
-    k = coverage_factor(figure.measured.dof)
-    shown = report_expanded(figure.value, k * figure.measured.u, unit, k=k)
+    shown = report_expanded(figure.value, figure.expanded, unit, k=figure.k)
     value, expanded = _decimal(shown.value, shown.dp), _decimal(shown.U or 0.0, shown.dp)
-    return FigurePart.model_validate({**stated, "value": value, "U": expanded, "k": factor_text(k)})
+    return FigurePart.model_validate(
+        {**stated, "value": value, "U": expanded, "k": factor_text(figure.k)}
+    )
 
 
 def _verdict(verdict: Verdict) -> VerdictPart:

@@ -2,11 +2,10 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calibration.decision import Rule, decide
 from calibration.measured import Measured
-from calibration.reporting import coverage_factor
 from calibration.verification.errors_at_points import PointError
 from calibration.verification.figures import Figure
 from calibration.verification.head_class import HeadClass
@@ -59,12 +58,12 @@ def verdicts_of(
     found = []
     for figure in figures:
         size = head_class.limits.get((channel, figure.name))
-        if size is None or not figure.known:
+        if size is None or figure.k is None:
             continue
-        tried = [(figure.measured, figure.at)]
+        tried = [figure]
         if figure.name == "max-error":
-            tried = [(p.budget.measured, str(p.at)) for p in points]
-        each = [_decided(channel, figure, m, at, size, rule) for m, at in tried]
+            tried = [_at_point(figure, p) for p in points]
+        each = [_decided(channel, one, size, rule) for one in tried]
         found.append(min(each, key=_rank))
     return tuple(found)
 
@@ -77,10 +76,13 @@ def impact(verdicts: Sequence[Verdict]) -> str | None:
     return IMPACT.format(what=f"{', '.join(bad)} {'lies' if len(bad) == 1 else 'lie'}")
 
 
-def _decided(
-    channel: str, figure: Figure, measured: Measured, at: str, size: float, rule: Rule
-) -> Verdict:
-    k = coverage_factor(measured.dof)
+def _at_point(figure: Figure, point: PointError) -> Figure:
+    budget = point.budget
+    return replace(figure, measured=budget.measured, at=str(point.at), k=budget.k)
+
+
+def _decided(channel: str, figure: Figure, size: float, rule: Rule) -> Verdict:
+    measured, k = figure.measured, figure.k or 0.0
     used = Rule.SIMPLE if rule is Rule.SIMPLE else Rule.GUARD_U_4
     decision = decide(measured.value, measured.u, -size, size, used, k=k)
     word = SIMPLE_WORDS.get(decision.decision, decision.decision)
@@ -91,7 +93,7 @@ def _decided(
         k=k,
         high=size,
         unit=figure.unit,
-        at=at,
+        at=figure.at,
         rule=rule,
         decision=word,
         p_conform=decision.p_conform,

@@ -31,7 +31,7 @@ def as_text(run: Run, budgets: Sequence[Budget], tried: Sequence[Tried]) -> str:
         points = [_point(p) for p in run.points if p.channel == channel]
         blocks.append(f"{channel}: error at each point, degrees\n{_table(POINT_HEADS, points)}")
         figures = [_figure(f, run) for f in run.figures if f.channel == channel]
-        blocks.append(_table(("figure", "value", "", "limit", "verdict", "chance"), figures))
+        blocks.append(_table(("figure", "value", "", "k", "limit", "verdict", "chance"), figures))
         blocks += [
             f"budget of {channel} {b.at}, degrees\n{_table(LINE_HEADS, map(_line, b.lines))}\n"
             f"{_sum(b, t)}"
@@ -67,7 +67,7 @@ def _point(p: Point) -> tuple[str, ...]:
 def _figure(figure: Figure, run: Run) -> tuple[str, ...]:
     unit = "" if figure.unit == "1" else f" {figure.unit}"
     known = "" if figure.U is None else f"± {figure.U}"
-    row = (figure.name, figure.value, f"{known}{unit}")
+    row = (figure.name, figure.value, f"{known}{unit}", figure.k or "")
     same = (v for v in run.verdicts if (v.channel, v.name) == (figure.channel, figure.name))
     return (*row, *_verdict(next(same, None)))
 
@@ -133,7 +133,9 @@ def _channel(channel: ChannelResult, tried: Sequence[Tried]) -> dict[str, Any]:
                 "name": f.name,
                 "value": f.value,
                 "unit": f.unit,
-                "u": f.measured.u if f.known else None,
+                "u": None if f.k is None else f.measured.u,
+                "k": f.k,
+                "U": f.expanded,
                 "at": f.at,
             }
             for f in channel.figures

@@ -324,6 +324,13 @@ def test_the_second_run_is_judged_as_the_first_was(bench, tmp_path, capsys):
         assert says in err
 
 
+def test_a_run_taken_again_may_be_judged_anew(bench, tmp_path, capsys):
+    verify(capsys, tmp_path)
+    bench("sheet.toml", SHEET.replace("H0.02", "H0.05"))
+    assert verify(capsys, tmp_path)[0] == 0
+    assert record_in(tmp_path).head_class == "H0.05"
+
+
 def test_a_class_of_ones_own_in_the_sheet(bench, tmp_path, capsys):
     own = '\n[head_class]\nname = "KLW-A"\nincl_y = { "max-error_deg" = 0.03 }\n'
     bench("sheet.toml", SHEET.replace('head_class = "H0.02"\n', own))

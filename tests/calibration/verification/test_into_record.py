@@ -12,7 +12,7 @@ from calibration.errors import BadBenchData, CalibrationFileError
 from calibration.files.points import Points, Reading
 from calibration.files.references import Kind, Reference, Register
 from calibration.records.papers import Head, RawFile
-from calibration.records.parts import Coefficients, EncoderPart, Harmonic, TiltPart
+from calibration.records.parts import ChannelFigures, Coefficients, EncoderPart, Harmonic, TiltPart
 from calibration.records.record import CalibrationRecord
 from calibration.records.text import dump_record, load_record, seal
 from calibration.verification.adjustment import coefficients_at, same_points, side_by_side
@@ -125,6 +125,17 @@ def test_a_run_has_the_points_in_order_with_one_place_for_value_and_u():
     assert run.performed == TODAY
 
 
+def test_no_digit_is_finer_than_the_head_shows():
+    known = {"rotation": ChannelFigures(noise_deg=0.004, resolution_deg=0.01)}
+    references = References(Register("references.toml", (ENCODER,)), ("KL-ENC-1",), TODAY)
+    coarse = Coefficients(channels=known)
+    limits, rule = BUILT_IN["H0.02"], Rule.GUARD_U_4
+    result = verify(turned(), coarse, references, limits, rule, Setup())
+    for point in run_of(result, TODAY).points:
+        assert len(point.error.partition(".")[2]) == 2
+        assert float(point.U) >= 2 * 0.01 / math.sqrt(12)
+
+
 def test_figures_and_verdicts_stand_beside_each_other():
     run = run_of(verification(turned()), TODAY)
     names = [f.name for f in run.figures]
@@ -168,7 +179,9 @@ def test_the_budgets_kept_are_the_decisive_ones_with_trials():
 def test_a_new_run_of_the_same_kind_takes_the_place_of_the_old():
     once = with_run(draft(), turned(seed=1))
     twice = with_run(once, turned(seed=2))
-    assert len(twice.budgets) <= 2
+    assert [b.at for b in twice.budgets] == [
+        f"as found, {t.point.at}" for t in tried(verification(turned(seed=2)), seed=1)
+    ]
     assert twice.as_found != once.as_found
     assert [r.id for r in twice.references] == ["KL-ENC-1"]
     assert len(twice.raw) == 1

@@ -207,7 +207,7 @@ def test_repeatability_is_pooled_over_the_points():
     found = figures(channel)["repeatability"]
     assert found.value == pytest.approx(math.sqrt(np.mean(variances)))
     assert found.at == "30 degrees of freedom"
-    assert not found.known
+    assert found.k is None
 
 
 def test_hysteresis_is_down_minus_up_where_it_is_largest():
@@ -243,6 +243,21 @@ def test_linearity_from_the_best_line_and_from_end_points():
     assert found["linearity"].at == "0°"
     # Ends at 0 and 0.002: half way along that is 0.001, and 0.009 lies 0.008 above.
     assert found["linearity-end-points"].value == pytest.approx(0.008, abs=1e-5)
+
+
+def test_two_angles_make_no_linearity():
+    readings = on_the_bar(lambda t, d, r: {"incl_y": t, "incl_x": 0.0}, tilts=(-5, 5))
+    (channel,) = evaluate(readings, SINE, BLOCKS, LEVEL).channels
+    assert "linearity" not in figures(channel)
+    assert "zero" not in figures(channel)
+
+
+def test_how_squarely_the_head_stands_is_most_of_the_doubt_of_a_cross_axis():
+    readings = on_the_bar(lambda t, d, r: {"incl_y": t, "incl_x": 0.0})
+    (channel,) = evaluate(readings, SINE, BLOCKS, LEVEL).channels
+    found = figures(channel)["cross-axis"]
+    # 0.1 deg with k = 2 by default: in percent, 100 times 0.05 deg in radians.
+    assert found.measured.u == pytest.approx(100 * math.radians(0.05), rel=1e-3)
 
 
 def test_the_largest_error_has_the_budget_of_its_point():
@@ -491,6 +506,15 @@ def test_the_point_that_does_worst_decides_not_the_largest_error():
     assert max_error(points).at == "0° up"
     assert (verdict.at, verdict.decision) == ("5° up", "conditional-pass")
     assert verdict.measured.value == -0.0140
+
+
+def test_few_degrees_of_freedom_widen_the_guard_band():
+    budget = evaluate_budget([Input.readings("x", 0.0100, 0.0040, 3)], lambda x: x[0])
+    points = (PointError(At(Decimal(0), "up"), 2, 0.0, budget),)
+    limits = HeadClass("T", {("incl_y", "max-error"): 0.02})
+    (verdict,) = verdicts_of("incl_y", points, [max_error(points)], limits, Rule.GUARD_U_4)
+    assert verdict.k == pytest.approx(3.31, abs=0.005)  # GUM table G.2, 95.45 %
+    assert verdict.decision == "conditional-pass"  # with k = 2 it would have passed
 
 
 def test_where_all_are_safe_the_nearest_to_the_limit_is_named():

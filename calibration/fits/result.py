@@ -21,6 +21,8 @@ Model = Callable[[NDArray[Any]], NDArray[Any]]
 
 RANK_TOLERANCE = 1e-7
 """Singular values of the scaled columns below this share of the largest count as none."""
+NO_COLUMN = 1e-13
+"""A coefficient whose column is this much shorter than the longest moves nothing."""
 STEP = 1e-30
 """Imaginary step of the derivative: so small that its square vanishes."""
 PASSES = 50
@@ -178,7 +180,9 @@ def derivative(model: Model, at: F64) -> F64:
 
 def _lengths(matrix: F64) -> F64:
     length = np.sqrt(np.square(matrix).sum(axis=0))
-    result: F64 = np.where(length > 0, length, 1.0)
+    # A column of rounding alone is none: brought to length one it would pass for a real one.
+    seen = length > NO_COLUMN * length.max(initial=0.0)
+    result: F64 = np.where(seen & (length > 0), length, 1.0)
     return result
 
 

@@ -56,21 +56,22 @@ def fit_sphere(raw: F64, *, sigma: float | None = None) -> Fit:
 def matrix_of(fit: Fit) -> F64:
     """Return the symmetric M, shape (3, 3); cross-axis terms not fitted count as nil."""
     nominal = [0, 0, 0, 1, 1, 1, 0, 0, 0]
-    return np.real(_matrix(np.where(np.isnan(fit.values), nominal, fit.values)))
+    return np.real(symmetric(np.where(np.isnan(fit.values), nominal, fit.values)[3:9]))
 
 
 def next_attitude(fit: Fit, candidates: Sequence[F64]) -> Suggestion:
     """Return which true gravity direction (unit vectors, (3,)) to take next."""
     values = np.where(np.isnan(fit.values), [0, 0, 0, 1, 1, 1, 0, 0, 0], fit.values)
-    inverse, bias = np.linalg.inv(np.real(_matrix(values))), values[:3]
+    inverse, bias = np.linalg.inv(np.real(symmetric(values[3:9]))), values[:3]
     raw = [(inverse @ g + bias)[None] for g in candidates]
     return suggest(fit.jacobian, [derivative(_distance(row, 9), values) for row in raw])
 
 
-def _matrix(x: NDArray[np.complex128] | F64) -> NDArray[np.complex128]:
+def symmetric(x: NDArray[np.complex128] | F64) -> NDArray[np.complex128]:
+    """Return M from scale and cross-axis terms, shape (6,)."""
     m = np.zeros((3, 3), dtype=complex)
-    m[[0, 1, 2], [0, 1, 2]] = x[3:6]
-    m[[0, 0, 1], [1, 2, 2]] = m[[1, 2, 2], [0, 0, 1]] = x[6:9]
+    m[[0, 1, 2], [0, 1, 2]] = x[:3]
+    m[[0, 0, 1], [1, 2, 2]] = m[[1, 2, 2], [0, 0, 1]] = x[3:6]
     return m
 
 
@@ -78,7 +79,7 @@ def _distance(raw: F64, free: int) -> Model:
     """Return the model; coefficients from ``free`` on are held at nil."""
 
     def model(x: NDArray[np.complex128]) -> NDArray[np.complex128]:
-        m = _matrix(np.concatenate([x[:free], np.zeros(9 - free)]))
+        m = symmetric(np.concatenate([x[3:free], np.zeros(9 - free)]))
         true = (raw - x[:3]) @ m.T
         length = np.sqrt((true * true).sum(axis=1))
         slope = (true / length[:, None]) @ m

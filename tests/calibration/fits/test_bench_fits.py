@@ -8,7 +8,7 @@ import pytest
 from scipy.optimize import least_squares
 
 from calibration.errors import BadBenchData
-from calibration.fits import bar, parts
+from calibration.fits import bar
 from calibration.fits.backlash import fit_backlash, hysteresis_rad, next_backlash
 from calibration.fits.encoder_closure import fit_closure, next_start
 from calibration.fits.encoder_turn import encoder_part, fit_counts, fit_turn, next_position
@@ -217,22 +217,12 @@ def test_suggests_what_was_not_looked_at_yet() -> None:
     assert next_start(ring, [0.005, 0.7]).index == 1
 
 
-def test_fits_become_parts_of_a_record() -> None:
+def test_a_turn_becomes_a_part_of_a_record() -> None:
     rng = np.random.default_rng(6)
-    fit, raw, _ = CASES["sphere"]
-    thermal, s, _ = CASES["temperature"]
-    drift = [thermal(s + rng.normal(0, SIGMA, s.shape)) for _ in range(3)]
-    part = parts.sphere_part(fit(raw + rng.normal(0, SIGMA, raw.shape)), 20.0, drift, 1e-3)
-    assert part.bias_deg[0] == pytest.approx(math.degrees(B[0]), abs=0.01)
-    assert part.u_matrix[0][1] > 1e-3
-    assert part.dof == 15
     turn, ref, _ = CASES["turn"]
     encoder = encoder_part(turn(ref + rng.normal(0, SIGMA, ref.shape)))
     assert encoder.harmonics[2].order == 4
     assert encoder.zero_deg == pytest.approx(math.degrees(0.01), abs=0.01)
-    cold = fit_temperature(s, s * 0, s * 0, 20)
-    with pytest.raises(BadBenchData, match="open"):
-        parts.sphere_part(fit(raw), 20.0, [cold] * 3, 1e-3)
 
 
 def test_refuses_what_it_cannot_fit() -> None:

@@ -1,0 +1,210 @@
+"""All tilt readings of one three-axis head in one fit: sphere, sine steps, reversal and oven.
+
+    s_raw = b + b' dT + M^-1 (s_true / (1 + k dT))
+
+is the record's model turned round. ``M = R(turn) S`` with S symmetric: the sphere finds b and S,
+steps and reversal find how the sensor is turned in its housing, the oven b' and k. Each placement
+on a plate has a tilt of its own, an unknown along and across; reversal turns its sign.
+Noise is in the readings, the same on all axes.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import BadBenchData
+from calibration.fits.result import STEP, Fit, solve_model
+from calibration.fits.tilt_sphere import BIAS, CROSS, LEAST_SPAN, SCALE, symmetric
+
+F64 = NDArray[np.float64]
+ANY = NDArray[Any]
+
+TURN = ("turn x", "turn y", "turn z")
+BIAS_DRIFT = ("bias x per degC", "bias y per degC", "bias z per degC")
+SCALE_DRIFT = ("scale x per degC", "scale y per degC")
+"""On a plate the upright axis reads all but 1: its scale's drift is one with its bias's."""
+HEAD = BIAS + SCALE + CROSS + TURN
+DRIFT = BIAS_DRIFT + SCALE_DRIFT
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tumbled:
+    """Attitudes on the sphere: raw shares of gravity (n, 3), temperatures above reference (n,)."""
+
+    raw: F64
+    above_degc: F64
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placed:
+    """Readings of one placement on a plate: raw (n, 3), temperature above reference (n,).
+
+    ``axis`` 0 or 1 is the head's axis along which ``angle_rad`` (n,) is known, but for the
+    plate's own tilt; ``facing`` (n,) is -1 where the head was turned half round on its place.
+    """
+
+    name: str
+    axis: int
+    angle_rad: F64
+    facing: F64
+    raw: F64
+    above_degc: F64
+
+
+def fit_tilt(
+    tumbled: Tumbled | None,
+    placed: Sequence[Placed],
+    *,
+    thermal: bool,
+    sigma: float | None = None,
+) -> Fit:
+    """Fit everything that the readings determine; the rest is named and NaN.
+
+    Args:
+        thermal: fit the drift over temperature; without it there is none.
+        sigma: standard deviation of one axis in one row, where known.
+
+    Raises:
+        BadBenchData: no readings, or no convergence.
+    """
+    if tumbled is None and not placed:
+        raise BadBenchData("tilt", "there are no readings", "take sphere or step readings")
+    model = _Model(tumbled, tuple(placed), thermal)
+    return solve_model(
+        model, model.start(), model.readings(), model.names, sigma=sigma, labels=model.labels()
+    )
+
+
+class _Model:
+    """The readings that the model foretells; a sphere's row is its distance from the ellipsoid."""
+
+    def __init__(
+        self,
+        tumbled: Tumbled | None,
+        placed: tuple[Placed, ...],
+        thermal: bool,
+    ) -> None:
+        self._tumbled, self._placed = tumbled, placed
+        self._drift = len(DRIFT) if thermal else 0
+        self._plates = _Plates.of(placed) if placed else None
+        plates = [f"{way} {p.name}" for p in placed for way in ("along", "across")]
+        self.names = (*HEAD, *DRIFT[: self._drift], *plates)
+
+    def labels(self) -> list[str]:
+        """Return a name for each row of the fit."""
+        named = [] if self._tumbled is None else [f"sphere {i + 1}" for i in range(self._n_sphere)]
+        for p in self._placed:
+            named += [f"{p.name} {i + 1}, axis {a}" for i in range(len(p.raw)) for a in "xyz"]
+        return named
+
+    def readings(self) -> F64:
+        """Return what the model is fitted to."""
+        raw = [p.raw.ravel() for p in self._placed]
+        return np.concatenate([np.zeros(self._n_sphere), *raw])
+
+    def start(self) -> F64:
+        """Return a sensor near nominal, its bias from the middle of the sphere."""
+        x = np.zeros(len(self.names))
+        x[3:6] = 1.0
+        if self._tumbled is not None and (np.ptp(self._tumbled.raw, axis=0) > LEAST_SPAN).all():
+            x[:3] = (self._tumbled.raw.max(axis=0) + self._tumbled.raw.min(axis=0)) / 2
+        return x
+
+    @property
+    def _n_sphere(self) -> int:
+        return 0 if self._tumbled is None else len(self._tumbled.raw)
+
+    def __call__(self, x: ANY) -> ANY:
+        matrix = turned_matrix(x[:12])
+        drift = np.zeros(6, dtype=x.dtype)
+        drift[: self._drift] = x[12 : 12 + self._drift]
+        parts = [] if self._tumbled is None else [self._distance(x, matrix, drift)]
+        if self._plates is not None:
+            parts.append(self._plates.foretold(x[12 + self._drift :], x[:3], matrix, drift))
+        result: ANY = np.concatenate(parts)
+        return result
+
+    def _distance(self, x: ANY, matrix: ANY, drift: ANY) -> ANY:
+        """Return Sampson's distance of each attitude, in raw units."""
+        assert self._tumbled is not None
+        above = self._tumbled.above_degc[:, None]
+        gain = 1.0 + drift[3:] * above
+        true = ((self._tumbled.raw - x[:3] - drift[:3] * above) @ matrix.T) * gain
+        length = np.sqrt((true * true).sum(axis=1))
+        slope = (true * gain / length[:, None]) @ matrix
+        distance: ANY = (length - 1.0) / np.sqrt((slope * slope).sum(axis=1))
+        return distance
+
+
+def turned_matrix(head: ANY) -> ANY:
+    """Return M, shape (3, 3), from bias (unused), scale, cross-axis and turn, shape (12,).
+
+    The turn about the head's upright axis comes last, so that it alone stays open where only
+    the level is known.
+    """
+    x, y = head[9:11] / 2
+    none = 0 * x
+    k = np.array([[none, none, y], [none, none, -x], [-y, x, none]])
+    tilted = np.linalg.solve(np.eye(3) - k, np.eye(3) + k)  # Cayley: smooth at no turn
+    c, s = np.cos(head[11]), np.sin(head[11])
+    about_z = np.array([[c, -s, none], [s, c, none], [none, none, 1 + none]])
+    matrix: ANY = about_z @ tilted @ symmetric(head[3:9])
+    return matrix
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Plates:
+    """All placed readings in one, shape (n,), each with its placement's number."""
+
+    number: NDArray[np.int64]
+    along_x: NDArray[np.bool_]
+    angle_rad: F64
+    facing: F64
+    above_degc: F64
+
+    @classmethod
+    def of(cls, placed: Sequence[Placed]) -> "_Plates":
+        counts = [len(p.raw) for p in placed]
+        return cls(
+            np.repeat(np.arange(len(placed)), counts),
+            np.repeat([p.axis == 0 for p in placed], counts),
+            np.concatenate([p.angle_rad for p in placed]),
+            np.concatenate([p.facing for p in placed]),
+            np.concatenate([p.above_degc for p in placed]),
+        )
+
+    def foretold(self, tilts: ANY, bias: ANY, matrix: ANY, drift: ANY) -> ANY:
+        """Return raw readings, shape (3 n,); ``tilts`` are along and across of each placement."""
+        along, across = tilts.reshape(-1, 2)[self.number].T
+        known = np.sin(self.angle_rad + self.facing * along)
+        other = np.sin(self.facing * across)
+        up = np.sqrt(1.0 - known * known - other * other)
+        x, y = np.where(self.along_x, known, other), np.where(self.along_x, other, known)
+        above = self.above_degc[:, None]
+        unscaled = np.stack([x, y, up], axis=1) / (1.0 + drift[3:] * above)
+        raw: ANY = bias + drift[:3] * above + unscaled @ np.linalg.inv(matrix).T
+        return raw.ravel()
+
+
+def through(fit: Fit, function: Callable[[ANY], ANY]) -> tuple[F64, F64]:
+    """Return a function of all coefficients and its covariance; open ones count as they began.
+
+    ``function`` takes and returns arrays and is analytic. An open coefficient adds nothing to
+    the covariance: its doubt is for the caller to add.
+    """
+    loose = np.isnan(fit.values)
+    nominal = np.zeros_like(fit.values)
+    nominal[3:6] = 1.0
+    at = np.where(loose, nominal, fit.values)
+    columns = []
+    for i in range(at.size):
+        moved = at.astype(complex)
+        moved[i] += 1j * STEP
+        columns.append(np.imag(function(moved)) / STEP)
+    slopes = np.stack(columns, axis=1)
+    covariance = np.nan_to_num(fit.covariance)
+    value: F64 = np.real(function(at.astype(complex)))
+    return value, slopes @ covariance @ slopes.T

@@ -121,18 +121,21 @@ def _(block: Facts) -> Element:
 
 @_block.register
 def _(block: Table) -> Element:
-    sides = [column.align for column in block.columns]
-    titles = (_tag("th", column.title, cls=column.align, scope="col") for column in block.columns)
+    looks = [f"{c.align} narrow" if c.width == 0 else c.align for c in block.columns]
+    titles = (
+        _tag("th", column.title, cls=look, scope="col")
+        for column, look in zip(block.columns, looks, strict=True)
+    )
     table = _tag("table", _tag("caption", block.caption), _tag("thead", _tag("tr", *titles)))
     for rows, cls in ((block.rows, ""), (block.total, "total")):
         if rows:
-            table.append(_tag("tbody", *(_row(row, sides) for row in rows), cls=cls))
+            table.append(_tag("tbody", *(_row(row, looks) for row in rows), cls=cls))
     note = [_tag("p", block.note, cls="small")] if block.note else []
     return _tag("div", table, *note, cls="table")
 
 
-def _row(row: Iterable[str], sides: Iterable[str]) -> Element:
-    return _tag("tr", *(_tag("td", c, cls=side) for c, side in zip(row, sides, strict=True)))
+def _row(row: Iterable[str], looks: Iterable[str]) -> Element:
+    return _tag("tr", *(_tag("td", c, cls=look) for c, look in zip(row, looks, strict=True)))
 
 
 @_block.register

@@ -40,7 +40,7 @@ class Coefficient:
 
 def coefficients(record: CalibrationRecord) -> Iterator[Block]:
     """Yield the table of coefficients and the table of fits."""
-    now = list(listed(record.coefficients))
+    now = [each for each in listed(record.coefficients) if each.value or each.u]
     if not now:
         return
     before = {c.name: c for c in listed(record.coefficients_before or Coefficients())}

@@ -18,6 +18,7 @@ from calibration.document.blocks import (
 from calibration.document.certificate import wording
 from calibration.document.plain import count, day, expanded, factor, quantity
 from calibration.records.complete import missing_for_certificate
+from calibration.records.fields import Conformity
 from calibration.records.papers import IN_FULL, ITEM_ONLY, NOT_ACCREDITED
 from calibration.records.record import CalibrationRecord
 from calibration.records.results import Figure, Run, Verdict
@@ -42,18 +43,31 @@ def face(record: CalibrationRecord) -> tuple[Block, ...]:
 def outcome(record: CalibrationRecord) -> Outcome:
     """Return the worst decision on the results in force, in words."""
     run = record.run_in_force
-    decided = [v.decision for v in (run.verdicts if run else ()) if v.decision != "none"]
-    if not decided:
+    decided = _decided(run)
+    decision = worst(run)
+    if decision is None:
         return Outcome("Calibrated", wording.NO_VERIFICATION, None)
-    worst = max(decided, key=wording.WORST_LAST.index)
     n, passed = len(decided), decided.count("pass")
     state = "as left" if record.adjusted else "as found"
+    before = worst(record.as_found) if record.adjusted else None
     text = (
         f"Verified {state} against the limits of {record.head_class or 'a class not named yet'} "
         f"by the rule “{record.decision_rule or 'not named yet'}”: "
         f"{passed} of {count(n, 'figure')} with limits passed."
     )
-    return Outcome(wording.DECISIONS[worst], text, worst in ("pass", "conditional-pass"))
+    if before is not None:
+        text += f"\nAs found, before adjustment: {wording.DECISIONS[before].lower()}."
+    return Outcome(wording.DECISIONS[decision], text, decision in ("pass", "conditional-pass"))
+
+
+def worst(run: Run | None) -> Conformity | None:
+    """Return the worst of a run's decisions; None where nothing was decided."""
+    return max(_decided(run), key=wording.WORST_LAST.index, default=None)
+
+
+def _decided(run: Run | None) -> list[Conformity]:
+    verdicts = () if run is None else run.verdicts
+    return [verdict.decision for verdict in verdicts if verdict.decision != "none"]
 
 
 def statements(record: CalibrationRecord) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from calibration.document.plain import day, expanded, factor, number, quantity
 from calibration.records.papers import ReferenceUse, Stated
 from calibration.records.record import CalibrationRecord
 
-TRACED = "Each value below is held to the International System of Units by the certificate named."
+TRACED = "Each value below is tied to the International System of Units by the certificate named."
 
 
 def proof(record: CalibrationRecord) -> Iterator[Block]:
@@ -52,7 +52,7 @@ def _environment(record: CalibrationRecord) -> Iterator[Block]:
     yield known(
         (
             ("Temperature", _stated(conditions.temperature)),
-            ("Relative humidity", _stated(humidity) if humidity else None),
+            ("Rel. humidity", _stated(humidity) if humidity else None),
         )
     )
 

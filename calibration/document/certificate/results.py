@@ -3,9 +3,9 @@
 import math
 from collections.abc import Iterator, Sequence
 
-from calibration.document.blocks import Block, Chart, Columns, Heading, Paragraph, Table
+from calibration.document.blocks import Block, Chart, Columns, Heading, Notice, Paragraph, Table
 from calibration.document.certificate import wording
-from calibration.document.certificate.face import columns, limits
+from calibration.document.certificate.face import columns, limits, worst
 from calibration.document.charts import error_chart
 from calibration.document.plain import count, day, expanded, factor, in_unit, number
 from calibration.document.plot import FULL_WIDTH, HALF_WIDTH, Curve, Level, Marks
@@ -25,6 +25,8 @@ def results(record: CalibrationRecord) -> Iterator[Block]:
     yield Heading("Results of calibration")
     yield Paragraph(wording.CALIBRATION, "small")
     yield Paragraph(_as_found_as_left(record))
+    if worst(record.as_found) in ("conditional-fail", "fail"):
+        yield Notice("As found, not within its limits", wording.IMPACT, "attention")
     for channel in dict.fromkeys(point.channel for _, run in runs for point in run.points):
         yield Heading(wording.channel_name(channel), 2)
         yield from _charts(record, runs, channel)
@@ -155,7 +157,7 @@ def _conformity(record: CalibrationRecord, runs: Runs) -> Iterator[Block]:
     if record.decision_rule is not None:
         yield Paragraph(wording.RULES[record.decision_rule])
     yield Paragraph(wording.DECIDED_BEFORE_ROUNDING, "small")
-    titles = ("", "Channel", "Figure", "Result", "k", "Limits", "P", "Decision")
+    titles = ("Run", "Channel", "Figure", "Result", "k", "Limits", "P", "Decision")
     caption = f"Figures against the limits of {record.head_class}, laid down before measuring"
     yield Table(caption, columns(titles, {"Channel": 1}, {"k", "P"}), rows)
 

@@ -96,6 +96,10 @@ ADJUSTED = (
     "The head was adjusted between the two: its coefficients were replaced, as listed under "
     "“Coefficients”, and the same points were measured again."
 )
+IMPACT = (
+    "Before it was adjusted, this head read outside its limits. What was measured with it since "
+    "its last good check may be affected and has to be looked at again."
+)
 FOUND_MISSING = (
     "The head was adjusted. There are no results from before, for the reason given here."
 )

@@ -235,3 +235,17 @@ def test_a_draft_is_marked_on_every_sheet(draft, complete, pdf_text):
 
 def test_a_signed_certificate_bears_no_mark(page):
     assert "DRAFT" not in page.text
+
+
+def test_warns_when_the_head_was_found_outside_its_limits(complete, read_page):
+    assert "As found, before adjustment: fail." in words(complete, read_page)
+    assert "As found, not within its limits" in words(complete, read_page)
+    good = complete.as_found.model_copy(update={"verdicts": complete.as_left.verdicts})
+    text = words(complete.revised(as_found=good), read_page)
+    assert "As found, before adjustment: pass." in text
+    assert "not within its limits" not in text
+
+
+def test_leaves_out_coefficients_that_nobody_fitted(page):
+    assert "incl_y: drift of scale" in page.text
+    assert "incl_x: drift of scale" not in page.text

@@ -36,6 +36,7 @@ STILL_DEG = 0.05
 head's noise)."""
 RIGHT_ANGLE_DEG = 90.0
 MOST_TURNS_DEG = 1e6
+MOST_DECIMALS = 9
 
 
 def parse_points(text: str, where: str, head_id: str, still_deg: float = STILL_DEG) -> Points:
@@ -62,7 +63,7 @@ def _reading(row: Row, head_id: str, still_deg: float) -> Reading:
     return Reading(
         row=row.number,
         channel=channel,
-        nominal_deg=row.decimal("nominal_deg"),
+        nominal_deg=_nominal(row, channel),
         direction=row.word("direction", DIRECTIONS),
         repeat=row.count("repeat"),
         facing=facing,
@@ -73,6 +74,16 @@ def _reading(row: Row, head_id: str, still_deg: float) -> Reading:
         raw_rad=_raw(row, channel),
         temperature_degc=row.value("temperature_degc") if row.has("temperature_degc") else math.nan,
     )
+
+
+def _nominal(row: Row, channel: str) -> Decimal:
+    """Return the nominal angle with its digits; a zero has no sign."""
+    nominal = row.decimal("nominal_deg")
+    limit = RIGHT_ANGLE_DEG if channel in TILT else MOST_TURNS_DEG
+    if abs(nominal) > limit or nominal != round(nominal, MOST_DECIMALS):
+        reason = f"no more than {limit:g} degrees and {MOST_DECIMALS} decimals are read"
+        raise row.fault(f"nominal_deg is {row.text('nominal_deg')}; {reason}")
+    return abs(nominal) if nominal == 0 else nominal
 
 
 def _check_head(row: Row, head_id: str) -> None:

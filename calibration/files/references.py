@@ -15,6 +15,7 @@ from typing import Annotated, Any, Self
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from calibration.errors import CalibrationFileError, ReferenceRefused
+from calibration.records.fields import Line, MaybeSha256, Word
 from calibration.records.papers import ReferenceUse
 
 
@@ -44,8 +45,7 @@ UNITS = {
 ANGLED = (Kind.BAR, Kind.SINE_BAR)
 STEPPED = (Kind.REFERENCE_ENCODER, Kind.LEVEL)
 
-Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")]
-Number = Annotated[Decimal, Field(allow_inf_nan=False, max_digits=15)]
+Number = Annotated[Decimal, Field(allow_inf_nan=False, max_digits=24, decimal_places=12)]
 NotNegative = Annotated[Number, Field(ge=0)]
 Positive = Annotated[Number, Field(gt=0)]
 
@@ -71,11 +71,11 @@ class Reference(_Entry):
     end is turned against its first, or a sine bar's face against its rollers.
     """
 
-    id: Name
+    id: Word
     kind: Kind
-    certificate: str = ""
-    certificate_sha256: Annotated[str, Field(pattern=r"^([0-9a-f]{64})?$")] = ""
-    issuer: str = ""
+    certificate: Line = ""
+    certificate_sha256: MaybeSha256 = ""
+    issuer: Line = ""
     value: Number
     unit: str
     U: NotNegative

@@ -63,6 +63,12 @@ def test_reads_an_inclinometer_on_a_sine_bar():
     assert points.performed is None
 
 
+def test_a_nominal_zero_has_no_sign():
+    points = parse_points(TILT.replace("incl_y,0,", "incl_y,-0.0,"), "found.csv", HEAD)
+    assert f"{points.readings[1].nominal_deg:f}" == "0.0"
+    assert parse_points(TILT.replace("incl_y,5,", "incl_y,5E0,"), "found.csv", HEAD)
+
+
 def test_reads_an_encoder_with_its_reference_and_its_last_day():
     points = parse_points(TURN, "found.csv", HEAD)
     reading = points.readings[2]
@@ -116,6 +122,8 @@ def test_reads_blocks_and_reversal_and_ignores_strangers():
         (TILT.replace("-5.001", "1e400", 1), "row 1: incl_y_deg is '1e400', not a finite number"),
         (TILT.replace("-5.001", "-95", 1), "row 1: incl_y_deg is -95, beyond 90 degrees"),
         (TILT.replace("0.01,-5.001", ",-5.001", 1), "row 1: incl_x_deg is empty"),
+        (TILT.replace("incl_y,-5,up", "incl_y,-95,up", 1), "row 1: nominal_deg is -95; no more"),
+        (TURN.replace("rotation,0,", "rotation,0.0000000001,", 1), "row 1: nominal_deg is 0.00000"),
         (TILT.replace("17.431", "", 1), "row 1: has neither of height_mm and reference_deg"),
         (with_column(TILT, "reference_deg", 1, "5"), "row 1: has both of height_mm and reference"),
         (TILT.replace("17.431", "-17.431", 1), "row 1: height_mm is below 0"),

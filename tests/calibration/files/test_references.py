@@ -125,6 +125,8 @@ def test_refuses_what_nothing_proves(changes, on, says):
         ("value = 200.000", "value = -200", "KL-SINE-1: a sine-bar needs value"),
         ("value = 200.000", "value = inf", "KL-SINE-1: value"),
         ("U = 0.0020", "U = -0.1", "KL-SINE-1: U"),
+        ("U = 0.0020", "U = 1e-20", "KL-SINE-1: U"),
+        ('issuer = "F', 'issuer = "\\u0007F', "KL-SINE-1: issuer"),
         ("k = 2\ndate", "k = 0\ndate", "KL-SINE-1: k"),
         ("U = 0.0020", "", "KL-SINE-1: U: Field required"),
         ('kind = "sine-bar"', 'kind = "ruler"', "KL-SINE-1: kind"),
@@ -154,6 +156,13 @@ def test_refuses_a_register_that_cannot_be_right(old, new, says):
 def test_refuses_a_file_that_is_no_register(text, says):
     with pytest.raises(CalibrationFileError, match=says):
         parse_references(text)
+
+
+@pytest.mark.parametrize("value", ["200.000", "0.000000000001", "12345678901.5", "-0.0", "1e2"])
+def test_whatever_is_registered_fits_a_record(value):
+    text = REGISTER.replace("value = 0.0001", f"value = {value}")
+    shown = use_of(parse_references(text).get("KL-BLK-1")).value
+    assert float(shown) == float(value)
 
 
 def test_names_what_is_registered_when_one_is_not():

@@ -23,6 +23,8 @@ COMMANDS: dict[str, str] = {
     "verify": "hold a head to known angles: errors, budget, verdict, into a draft record",
     "decide": "decide whether a value lies within its limits",
     "study": "analyse a study of a bay: what its mountings and technicians scatter",
+    "shift-check": "check two heads on the bar before a shift",
+    "affected": "list what was measured with a head since its last good check",
     "record": "check, sign and show calibration records; make keys",
     "certificate": "render a calibration record as HTML, PDF and DCC",
 }
@@ -56,7 +58,7 @@ def build_parser(wanted: str | None) -> argparse.ArgumentParser:
             name, help=summary, description=f"{summary[0].upper()}{summary[1:]}."
         )
         if name == wanted:
-            module = importlib.import_module(f"ingest.commands.{name}")
+            module = importlib.import_module(f"ingest.commands.{name.replace('-', '_')}")
             module.add_arguments(sub)
             sub.set_defaults(run=module.run)
     return parser

@@ -53,12 +53,7 @@ class StoredRecords:
         newer was refused. An older one does not step in: nobody would notice that the head is
         not corrected by what its papers say.
         """
-        rows = self._connection.execute(
-            "SELECT record_id, sha256, text FROM calibration_record WHERE head_id = ?"
-            " ORDER BY added",
-            (head,),
-        ).fetchall()
-        records = [_checked(head, *row) for row in rows]
+        records = self.all_of(head)
         newest = chain_end(records)
         for claim, error in self._refused.items():
             if claim.head_id == head and not _superseded(claim, records, newest):
@@ -66,6 +61,18 @@ class StoredRecords:
         if newest is not None:
             self._check_trust(newest, f"stored record {newest.record_id}")
         return newest
+
+    def all_of(self, head: HeadId) -> tuple[AnyRecord, ...]:
+        """Return all of a head's records, in the order in which they were added.
+
+        Raises ``CalibrationFileError`` when one has been altered or belongs to another head.
+        """
+        rows = self._connection.execute(
+            "SELECT record_id, sha256, text FROM calibration_record WHERE head_id = ?"
+            " ORDER BY added",
+            (head,),
+        ).fetchall()
+        return tuple(_checked(head, *row) for row in rows)
 
     def _check_trust(self, record: AnyRecord, where: str) -> None:
         reason = distrust(record, self._keys) if self._keys else None

@@ -98,6 +98,14 @@ def test_a_damaged_record_that_a_good_one_follows_does_no_harm():
     assert records.newest(HEAD) == THIRD
 
 
+def test_a_damaged_copy_of_an_older_record_that_is_stored_does_no_harm():
+    later = FIRST.model_copy(update={"record_id": "cal-2026-0043", "issued": SECOND.issued})
+    records = stored(FIRST_TEXT, dump_record(seal(later)))
+    with pytest.raises(CalibrationFileError):
+        records.add(FIRST_TEXT.replace("0.25", "0.26"), "copy.json")
+    assert records.newest(HEAD).record_id == "cal-2026-0043"
+
+
 def test_a_damaged_record_of_another_head_does_no_harm():
     records = stored(TEXT)
     other = TEXT.replace(SECOND.head_id, "00000000000000aa")

@@ -1,0 +1,1 @@
+"""From bench files to a draft record: readings fitted, coefficients put together."""

@@ -1,0 +1,103 @@
+"""The sheet of a piece of work (``sheet.toml``): who, for whom, which heads, with what.
+
+The keys ``references``, ``head_class``, ``decision_rule`` and ``setup`` are read once more by
+``calibration.verification.plan``, which knows what they mean.
+"""
+
+import tomllib
+from datetime import date
+from typing import Annotated, Any, Self
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from calibration.errors import CalibrationFileError
+from calibration.records.fields import HeadId, Line, Paragraph, RecordId, Word
+from calibration.records.papers import Customer, Environment, Lab, Method
+from calibration.records.parts import AzimuthChannel, Port, Uncertainty
+from calibration.records.text import first_fault
+
+REFERENCE_DEGC = 20.0
+"""Reference temperature of lengths and of coefficients (ISO 1)."""
+TURN_DEG = 1.0
+"""How far a sensor may be turned in its housing where nobody measured it (our own guess)."""
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class SheetHead(_Table):
+    """One head on the bench; ``letter`` tells two of them apart."""
+
+    letter: Annotated[str, Field(pattern=r"^[AB]$")] = "A"
+    head_id: HeadId
+    record_id: RecordId
+    serial: Line = ""
+    model: Line = ""
+    firmware: Line = ""
+    condition: Line = ""
+    stub_m: Annotated[float, Field(ge=0, le=2)] = 0.0
+    u_stub_m: Uncertainty = 0.0
+    ports: dict[AzimuthChannel, Port] = {}
+    """Where sightlines start, as the head was built; the bar mends what it can see."""
+
+
+class Sheet(_Table):
+    """What a technician writes down before anything is measured."""
+
+    issued: date
+    received: date | None = None
+    due: date | None = None
+    due_agreed: bool = False
+    lab: Lab = Lab()
+    place: Line = ""
+    customer: Customer = Customer()
+    method: Method = Method()
+    performed_by: Line = ""
+    authorised_by: Line = ""
+    accreditation: Line | None = None
+    deviations: Paragraph = ""
+    environment: Environment | None = None
+    references: Annotated[tuple[Word, ...], Field(max_length=100)] = ()
+    head_class: str | dict[str, Any] = ""
+    decision_rule: str = "guard-u-4"
+    setup: dict[str, float] = {}
+    reference_degc: Annotated[float, Field(ge=-40, le=80)] = REFERENCE_DEGC
+    turn_deg: Annotated[float, Field(gt=0, le=10)] = TURN_DEG
+    """Standard uncertainty of how a sensor is turned in its housing, where nothing tells."""
+    head: Annotated[tuple[SheetHead, ...], Field(min_length=1, max_length=2)]
+
+    @model_validator(mode="after")
+    def _check_heads(self) -> Self:
+        letters = [h.letter for h in self.head]
+        if len(set(letters)) != len(letters):
+            raise ValueError("two heads have the same letter; call them A and B")
+        for name in ("head_id", "record_id"):
+            values = [getattr(h, name) for h in self.head]
+            if len(set(values)) != len(values):
+                raise ValueError(f"two heads have the same {name}")
+        return self
+
+    def of(self, head_id: str) -> SheetHead:
+        """Return the entry of a head; raises ``KeyError``."""
+        for entry in self.head:
+            if entry.head_id == head_id:
+                return entry
+        raise KeyError(head_id)
+
+    def lettered(self, letter: str) -> SheetHead:
+        """Return the head of that letter; raises ``KeyError``."""
+        for entry in self.head:
+            if entry.letter == letter:
+                return entry
+        raise KeyError(letter)
+
+
+def parse_sheet(text: str, where: str) -> Sheet:
+    """Read a sheet. Raises ``CalibrationFileError``, naming the key."""
+    try:
+        return Sheet.model_validate(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        raise CalibrationFileError(where, f"not TOML: {error}") from error
+    except ValidationError as error:
+        raise CalibrationFileError(where, first_fault(error)) from error

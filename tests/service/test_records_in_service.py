@@ -234,6 +234,11 @@ def total_toe(bay):
 
 
 def test_what_a_record_leaves_out_is_as_doubtful_as_in_a_head_without_one(bay_of):
-    whole, part = total_toe(bay_of(signed)), total_toe(bay_of(tilt_alone))
+    bays = bay_of(signed), bay_of(tilt_alone)
+    whole, part = map(total_toe, bays)
+    turns = [bay.outlet.retained[bay.topics.head_runout("alder")] for bay in bays]
     assert whole["U"] < 0.2
     assert part["U"] > 2.0  # the zero of an encoder that nobody calibrated: 1 deg, twice
+    assert turns[0]["heading_U"] < 0.05
+    assert turns[1]["heading_U"] > 2.0
+    assert turns[0]["camber_U"] == turns[1]["camber_U"]

@@ -224,12 +224,12 @@ def total_toe(bay):
     bay.advance(2.5)
     for name, wheel in wheels.items():
         assert work.begin(bay.head(name)).ok
-        for step in rig.stops(wheel, 4):
-            bay.advance(step.wait_s + 3.0)
+        for step in rig.stops(wheel, 3):
+            bay.advance(step.wait_s + 1.2)
             assert work.take_stop(bay.head(name)).ok
         assert work.end(bay.head(name)).ok
     rig.lower(1)
-    bay.advance(8.0)
+    bay.advance(4.5)
     return bay.outlet.retained[bay.topics.axle(1, "both", "total-toe")]
 
 

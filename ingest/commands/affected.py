@@ -100,7 +100,8 @@ def _told(at_ms: int) -> str:
 
 
 def _lines(head: HeadId, span: Span, results: tuple[PublishedResult, ...]) -> Iterator[str]:
-    yield f"head {head}: {len(results)} results to look at again"
+    many = "" if len(results) == 1 else "s"
+    yield f"head {head}: {len(results)} result{many} to look at again"
     yield f"  from {_told(span.since_ms)}: {span.since}"
     yield f"  to   {_told(span.until_ms)}: {span.until}"
     for each in results:

@@ -43,6 +43,8 @@ def face(record: CalibrationRecord) -> tuple[Block, ...]:
 def outcome(record: CalibrationRecord) -> Outcome:
     """Return the worst decision on the results in force, in words."""
     run = record.run_in_force
+    if run is None or not run.points:
+        return Outcome("Open", wording.NOT_MEASURED, None)
     decided = _decided(run)
     decision = worst(run)
     if decision is None:
@@ -160,7 +162,6 @@ def _method(record: CalibrationRecord) -> Facts:
 
 def _summary(run: Run | None) -> Iterable[Block]:
     if run is None or not run.figures:
-        yield Paragraph("No verification points have been measured yet.")
         return
     judged = {(verdict.channel, verdict.name): verdict for verdict in run.verdicts}
     rows = tuple(_row(f, judged.get((f.channel, f.name))) for f in run.figures)

@@ -79,8 +79,11 @@ def _integrity(record: CalibrationRecord) -> Iterator[Block]:
         titles = ("Readings", "Bytes", "SHA-256")
         shares = {"Readings": 2, "SHA-256": 6}
         yield Table("Files of readings", columns(titles, shares, {"Bytes"}), rows)
-    yield Paragraph(how_to_check(record))
-    yield Paragraph(wording.SEAL if record.signatures else wording.DRAFT_MARK, "small")
+    if record.signatures:
+        yield Paragraph(how_to_check(record))
+        yield Paragraph(wording.SEAL, "small")
+    else:
+        yield Paragraph(wording.UNSIGNED)
 
 
 def how_to_check(record: CalibrationRecord) -> str:

@@ -41,6 +41,8 @@ def _runs(record: CalibrationRecord) -> Runs:
 
 
 def _as_found_as_left(record: CalibrationRecord) -> str:
+    if record.run_in_force is None:
+        return wording.NOT_MEASURED
     if not record.adjusted:
         return wording.NOT_ADJUSTED
     return wording.FOUND_MISSING if record.as_found is None else wording.ADJUSTED
@@ -76,7 +78,7 @@ def _point(point: Point) -> tuple[str, ...]:
 
 def _charts(record: CalibrationRecord, runs: Runs, channel: str) -> Iterator[Block]:
     series = [marks for state, run in runs if (marks := _marks(state, run, channel)).x]
-    encoder = dict(record.encoders).get(channel) if channel in wording.CIRCULAR else None  # type: ignore[call-overload]
+    encoder = next((part for name, part in record.encoders.items() if name == channel), None)
     if encoder is None or not encoder.harmonics:
         yield _errors(record, runs, channel, series, FULL_WIDTH)
         return

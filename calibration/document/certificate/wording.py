@@ -91,6 +91,7 @@ CALIBRATION = (
     "holds them against limits."
 )
 NO_VERIFICATION = "This certificate reports a calibration. No limits were held against its results."
+NOT_MEASURED = "No verification points have been measured yet."
 NOT_ADJUSTED = "Nothing was adjusted. The results as found are also those as left."
 ADJUSTED = (
     "The head was adjusted between the two: its coefficients were replaced, as listed under "
@@ -112,6 +113,7 @@ SEAL = (
     "The signature is an integrity seal: it shows that nothing in the record was changed since "
     "the holder of the key signed it. It is not a qualified electronic signature."
 )
+UNSIGNED = "Nobody has signed this record, so it proves nothing yet."
 DRAFT_MARK = "DRAFT, not signed"
 DRAFT = (
     "This is a draft. Nobody has signed its record, and nothing may be based on it. It still "

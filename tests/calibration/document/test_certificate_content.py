@@ -222,6 +222,10 @@ def test_a_draft_says_so_and_what_it_lacks(draft, read_page):
     assert "DRAFT, not signed" in text
     assert "7.8.2.1 e: customer.name is blank" in text
     assert "No verification points have been measured yet." in text
+    assert outcome(bare).word == "Open"
+    for each in (bare, draft):
+        assert "Nobody has signed this record" in words(each, read_page)
+        assert "levelhead record check" not in words(each, read_page)
     assert "nobody has signed it yet" in words(draft, read_page)
 
 

@@ -4,6 +4,8 @@ from dataclasses import fields, is_dataclass, replace
 from datetime import date
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from calibration.document.blocks import (
     Chart,
@@ -108,6 +110,20 @@ def test_paper_shows_hostile_text_as_it_stands(kind, pdf_text):
     if kind == "combining and wide":  # which of these have a font differs from machine to machine
         shown = "Å"
     assert whole.count(shown[:400]) >= 10 or not shown
+
+
+@given(st.text(st.characters(exclude_characters="\r"), max_size=40))
+@settings(max_examples=150, deadline=None)
+def test_page_shows_any_text_as_it_stands(read_page, text):
+    made = document("x", blocks=(Paragraph(text), Facts(((text, text),))), mark="")
+    assert read_page(render_html(made)).text.count(" ".join(printable(text).split())) >= 3
+
+
+@given(st.text(max_size=40))
+@settings(max_examples=40, deadline=None)
+def test_paper_takes_any_text(text):
+    made = document("x", title=text, blocks=(Paragraph(text), Facts(((text, text),))), mark=text)
+    assert render_pdf(made).startswith(b"%PDF-")
 
 
 def test_page_fetches_and_runs_nothing(complete):

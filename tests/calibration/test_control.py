@@ -49,6 +49,10 @@ def test_a_value_across_or_on_the_centre_ends_a_run(break_):
     assert signals([*values, break_, *values], KNOWN) == ()
 
 
+def test_values_on_the_centre_are_on_no_side():
+    assert signals([0.0] * (2 * RUN), KNOWN) == ()
+
+
 def test_the_rate_of_false_alarms_is_what_simulated_charts_have():
     rng = np.random.default_rng(7)
     waits = []

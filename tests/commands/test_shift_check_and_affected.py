@@ -6,7 +6,7 @@ import sqlite3
 import subprocess
 import sys
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -123,6 +123,22 @@ def test_a_course_of_checks_has_control_limits_and_a_step_within_the_class_is_no
     assert change["decision"] == "inside"
     assert change["signals"] == ["beyond-limits"]
     assert change["control_high_deg"] < 0.009
+
+
+@pytest.mark.parametrize("anew", ["another bar", "another record"])
+def test_on_another_bar_or_record_the_course_begins_anew(check, bay, anew):
+    for day in range(1, 4):
+        check(day=day, jitter_deg=0.0001 * day)
+    words = ["--bar", "KL-BAR-2"] if anew == "another bar" else []
+    if anew == "another record":
+        connection = open_database(bay / "levelhead.db")
+        before = record(ALDER, 1)
+        later = before.issued + timedelta(days=1)
+        after = record(ALDER, 7).model_copy(update={"issued": later, "sha256": ""})
+        StoredRecords(connection).add(dump_record(seal(after)), "here")
+        connection.close()
+    alder = json.loads(check("--json", *words, day=9)[1])[0]
+    assert {change["checks"] for change in alder["changes"]} == {1}
 
 
 def test_charts_are_drawn_one_a_quantity(check, bay):

@@ -213,6 +213,18 @@ def test_settings_that_only_a_newer_program_knows_are_passed_over(live):
     assert replayed(restarted(records, settings=settings)) == replayed(records)
 
 
+def test_a_bay_s_study_is_in_its_capture(live):
+    records = read_capture(live[0]).records
+    settings = json.loads(records[0].data)["settings"]
+    scatter = {"cause": "mounting", "u_deg": 0.01, "dof": 12.5}
+    study = {"name": "bay study 2026-11-20", "camber": [scatter], "total_toe": [scatter]}
+    settings["bay"]["wheel"]["spread"]["study"] = study
+    said = replayed(restarted(records, settings=settings))
+    assert said == replayed(restarted(records, settings=settings))
+    meta = [json.loads(payload) for topic, payload, *_ in said if topic.endswith("/svc/meta")]
+    assert {each["spread"] for each in meta} == {"bay study 2026-11-20"}
+
+
 def test_the_longest_bay_name_leaves_room_for_the_suffix(live):
     records = restarted(read_capture(live[0]).records, bay="b" * 32)
     topics = {topic for topic, *_ in replayed(records) if "/reply/" not in topic}

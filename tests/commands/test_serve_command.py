@@ -125,6 +125,17 @@ def test_a_record_with_a_changed_byte_is_refused_by_name(serving, head_path, tmp
     assert f"{folder / 'head-1.json'}: altered after it was sealed" in alert["text"]
 
 
+def test_a_study_with_a_changed_byte_is_refused_by_name(serving, head_path, tmp_path):
+    (tmp_path / "study.json").write_text(
+        '{"format": "levelhead-bay-study", "version": 1, "bay": "pit", "sha256": "0"}'
+    )
+    _, ear = serving(head_path, 'study = "study.json"\n')
+    _, alert = ear.wait(lambda t, f: t == "svc/alert/bay-study", "the alert")
+    assert f"{tmp_path / 'study.json'}: altered after it was sealed" in alert["text"]
+    _, meta = ear.wait(lambda t, f: t == "svc/meta", "the description")
+    assert meta["spread"] == "assumed spread of the bay"
+
+
 def test_a_port_that_is_missing_at_first_is_said_and_taken_when_it_comes(
     serving, head_path, tmp_path
 ):

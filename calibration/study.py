@@ -258,6 +258,8 @@ def _remarks(each: Quantity) -> Iterable[str]:
     name = each.quantity
     if each.of(TECHNICIAN) is None:
         yield f"{name}: one technician; what another would read differently is not in it"
+    if len(each.technicians) == 2:
+        yield f"{name}: two technicians; one difference tells little of people: have a third"
     if each.of(SETTLING) is None:
         yield f"{name}: one settling a mounting; settling is in the mounting's spread"
     for spread in each.components:

@@ -6,6 +6,8 @@ from scipy import stats
 
 from calibration.anova import INTERACTION, MOUNTING, POOL_FROM, SETTLING, TECHNICIAN, analyse
 from calibration.errors import BadBenchData
+from calibration.measured import Measured, Source
+from calibration.reporting import coverage_factor
 
 SEEDS = 2000
 LEAST, MOST = 0.933, 0.966
@@ -101,6 +103,26 @@ def test_a_cell_without_a_number_is_refused():
     values[0, 1, 1, 0] = np.nan
     with pytest.raises(BadBenchData, match="missing"):
         analyse(values)
+
+
+@pytest.mark.parametrize("shape", [(4, 3, 3, 2), (4, 5, 3, 2)])
+def test_a_result_of_somebody_else_in_that_bay_lies_within_the_u_of_its_study(shape):
+    """U at 95.45 % from the components and their degrees of freedom, as results carry them.
+
+    With two technicians who differ more than all else together it would be 91 %: one difference
+    tells too little, and may come out as none.
+    """
+    deviations, hits = (0.3, 1.0, 0.3, 1.0), 0
+    for seed in range(SEEDS):
+        rng = np.random.default_rng(seed)
+        spread = Measured.exact(0.0)
+        for each in analyse(draw(rng, shape, deviations)).components:
+            if each.dof is not None:
+                source = Source(each.cause, each.dof, shared=True)
+                spread = spread + Measured.of(0.0, each.u, source=source)
+        error = rng.normal(0.0, np.sqrt(np.sum(np.square(deviations))))
+        hits += abs(error) <= coverage_factor(spread.dof) * spread.u
+    assert LEAST <= hits / SEEDS <= MOST
 
 
 def two_mean_squares(ratio, b=4, n=6):

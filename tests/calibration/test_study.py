@@ -123,6 +123,12 @@ def test_what_a_study_cannot_tell_is_said():
     assert alone.of("camber").of("technician") is None
 
 
+def test_two_technicians_are_said_to_be_few_and_three_are_not():
+    three = quantities_of(readings((*TECHNICIANS, "Mira Sedge")), "study.csv")
+    assert any("have a third" in remark for remark in study().remarks)
+    assert not any("have a third" in remark for remark in study(quantities=three).remarks)
+
+
 def test_too_few_degrees_of_freedom_are_said():
     few = study(quantities=quantities_of(readings(mountings=2, seed=5), "study.csv"))
     assert few.of("camber").dof < 5.0

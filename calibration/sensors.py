@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from calibration.encoders import Encoders
 from calibration.measured import Measured
-from calibration.records.parts import EncoderPart, Harmonic, TiltPart
+from calibration.records.chain import coefficients_of
+from calibration.records.parts import Coefficients, EncoderPart, Harmonic, TiltPart
 from calibration.records.text import AnyRecord
 from calibration.tilt import Tilt
 
@@ -59,9 +60,14 @@ class Correction:
     @classmethod
     def from_record(cls, record: AnyRecord) -> Self:
         """Return the correction that a sealed record states."""
-        owner = record.record_id
-        tilt = None if record.tilt is None else Tilt.from_part(record.tilt, owner)
-        return cls(owner, True, tilt, Encoders.from_parts(record.encoders, owner))
+        return cls.from_coefficients(coefficients_of(record), record.record_id)
+
+    @classmethod
+    def from_coefficients(cls, coefficients: Coefficients, owner: str) -> Self:
+        """Return the correction of coefficients; ``owner`` names them in the sources."""
+        part = coefficients.tilt
+        tilt = None if part is None else Tilt.from_part(part, owner)
+        return cls(owner, True, tilt, Encoders.from_parts(coefficients.encoders, owner))
 
     @classmethod
     def nominal(cls, head_id: str) -> Self:

@@ -89,7 +89,7 @@ class _Model:
     ) -> None:
         self._tumbled, self._placed = tumbled, placed
         self._drift = len(DRIFT) if thermal else 0
-        self._plates = _Plates.of(placed) if placed else None
+        self._plates = Plates.of(placed) if placed else None
         plates = [f"{way} {p.name}" for p in placed for way in ("along", "across")]
         self.names = (*HEAD, *DRIFT[: self._drift], *plates)
 
@@ -156,7 +156,7 @@ def turned_matrix(head: ANY) -> ANY:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Plates:
+class Plates:
     """All placed readings in one, shape (n,), each with its placement's number."""
 
     number: NDArray[np.int64]
@@ -166,7 +166,7 @@ class _Plates:
     above_degc: F64
 
     @classmethod
-    def of(cls, placed: Sequence[Placed]) -> "_Plates":
+    def of(cls, placed: Sequence[Placed]) -> "Plates":
         counts = [len(p.raw) for p in placed]
         return cls(
             np.repeat(np.arange(len(placed)), counts),
@@ -176,15 +176,20 @@ class _Plates:
             np.concatenate([p.above_degc for p in placed]),
         )
 
-    def foretold(self, tilts: ANY, bias: ANY, matrix: ANY, drift: ANY) -> ANY:
-        """Return raw readings, shape (3 n,); ``tilts`` are along and across of each placement."""
+    def true(self, tilts: ANY) -> ANY:
+        """Return true shares of gravity, shape (n, 3), at tilts along and across each place."""
         along, across = tilts.reshape(-1, 2)[self.number].T
         known = np.sin(self.angle_rad + self.facing * along)
         other = np.sin(self.facing * across)
         up = np.sqrt(1.0 - known * known - other * other)
         x, y = np.where(self.along_x, known, other), np.where(self.along_x, other, known)
+        stacked: ANY = np.stack([x, y, up], axis=1)
+        return stacked
+
+    def foretold(self, tilts: ANY, bias: ANY, matrix: ANY, drift: ANY) -> ANY:
+        """Return raw readings, shape (3 n,)."""
         above = self.above_degc[:, None]
-        unscaled = np.stack([x, y, up], axis=1) / (1.0 + drift[3:] * above)
+        unscaled = self.true(tilts) / (1.0 + drift[3:] * above)
         raw: ANY = bias + drift[:3] * above + unscaled @ np.linalg.inv(matrix).T
         return raw.ravel()
 

@@ -1,17 +1,16 @@
 """From fits to the parts of a calibration record. Degrees, as the record has them."""
 
 import math
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import BadBenchData
+from calibration.fits import two_axis
 from calibration.fits.combined import BIAS_DRIFT, SCALE_DRIFT, TURN, through, turned_matrix
 from calibration.fits.result import Fit
 from calibration.fits.tilt_sphere import BIAS, CROSS, SCALE
-from calibration.fits.tilt_steps import StepFit
 from calibration.measured import Measured
 from calibration.records.parts import Port, TiltPart
 
@@ -79,10 +78,26 @@ def levelled(part: TiltPart, zero_x: Measured, zero_y: Measured) -> TiltPart:
     )
 
 
-def steps_part(steps: StepFit, reference_degc: float, drift: Sequence[Fit]) -> TiltPart:
-    """Return the part of a fit to known steps."""
-    return _part(
-        steps.bias, steps.u_bias, steps.matrix, steps.u_matrix, steps.dof, reference_degc, drift
+def two_axis_part(fit: Fit, reference_degc: float, nominal: TiltPart) -> TiltPart:
+    """Return the part of a two-axis fit.
+
+    Raises:
+        BadBenchData: bias, scale or cross-axis terms are open.
+    """
+    if set(fit.undetermined) & set(two_axis.HEAD):
+        raise BadBenchData("tilt", "bias, scale or cross-axis are open", "take further attitudes")
+    u = np.sqrt(np.diag(fit.covariance))
+    drift = {name: values[:2] for name, values in _drift(fit, nominal).items()}
+    return TiltPart.model_validate(
+        {
+            "reference_temperature_degc": reference_degc,
+            "bias_deg": _degrees(fit.values[:2]),
+            "u_bias_deg": _degrees(u[:2]),
+            "matrix": _rows(fit.values[2:6].reshape(2, 2)),
+            "u_matrix": _rows(u[2:6].reshape(2, 2)),
+            **drift,
+            "dof": fit.dof if math.isfinite(fit.dof) and fit.dof > 0 else None,
+        }
     )
 
 
@@ -156,29 +171,3 @@ def _degrees(values: F64) -> tuple[float, ...]:
 
 def _rows(matrix: F64) -> tuple[tuple[float, ...], ...]:
     return tuple(map(tuple, matrix.tolist()))
-
-
-def _part(
-    bias: F64, u_bias: F64, m: F64, u_m: F64, dof: float, degc: float, drift: Sequence[Fit]
-) -> TiltPart:
-    if len(drift) != len(bias):
-        raise BadBenchData("temperature", "one fit per axis is needed", "run the missing axes")
-    figures = [[f.value(n), f.u(n)] for f in drift for n in ("bias per degC", "scale per degC")]
-    thermal = np.array(figures).reshape(len(bias), 2, 2)
-    everything = [bias, u_bias, m.ravel(), u_m.ravel(), thermal.ravel()]
-    if not np.isfinite(np.concatenate(everything)).all():
-        raise BadBenchData("tilt", "some coefficients are still open", "take further attitudes")
-    return TiltPart.model_validate(
-        {
-            "reference_temperature_degc": degc,
-            "bias_deg": tuple(np.degrees(bias).tolist()),
-            "u_bias_deg": tuple(np.degrees(u_bias).tolist()),
-            "matrix": tuple(map(tuple, m.tolist())),
-            "u_matrix": tuple(map(tuple, u_m.tolist())),
-            "bias_deg_per_degc": tuple(np.degrees(thermal[:, 0, 0]).tolist()),
-            "u_bias_deg_per_degc": tuple(np.degrees(thermal[:, 0, 1]).tolist()),
-            "scale_per_degc": tuple(thermal[:, 1, 0].tolist()),
-            "u_scale_per_degc": tuple(thermal[:, 1, 1].tolist()),
-            "dof": dof if math.isfinite(dof) else None,
-        }
-    )

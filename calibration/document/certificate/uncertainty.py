@@ -45,7 +45,7 @@ def stability(record: CalibrationRecord) -> Iterator[Block]:
     for found in record.stability:
         figures = _steady(found)
         yield Heading(wording.channel_name(found.channel), 2)
-        yield Columns(((_allan(found),), (figures,))) if found.curve else figures
+        yield Columns(((stability_chart(found),), (figures,))) if found.curve else figures
 
 
 def _line(line: BudgetLine) -> tuple[str, ...]:
@@ -107,7 +107,8 @@ def _steady(found: Stability) -> Facts:
     )
 
 
-def _allan(found: Stability) -> Chart:
+def stability_chart(found: Stability) -> Chart:
+    """Return the Allan deviation of a channel."""
     taus = [point.tau_s for point in found.curve]
     curve = Curve("Allan deviation", taus, [point.deviation for point in found.curve])
     band = Band("95 %", taus, [p.low for p in found.curve], [p.high for p in found.curve])

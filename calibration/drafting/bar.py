@@ -1,0 +1,165 @@
+"""Two heads on the reference bar: their zeros, told apart from bar and stand, into both drafts."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import BadBenchData
+from calibration.files.series import Series
+from calibration.files.table import Row
+from calibration.fits.bar import BarAttitude, BarFit, fit_bar
+from calibration.fits.parts import levelled
+from calibration.measured import Measured
+from calibration.records.parts import AzimuthChannel, Coefficients, EncoderPart, Port
+from calibration.records.record import CalibrationRecord
+from calibration.sensors import DEFAULT_ENCODER, DEFAULT_TILT, Correction
+
+F64 = NDArray[np.float64]
+
+HEADS = ("A", "B")
+FLAGS = ("turned", "rolled", "exchanged")
+READ = ("incl_x", "incl_y", "incl_z", "azimuth_cross", "azimuth_track", "temperature")
+ROWS = {name: i for i, name in enumerate(READ)}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BarFound:
+    """The fits of the three channels, and what each head's coefficients become."""
+
+    fit: BarFit
+    after: Mapping[str, Coefficients]
+    open: tuple[str, ...]
+    """Zeros that the attitudes leave open."""
+
+
+def find_bar(
+    file: Series,
+    drafts: Mapping[str, CalibrationRecord],
+    length_m: float,
+    azimuth: AzimuthChannel = "azimuth_cross",
+) -> BarFound:
+    """Fit the bar on readings corrected by what each draft knows already.
+
+    Raises:
+        BadBenchData: an attitude without both heads.
+        CalibrationFileError: a row that cannot be used.
+    """
+    attitudes, rows = _pairs(file)
+    corrected = {
+        letter: _corrected([pair[i] for pair in rows], drafts[letter], azimuth)
+        for i, letter in enumerate(HEADS)
+    }
+    along, across, sight = (
+        np.stack([corrected[letter][name] for letter in HEADS], axis=1)
+        for name in ("incl_y", "incl_x", azimuth)
+    )
+    fit = fit_bar(attitudes, along, across, _from_quarter(sight), length_m)
+    open_ = tuple(n for n in fit.undetermined if "zero" in n or n.startswith("azimuth port"))
+    after = {letter: drafts[letter].coefficients for letter in HEADS}
+    if not any("zero" in n for n in open_):
+        after = _mended(fit, drafts, azimuth)
+    return BarFound(fit, after, open_)
+
+
+def _pairs(file: Series) -> tuple[list[BarAttitude], list[tuple[Row, Row]]]:
+    """Return attitudes and their two rows, head A's first."""
+    if len(file.rows) % 2:
+        raise BadBenchData(file.where, "a row has no partner", "read both heads in each attitude")
+    attitudes, rows = [], []
+    for one, other in zip(file.rows[::2], file.rows[1::2], strict=True):
+        pair = {row.word("head", HEADS): row for row in (one, other)}
+        flags = [tuple(row.word(f, ("0", "1")) for f in FLAGS) for row in (one, other)]
+        if len(pair) < 2 or flags[0] != flags[1]:
+            raise one.fault("and the next are not heads A and B in one attitude; pair them")
+        attitudes.append(BarAttitude(*(flag == "1" for flag in flags[0])))
+        rows.append((pair["A"], pair["B"]))
+    return attitudes, rows
+
+
+def _corrected(rows: list[Row], draft: CalibrationRecord, azimuth: str) -> dict[str, F64]:
+    """Return readings corrected by the draft's coefficients, rad, shape (n,) each."""
+    values = np.full((len(READ), len(rows)), math.nan)
+    for j, row in enumerate(rows):
+        for name in ("incl_x", "incl_y"):
+            values[ROWS[name], j] = math.radians(row.value(f"{name}_deg"))
+        if row.has("incl_z_deg"):
+            values[ROWS["incl_z"], j] = math.radians(row.value("incl_z_deg"))
+        values[ROWS[azimuth], j] = math.radians(row.value("azimuth_deg"))
+        if row.has("temperature_degc"):
+            values[ROWS["temperature"], j] = row.value("temperature_degc")
+    own = draft.coefficients
+    encoders = {name: part for name, part in own.encoders.items() if name == azimuth}
+    known = own.model_copy(update={"encoders": encoders})
+    correction = Correction.from_coefficients(known, draft.record_id)
+    return dict(zip(READ, correction.apply(values, ROWS), strict=True))
+
+
+def _from_quarter(sight: F64) -> F64:
+    """Return azimuths less the quarter turn at which each head sees the other."""
+    quarters = np.round(sight / (math.pi / 2)) * (math.pi / 2)
+    result: F64 = sight - quarters
+    return result
+
+
+def _mended(
+    fit: BarFit, drafts: Mapping[str, CalibrationRecord], azimuth: AzimuthChannel
+) -> dict[str, Coefficients]:
+    after = {}
+    for letter in HEADS:
+        own = drafts[letter].coefficients
+        name = f"zero {letter}"
+        along, across, sight = (
+            f.measured((name,), source="bar")[0] for f in (fit.incl_y, fit.incl_x, fit.azimuth)
+        )
+        tilt = levelled(own.tilt or DEFAULT_TILT, across, along)
+        encoder = own.encoders.get(azimuth, DEFAULT_ENCODER)
+        after[letter] = own.model_copy(
+            update={
+                "tilt": tilt,
+                "encoders": {**own.encoders, azimuth: _zeroed(encoder, sight)},
+            }
+        )
+    return _ported(fit, after, azimuth)
+
+
+def _zeroed(encoder: EncoderPart, zero: Measured) -> EncoderPart:
+    """Return the encoder with the zero that the bar found on top of its own."""
+    return encoder.model_copy(
+        update={
+            "zero_deg": encoder.zero_deg + math.degrees(zero.value),
+            "u_zero_deg": math.degrees(zero.u),
+        }
+    )
+
+
+def _ported(
+    fit: BarFit, after: dict[str, Coefficients], azimuth: AzimuthChannel
+) -> dict[str, Coefficients]:
+    """Share the difference of the forward offsets out over both ports, by their variances."""
+    ports = {letter: after[letter].ports.get(azimuth) for letter in HEADS}
+    a, b = ports["A"], ports["B"]
+    if a is None or b is None or "port B - port A" in fit.azimuth.undetermined:
+        return after
+    u_a, u_b, u = a.u_forward_m, b.u_forward_m, fit.azimuth.u("port B - port A")
+    total = u_a**2 + u_b**2 + u**2
+    if total == 0:
+        return after
+    off = fit.azimuth.value("port B - port A") - (b.forward_m - a.forward_m)
+    mended = {
+        "A": _moved(a, -off * u_a**2 / total, total),
+        "B": _moved(b, off * u_b**2 / total, total),
+    }
+    return {
+        letter: after[letter].model_copy(
+            update={"ports": {**after[letter].ports, azimuth: mended[letter]}}
+        )
+        for letter in HEADS
+    }
+
+
+def _moved(port: Port, by_m: float, total: float) -> Port:
+    u = port.u_forward_m * math.sqrt(max(1.0 - port.u_forward_m**2 / total, 0.0))
+    return port.model_copy(update={"forward_m": port.forward_m + by_m, "u_forward_m": u})

@@ -1,0 +1,130 @@
+"""A turn against a reference, or rounds of a dividing plate, to an encoder's part."""
+
+import math
+from dataclasses import dataclass
+from typing import get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import BadBenchData
+from calibration.files.series import DIRECTIONS, ENCODERS, Series
+from calibration.fits.backlash import fit_backlash
+from calibration.fits.encoder_closure import fit_closure
+from calibration.fits.encoder_turn import ORDERS, encoder_part, fit_turn, harmonic_names
+from calibration.fits.result import Fit
+from calibration.records.parts import CircularChannel, EncoderPart
+
+F64 = NDArray[np.float64]
+
+NEAR_RAD = math.radians(0.5)
+"""Positions this near to each other, read from both sides, are one."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EncoderFound:
+    """One channel's fit, the part that came of it (None: harmonics are open), its backlash."""
+
+    channel: CircularChannel
+    method: str
+    fit: Fit
+    part: EncoderPart | None
+    backlash: Fit | None
+    open: tuple[str, ...]
+
+
+def find_encoder(file: Series, u_reference_rad: float) -> tuple[EncoderFound, ...]:
+    """Fit each channel of a turn or closure file.
+
+    Args:
+        u_reference_rad: standard uncertainty of the reference's angles, for a turn.
+
+    Raises:
+        BadBenchData: rounds that are not whole, or an encoder that counts backwards.
+        CalibrationFileError: a row that cannot be used.
+    """
+    names = [row.word("channel", ENCODERS) for row in file.rows]
+    find = _turn if file.kind == "turn" else _closure
+    found = []
+    for channel in get_args(CircularChannel):
+        own = tuple(r for r, n in zip(file.rows, names, strict=True) if n == channel)
+        if own:
+            found.append(find(channel, Series(file.where, file.kind, own), u_reference_rad))
+    return tuple(found)
+
+
+def _turn(channel: CircularChannel, file: Series, u_reference_rad: float) -> EncoderFound:
+    raw, true = file.column_rad("raw_deg"), file.column_rad("true_deg")
+    _refuse_backwards(channel, raw, true)
+    fit = fit_turn(raw, true)
+    part = _part(fit)
+    if part is not None:
+        u = math.degrees(u_reference_rad)
+        harmonics = tuple(
+            h.model_copy(update={"u_deg": math.hypot(h.u_deg, u)}) for h in part.harmonics
+        )
+        part = part.model_copy(
+            update={"u_zero_deg": math.hypot(part.u_zero_deg, u), "harmonics": harmonics}
+        )
+    gap = _backlash(file, raw, true)
+    return EncoderFound(channel, "full turn", fit, part, gap, _open(fit))
+
+
+def _closure(channel: CircularChannel, file: Series, _: float) -> EncoderFound:
+    places = [(row.count("start"), row.count("position")) for row in file.rows]
+    starts, positions = max(s for s, _ in places), max(p for _, p in places)
+    wanted = [(s, p) for s in range(1, starts + 1) for p in range(1, positions + 1)]
+    if places != wanted:
+        first = next((w for w, p in zip(wanted, places, strict=False) if w != p), wanted[-1])
+        why = f"round {first[0]}, position {first[1]} is missing or out of order"
+        raise BadBenchData(f"{file.where}: {channel}", why, "read all positions of each round")
+    raw = np.unwrap(file.column_rad("raw_deg").reshape(starts, positions), axis=1)
+    fit = fit_closure(raw)
+    own = ("zero", *harmonic_names(ORDERS))
+    kept = Fit(
+        names=own,
+        values=fit.values[: len(own)],
+        covariance=fit.covariance[: len(own), : len(own)],
+        dof=fit.dof,
+        sigma=fit.sigma,
+        residuals=fit.residuals,
+        jacobian=fit.jacobian,
+        rank=fit.rank,
+        undetermined=tuple(n for n in fit.undetermined if n in own),
+        labels=fit.labels,
+    )
+    return EncoderFound(channel, "circle closure", kept, _part(kept), None, _open(kept))
+
+
+def _part(fit: Fit) -> EncoderPart | None:
+    try:
+        return encoder_part(fit)
+    except BadBenchData:
+        return None
+
+
+def _open(fit: Fit) -> tuple[str, ...]:
+    return tuple(n for n in fit.undetermined if n == "zero" or n.startswith(("cos", "sin")))
+
+
+def _refuse_backwards(channel: str, raw: F64, true: F64) -> None:
+    turned = np.angle(np.exp(1j * np.diff(raw))), np.angle(np.exp(1j * np.diff(true)))
+    if len(raw) > 2 and float(turned[0] @ turned[1]) < 0:
+        remedy = "turn the direction round in the head's firmware, and read again"
+        raise BadBenchData(channel, "counts backwards against the reference", remedy)
+
+
+def _backlash(file: Series, raw: F64, true: F64) -> Fit | None:
+    """Fit the gap between the ways, at positions that were read on both."""
+    up = np.array([row.word("direction", DIRECTIONS) == "up" for row in file.rows])
+    gap = np.angle(np.exp(1j * (raw - true)))
+    at, ways = [], []
+    for position, rising in zip(true[up], gap[up], strict=True):
+        off = np.abs(np.angle(np.exp(1j * (true[~up] - position))))
+        if off.size and off.min() < NEAR_RAD:
+            at.append(position)
+            ways.append((rising, gap[~up][int(off.argmin())]))
+    if not at:
+        return None
+    rising, falling = np.array(ways).T
+    return fit_backlash(np.array(at), rising, falling)

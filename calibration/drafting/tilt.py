@@ -1,0 +1,144 @@
+"""Sphere, steps, reversal and oven files to one tilt part."""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import BadBenchData
+from calibration.files.series import AXES, FACINGS, Series
+from calibration.fits.combined import DRIFT, HEAD, TURN, Placed, Tumbled, fit_tilt
+from calibration.fits.parts import tilt_part, two_axis_part
+from calibration.fits.result import Fit
+from calibration.fits.tilt_steps import sine_of
+from calibration.fits.two_axis import fit_two_axes
+from calibration.records.parts import TiltPart
+from calibration.sensors import DEFAULT_TILT
+
+F64 = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class TiltSetup:
+    """What the readings stand on beside themselves; uncertainties are standard ones.
+
+    ``sine_bar_mm`` is None where no sine bar was used. ``u_length`` is that of its length over
+    the length; ``u_alignment_rad`` how squarely a head stands on it; ``u_turn_rad`` how the
+    sensor is turned in its housing where nothing tells.
+    """
+
+    reference_degc: float
+    u_turn_rad: float
+    u_alignment_rad: float
+    sine_bar_mm: float | None = None
+    u_length: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TiltFound:
+    """The fit and the part that came of it, None where the fit leaves the part open."""
+
+    fit: Fit
+    part: TiltPart | None
+    method: str
+    open: tuple[str, ...]
+    """What is open of the head itself (a plate's own tilt is nobody's concern)."""
+
+
+def find_tilt(files: Sequence[Series], setup: TiltSetup) -> TiltFound:
+    """Fit all tilt files of one head at once.
+
+    Raises:
+        BadBenchData: the files contradict each other, or carry no fit.
+        CalibrationFileError: a row that cannot be used.
+    """
+    three = all(f.has_z for f in files)
+    spheres = [f for f in files if f.kind == "sphere"]
+    if spheres and not three:
+        remedy = "give incl_z_deg in every file, or leave the sphere out"
+        raise BadBenchData("tilt", "a sphere needs all three axes", remedy)
+    placed = [p for f in files if f.kind != "sphere" for p in _placements(f, setup)]
+    thermal = any(f.kind == "oven" for f in files)
+    method = ", ".join(dict.fromkeys(f.kind for f in files))
+    if three:
+        tumbled = _tumbled(spheres, setup) if spheres else None
+        fit = fit_tilt(tumbled, placed, thermal=thermal)
+    else:
+        two = [_without_upright(p) for p in placed]
+        fit = fit_two_axes(two, thermal=thermal)
+    return TiltFound(fit, _part(fit, setup, three), method, _open(fit))
+
+
+def _part(fit: Fit, setup: TiltSetup, three: bool) -> TiltPart | None:
+    try:
+        if three:
+            part = tilt_part(fit, setup.reference_degc, setup.u_turn_rad, DEFAULT_TILT)
+        else:
+            part = two_axis_part(fit, setup.reference_degc, DEFAULT_TILT)
+    except BadBenchData:
+        return None
+    return _with_references(part, setup) if setup.sine_bar_mm is not None else part
+
+
+def _with_references(part: TiltPart, setup: TiltSetup) -> TiltPart:
+    """Add what no repetition shows: the sine bar's length, and how a head stands on it."""
+    u = np.array(part.u_matrix)
+    for i in range(2):
+        u[i, i] = math.hypot(u[i, i], setup.u_length)
+        u[i, 1 - i] = math.hypot(u[i, 1 - i], setup.u_alignment_rad)
+    return part.model_copy(update={"u_matrix": tuple(map(tuple, u.tolist()))})
+
+
+def _open(fit: Fit) -> tuple[str, ...]:
+    own = {*HEAD, *DRIFT} - {*TURN}
+    return tuple(n for n in fit.undetermined if n in own or n in TURN or n.startswith("m "))
+
+
+def _tumbled(spheres: Sequence[Series], setup: TiltSetup) -> Tumbled:
+    raw = np.concatenate([f.sines() for f in spheres])
+    return Tumbled(raw, np.concatenate([_above(f, setup) for f in spheres]))
+
+
+def _placements(file: Series, setup: TiltSetup) -> Iterator[Placed]:
+    """Yield the rows of each axis of a file: one placement each."""
+    angle, facing = _angles(file, setup), _facings(file)
+    raw, above = file.sines(), _above(file, setup)
+    names = [row.word("axis", AXES) for row in file.rows]
+    for i, axis in enumerate(AXES):
+        own = np.array([name == axis for name in names])
+        if own.any():
+            name = f"{file.kind} {axis}"
+            yield Placed(name, i, angle[own], facing[own], raw[own], above[own])
+
+
+def _angles(file: Series, setup: TiltSetup) -> F64:
+    if file.kind == "oven":
+        return file.column_rad("true_deg", 90.0)
+    if file.kind == "reversal":
+        return np.zeros(len(file.rows))
+    if setup.sine_bar_mm is None:
+        remedy = "name it in the sheet's references, or give --sine-bar-mm"
+        raise BadBenchData("steps", "the sine bar's length is not known", remedy)
+    signs = [1.0 if row.word("sign", ("+1", "1", "-1")) != "-1" else -1.0 for row in file.rows]
+    sines = [sine_of(row.value("height_mm") / 1e3, setup.sine_bar_mm / 1e3) for row in file.rows]
+    angles: F64 = np.arcsin(np.array(signs) * np.array(sines))
+    return angles
+
+
+def _facings(file: Series) -> F64:
+    if file.kind != "reversal":
+        return np.ones(len(file.rows))
+    words = [row.word("facing", FACINGS) for row in file.rows]
+    return np.array([1.0 if word == FACINGS[0] else -1.0 for word in words])
+
+
+def _above(file: Series, setup: TiltSetup) -> F64:
+    """Return temperatures above the reference; one that is not told counts as none."""
+    above: F64 = np.nan_to_num(file.temperatures() - setup.reference_degc)
+    return above
+
+
+def _without_upright(p: Placed) -> Placed:
+    return Placed(p.name, p.axis, p.angle_rad, p.facing, p.raw[:, :2], p.above_degc)

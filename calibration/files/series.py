@@ -1,0 +1,139 @@
+"""Files of guided series: sphere, steps, reversal, oven, turn, closure, bar and still recording.
+
+Which one a file is, its columns tell. All are documented in FILES.md.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import CalibrationFileError
+from calibration.files.table import Row, read_rows
+
+F64 = NDArray[np.float64]
+
+KINDS: dict[str, tuple[str, ...]] = {
+    "sphere": ("attitude",),
+    "steps": ("axis", "height_mm", "sign"),
+    "reversal": ("axis", "facing"),
+    "oven": ("axis", "true_deg"),
+    "turn": ("channel", "raw_deg", "true_deg", "direction"),
+    "closure": ("channel", "start", "position", "raw_deg"),
+    "bar": ("turned", "rolled", "exchanged", "head"),
+    "still": ("time_s",),
+}
+"""Columns that each kind has beside ``row`` and its readings; the first that fits is meant."""
+TILT_KINDS = ("sphere", "steps", "reversal", "oven")
+ENCODER_KINDS = ("turn", "closure")
+TILT = ("incl_x", "incl_y", "incl_z")
+CHANNELS = (*TILT, "rotation", "azimuth_cross", "azimuth_track", "steer")
+ENCODERS = CHANNELS[3:]
+AXES = ("x", "y")
+FACINGS = ("as-marked", "turned")
+DIRECTIONS = ("up", "down")
+STEMS = {
+    **{channel: f"{channel}_deg" for channel in CHANNELS},
+    "raw": "raw_deg",
+    "true": "true_deg",
+    "azimuth": "azimuth_deg",
+    "height": "height_mm",
+    "time": "time_s",
+    "temperature": "temperature_degc",
+    "spread": "spread_deg",
+}
+"""Quantities with the only column that is read; in another unit they are refused."""
+STILL_DEG = 0.05
+"""A row whose samples spread wider was not at rest (our own choice, as for the points)."""
+UPRIGHT_DEG = 90.0
+MOST_TURNS_DEG = 1e6
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """The rows of a file that count, and what kind of file it is."""
+
+    where: str
+    kind: str
+    rows: tuple[Row, ...]
+
+    @property
+    def days(self) -> tuple[date, ...]:
+        """The days on which rows were taken, as far as they say so."""
+        moments = [row.moment("time") for row in self.rows]
+        return tuple(sorted({m.date() for m in moments if m is not None}))
+
+    def column_rad(self, column: str, limit_deg: float = MOST_TURNS_DEG) -> F64:
+        """Return a column of angles, rad, shape (n,). Raises ``CalibrationFileError``."""
+        return np.radians([_within(row, column, limit_deg) for row in self.rows])
+
+    def temperatures(self) -> F64:
+        """Return temperatures, degC, NaN where a row has none, shape (n,)."""
+        return np.array([_or_nan(row, "temperature_degc") for row in self.rows])
+
+    @property
+    def has_z(self) -> bool:
+        """Whether every row has the upright axis."""
+        return all(row.has("incl_z_deg") for row in self.rows)
+
+    def sines(self) -> F64:
+        """Return the raw shares of gravity of two or three axes, shape (n, k)."""
+        axes = TILT if self.has_z else TILT[:2]
+        return np.sin(np.stack([self.column_rad(f"{a}_deg", UPRIGHT_DEG) for a in axes], axis=1))
+
+    def spread_rad(self) -> float:
+        """Return the root mean square of the rows' spreads, NaN where none says it."""
+        told = np.array([_or_nan(row, "spread_deg") for row in self.rows])
+        told = told[np.isfinite(told)]
+        return math.radians(math.sqrt(float(np.square(told).mean()))) if told.size else math.nan
+
+
+def parse_series(text: str, where: str, head_ids: Sequence[str], *, kinds: Iterable[str]) -> Series:
+    """Read a file of one of ``kinds``.
+
+    Args:
+        head_ids: the heads that rows may be of; empty: any.
+
+    Raises:
+        CalibrationFileError: naming row, column, reason and what to do.
+    """
+    rows = read_rows(text, where, ("row",), STEMS)
+    kind = _kind(rows[0], where, tuple(kinds))
+    for row in rows:
+        _check(row, head_ids)
+        for column in KINDS[kind]:
+            if not row.has(column):
+                raise row.fault(f"{column} is empty; a row of a {kind} file needs it")
+    return Series(where, kind, rows)
+
+
+def _kind(first: Row, where: str, kinds: tuple[str, ...]) -> str:
+    for kind in kinds:
+        if all(column in first.cells for column in KINDS[kind]):
+            return kind
+    wanted = "; ".join(f"{kind}: {', '.join(KINDS[kind])}" for kind in kinds)
+    raise CalibrationFileError(where, f"its columns are those of no file expected here ({wanted})")
+
+
+def _check(row: Row, head_ids: Sequence[str]) -> None:
+    head = row.text("head")
+    if head and head not in ("A", "B") and head_ids and head not in head_ids:
+        raise row.fault(f"is of head {head}; expected here: {', '.join(head_ids)}")
+    if row.has("spread_deg") and not 0 <= row.value("spread_deg") <= STILL_DEG:
+        spread = row.text("spread_deg")
+        reason = f"spread_deg is {spread}, beyond {STILL_DEG:g}: not at rest; take it again"
+        raise row.fault(reason)
+
+
+def _or_nan(row: Row, column: str) -> float:
+    return row.value(column) if row.has(column) else math.nan
+
+
+def _within(row: Row, column: str, limit_deg: float) -> float:
+    angle = row.value(column)
+    if abs(angle) > limit_deg:
+        raise row.fault(f"{column} is {angle:g}, beyond {limit_deg:g} degrees")
+    return angle

@@ -1,0 +1,100 @@
+"""``levelhead calibrate bar``: the zeros of two heads on the ends of the reference bar."""
+
+import argparse
+import math
+from typing import Any
+
+from calibration.drafting.bar import HEADS, BarFound, find_bar
+from calibration.drafting.draft import filled, summary
+from calibration.errors import BadBenchData
+from calibration.files.references import Kind, use_of
+from calibration.records.record import CalibrationRecord
+from ingest.commands.calibrate_work import (
+    Answer,
+    Work,
+    as_json,
+    coefficients,
+    judged,
+    lines_of,
+    read_series,
+    write_draft,
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("file", metavar="FILE.csv", help="both heads in every attitude of the bar")
+    parser.add_argument("--onto", metavar="A.json", help="the draft of head A")
+    parser.add_argument("--onto-b", metavar="B.json", help="the draft of head B")
+    parser.add_argument("-o", "--output", metavar="A.json", help="where to write head A's draft")
+    parser.add_argument("--output-b", metavar="B.json", help="where to write head B's draft")
+    parser.add_argument(
+        "--length-mm", type=float, help="the bar's length, where no register says it"
+    )
+    parser.add_argument(
+        "--azimuth",
+        choices=("azimuth_cross", "azimuth_track"),
+        default="azimuth_cross",
+        help="the channel that looks along the bar (default azimuth_cross)",
+    )
+
+
+def find(args: argparse.Namespace, work: Work) -> Answer:
+    """Fit, write and say."""
+    drafts = {"A": work.draft("A", args.onto), "B": work.draft("B", args.onto_b)}
+    bar = work.reference(Kind.BAR)
+    length_m = float(bar.value) / 1e3 if bar is not None else (args.length_mm or math.nan) / 1e3
+    if not (math.isfinite(length_m) and length_m > 0):
+        remedy = "name it in the sheet's references, or give --length-mm"
+        raise BadBenchData("bar", "its length is not known", remedy)
+    known = {letter: draft for letter, draft in drafts.items() if draft is not None}
+    if len(known) < len(HEADS):
+        remedy = "give --onto and --onto-b, or a --sheet with heads A and B"
+        raise BadBenchData("bar", "it needs a draft of each head", remedy)
+    series, raw = read_series(args.file, None, ("bar",))
+    found = find_bar(series, known, length_m, args.azimuth)
+    answer = _answer(found)
+    if answer.code:
+        return answer
+    where = []
+    outputs = {"A": (args.output, args.onto), "B": (args.output_b, args.onto_b)}
+    for letter in HEADS:
+        draft = _mended(known[letter], found, letter, raw, series.days)
+        if bar is not None:
+            uses = {use.id: use for use in (*draft.references, use_of(bar))}
+            draft = draft.revised(references=tuple(uses.values()))
+        where.append(write_draft(*outputs[letter], draft))
+    return Answer("\n".join([answer.text, *where]), answer.as_json | {"drafts": where})
+
+
+def _mended(
+    draft: CalibrationRecord, found: BarFound, letter: str, raw: RawFile, days: Iterable[date]
+) -> CalibrationRecord:
+    after = found.after[letter]
+    fits = {"incl_y": found.fit.incl_y, "incl_x": found.fit.incl_x, "azimuth": found.fit.azimuth}
+    return filled(
+        draft,
+        coefficients={name: getattr(after, name) for name in ("tilt", "encoders", "ports")},
+        fits=[summary(fit, "bar", channel, f"head {letter}") for channel, fit in fits.items()],
+        raw=[raw],
+        performed=days,
+    )
+
+
+def _answer(found: BarFound, advice: str) -> Answer:
+    lines: list[str] = []
+    data: dict[str, Any] = {"what": "bar", "open": list(found.open)}
+    fits = {"incl_y": found.fit.incl_y, "incl_x": found.fit.incl_x, "azimuth": found.fit.azimuth}
+    for channel, fit in fits.items():
+        told = coefficients(fit, [n for n in fit.names if not n.startswith("port")])
+        lines += [f"{channel} on the bar:", *lines_of(told), *judged(fit)]
+        data[channel] = as_json(fit, told)
+    if advice:
+        lines.append(f"next: {advice}")
+        data["next"] = advice
+    code = 0
+    if any("zero" in name for name in found.open):
+        code = 3
+        lines.append(f"still open: {', '.join(found.open)}")
+        lines.append("turn the bar end for end, roll it over, exchange the heads: read those too")
+    return Answer("\n".join(lines), data, code)

@@ -1,0 +1,118 @@
+"""``levelhead calibrate encoder``: harmonics, zero and backlash of encoder channels."""
+
+import argparse
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from calibration.bench.full_turn import FullTurn
+from calibration.drafting.draft import filled, summary
+from calibration.drafting.encoder import EncoderFound, find_encoder
+from calibration.files.references import Kind, use_of
+from calibration.files.series import ENCODER_KINDS, Series
+from calibration.records.parts import EncoderPart
+from ingest.commands.calibrate_work import (
+    Answer,
+    Work,
+    advised,
+    as_json,
+    coefficients,
+    judged,
+    lines_of,
+    read_series,
+    write_draft,
+)
+
+ZERO = "read it against a known angle (turn, or the bar)"
+ROUND = "go round the plate once more, the encoder started elsewhere; or read a turn"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("file", metavar="FILE.csv", help="a turn, or rounds of a dividing plate")
+    parser.add_argument("--method", choices=ENCODER_KINDS, help="refuse a file of the other kind")
+    parser.add_argument("--head", choices=("A", "B"), default="A", help="of the sheet (default A)")
+    parser.add_argument("--onto", metavar="DRAFT.json", help="the draft to go on with")
+    parser.add_argument("--previous", metavar="R.json", help="the head's last signed record")
+    parser.add_argument("-o", "--output", metavar="DRAFT.json", help="where to write the draft")
+
+
+def find(args: argparse.Namespace, work: Work) -> Answer:
+    """Fit, write and say."""
+    draft = work.draft(args.head, args.onto, args.previous)
+    series, raw = read_series(
+        args.file, draft, ENCODER_KINDS if args.method is None else (args.method,)
+    )
+    reference = (
+        work.reference(Kind.REFERENCE_ENCODER, Kind.INDEXING_PLATE)
+        if series.kind == "turn"
+        else None
+    )
+    found = find_encoder(series, 0.0 if reference is None else math.radians(reference.u))
+    answer = _answer(found, _next(series, found))
+    parts = {each.channel: each.part for each in found if each.part is not None}
+    if draft is None or not parts:
+        return answer
+    uses = {use.id: use for use in draft.references}
+    if reference is not None:
+        uses[reference.id] = use_of(reference)
+    kept = {name: _with_zero(part, draft.encoders.get(name)) for name, part in parts.items()}
+    draft = filled(
+        draft,
+        coefficients={"encoders": {**draft.encoders, **kept}},
+        fits=[summary(each.fit, "encoder", each.channel, each.method) for each in found],
+        raw=[raw],
+        performed=series.days,
+        references=tuple(uses.values()),
+    )
+    where = write_draft(args.output, args.onto, draft)
+    return Answer(f"{answer.text}\n{where}", answer.as_json | {"draft": where}, answer.code)
+
+
+def _with_zero(part: EncoderPart, before: EncoderPart | None) -> EncoderPart:
+    """Keep a zero that was known where the new readings tell none (circle closure)."""
+    if before is None or part.u_zero_deg <= before.u_zero_deg:
+        return part
+    return part.model_copy(update={"zero_deg": before.zero_deg, "u_zero_deg": before.u_zero_deg})
+
+
+def _next(series: Series, found: tuple[EncoderFound, ...]) -> dict[str, str]:
+    """Say per channel what to take next; empty where it is done."""
+    if series.kind != "turn":
+        return {each.channel: ROUND if each.part is None else "" for each in found}
+    advice = {}
+    for each in found:
+        own = tuple(row for row in series.rows if row.text("channel") == each.channel)
+        advice[each.channel] = advised(FullTurn(each.channel), replace(series, rows=own))
+    return advice
+
+
+def _answer(found: tuple[EncoderFound, ...], advice: Mapping[str, str]) -> Answer:
+    lines: list[str] = []
+    data: list[dict[str, Any]] = []
+    for each in found:
+        told = coefficients(each.fit, each.fit.names)
+        lines += [f"{each.channel} from {each.method}:", *lines_of(told), *judged(each.fit)]
+        gap = None
+        if each.backlash is not None and "backlash" not in each.backlash.undetermined:
+            gap = math.degrees(each.backlash.value("backlash"))
+            u = math.degrees(each.backlash.u("backlash"))
+            lines.append(f"  backlash (falling less rising) {gap:+.4f}° ± {2 * u:.2g}°")
+        if each.open:
+            lines += [f"  still open: {name}; {_remedy(name)}" for name in each.open]
+        if advice[each.channel]:
+            lines.append(f"  next: {advice[each.channel]}")
+        data.append(
+            {"channel": each.channel, "method": each.method, "backlash_deg": gap}
+            | {"open": {name: _remedy(name) for name in each.open}}
+            | {"next": advice[each.channel]}
+            | as_json(each.fit, told)
+            | {"part": None if each.part is None else each.part.model_dump(mode="json")}
+        )
+    code = 0 if all(each.part is not None for each in found) else 3
+    return Answer("\n".join(lines), {"what": "encoder", "channels": data}, code)
+
+
+def _remedy(name: str) -> str:
+    return ZERO if name == "zero" else ROUND

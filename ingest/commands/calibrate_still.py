@@ -1,0 +1,85 @@
+"""``levelhead calibrate still``: noise, bias instability, warm-up and drift of a recording."""
+
+import argparse
+import math
+from pathlib import Path
+from typing import Any
+
+from calibration.document.certificate.uncertainty import stability_chart
+from calibration.drafting.draft import filled
+from calibration.drafting.still import StillFound, find_still
+from calibration.files.sheet import REFERENCE_DEGC
+from ingest.commands.calibrate_work import Answer, Work, read_series, write_draft
+from ingest.commands.writing import write_whole
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("file", metavar="FILE.csv", help="evenly spaced readings at rest")
+    parser.add_argument("--head", choices=("A", "B"), default="A", help="of the sheet (default A)")
+    parser.add_argument("--onto", metavar="DRAFT.json", help="the draft to go on with")
+    parser.add_argument("--previous", metavar="R.json", help="the head's last signed record")
+    parser.add_argument("-o", "--output", metavar="DRAFT.json", help="where to write the draft")
+    parser.add_argument(
+        "--plot", metavar="F.svg", help="draw the Allan deviation, one file a channel"
+    )
+
+
+def find(args: argparse.Namespace, work: Work) -> Answer:
+    """Evaluate, write and say."""
+    draft = work.draft(args.head, args.onto, args.previous)
+    series, raw = read_series(args.file, draft, ("still",))
+    found = find_still(series, work.sheet.reference_degc if work.sheet else REFERENCE_DEGC)
+    answer = _answer(found)
+    extra: list[str] = []
+    if args.plot:
+        extra += [_drawn(each, Path(args.plot)) for each in found]
+    if draft is not None:
+        channels = dict(draft.channels)
+        channels |= {each.channel: each.figures for each in found}
+        draft = filled(
+            draft,
+            coefficients={"channels": channels},
+            fits=(),
+            raw=[raw],
+            performed=series.days,
+            stability=tuple(each.stability for each in found),
+            # A recording changes nothing that a reading is corrected by.
+        ).revised(adjusted=draft.adjusted)
+        extra.append(write_draft(args.output, args.onto, draft))
+    return Answer("\n".join([answer.text, *extra]), answer.as_json)
+
+
+def _drawn(found: StillFound, path: Path) -> str:
+    """Draw a channel beside the others: ``still.svg`` becomes ``still-incl_x.svg``."""
+    own = path.with_name(f"{path.stem}-{found.channel}{path.suffix or '.svg'}")
+    write_whole(own, stability_chart(found.stability).svg)
+    return f"drawn: {own}"
+
+
+def _answer(found: tuple[StillFound, ...]) -> Answer:
+    lines: list[str] = []
+    data: list[dict[str, Any]] = []
+    for each in found:
+        told = each.stability
+        density = "no white stretch" if told.noise_density is None else f"{told.noise_density}°/√Hz"
+        lines.append(
+            f"{each.channel}: noise {density}, bias instability {told.bias_instability}° at "
+            f"{told.at_tau_s} s"
+        )
+        if told.warm_up is not None:
+            lines.append(f"  warm-up {told.warm_up}°, time constant {told.warm_up_s} s")
+        if told.per_degc is not None:
+            lines.append(f"  {told.per_degc}° per degC")
+        data.append(
+            told.model_dump(mode="json", exclude={"curve"})
+            | {
+                "tau_s": each.allan.tau_s.tolist(),
+                "deviation_deg": each.allan.deviation.tolist(),
+                "low_deg": each.allan.low.tolist(),
+                "high_deg": each.allan.high.tolist(),
+                "noise_deg": each.figures.noise_deg,
+                "edf": [e if math.isfinite(e) else None for e in each.allan.edf.tolist()],
+            }
+        )
+    return Answer("\n".join(lines), {"what": "still", "channels": data})

@@ -1,0 +1,150 @@
+"""``levelhead calibrate tilt``: all tilt files of one head in one fit."""
+
+import argparse
+import math
+from collections.abc import Sequence
+
+from calibration.bench.procedure import Procedure
+from calibration.bench.sine_steps import SineSteps
+from calibration.bench.tumble import Tumble
+from calibration.bench.turned_about import Reversal
+from calibration.drafting.draft import filled, summary
+from calibration.drafting.tilt import TiltFound, TiltSetup, find_tilt
+from calibration.files.references import Kind, use_of
+from calibration.files.series import TILT_KINDS, Series
+from calibration.files.sheet import REFERENCE_DEGC, TURN_DEG
+from calibration.fits.combined import BIAS_DRIFT, TURN
+from calibration.fits.tilt_sphere import BIAS
+from calibration.records.papers import ReferenceUse
+from ingest.commands.calibrate_work import (
+    Answer,
+    Work,
+    advised,
+    as_json,
+    coefficients,
+    judged,
+    lines_of,
+    read_series,
+    write_draft,
+)
+from ingest.core.errors import InputError
+
+ALIGNMENT_DEG = 0.1
+"""How squarely a head stands on the sine bar, k = 2 (as for a verification)."""
+REMEDIES = {
+    "turn z": "raise the head on the sine bar along both axes (steps)",
+    "turn": "turn the head half round on its place on a plate (reversal), or use the bar",
+    "bias z": "tumble the head through all six faces (sphere)",
+    "m zz": "tumble the head through all six faces (sphere)",
+    "m xz": "tumble the head, also on its edges (sphere of 9 attitudes)",
+    "m yz": "tumble the head, also on its edges (sphere of 9 attitudes)",
+    "bias x per": "hold it level at two temperatures (oven)",
+    "bias y per": "hold it level at two temperatures (oven)",
+    "bias z per": "hold it level at two temperatures, all three axes read (oven)",
+    "scale": "hold it tilted along that axis at two temperatures (oven)",
+    "bias": "turn the head half round on its place on a plate (reversal)",
+    "m ": "raise the head on the sine bar along both axes (steps), or tumble it (sphere)",
+}
+"""How to settle what is open, by the start of its name; the first that fits."""
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.add_argument("files", nargs="+", metavar="FILE.csv", help="what they are, columns tell")
+    parser.add_argument("--method", choices=TILT_KINDS, help="refuse files of any other kind")
+    parser.add_argument("--head", choices=("A", "B"), default="A", help="of the sheet (default A)")
+    parser.add_argument("--onto", metavar="DRAFT.json", help="the draft to go on with")
+    parser.add_argument("--previous", metavar="R.json", help="the head's last signed record")
+    parser.add_argument("-o", "--output", metavar="DRAFT.json", help="where to write the draft")
+    parser.add_argument("--sine-bar-mm", type=float, help="where no register says it")
+
+
+def find(args: argparse.Namespace, work: Work) -> Answer:
+    """Fit, write and say."""
+    draft = work.draft(args.head, args.onto, args.previous)
+    kinds = TILT_KINDS if args.method is None else (args.method,)
+    read = [read_series(path, draft, kinds) for path in args.files]
+    setup, used = _setup(args, work, any(series.kind == "steps" for series, _ in read))
+    found = find_tilt([series for series, _ in read], setup)
+    answer = _answer(found, _next([series for series, _ in read], setup))
+    if draft is None or found.part is None:
+        return answer
+    days = [day for series, _ in read for day in series.days]
+    uses = {use.id: use for use in (*draft.references, *used)}
+    draft = filled(
+        draft,
+        coefficients={"tilt": found.part},
+        fits=[summary(found.fit, "tilt", "incl", found.method)],
+        raw=[raw for _, raw in read],
+        performed=days,
+        references=tuple(uses.values()),
+    )
+    where = write_draft(args.output, args.onto, draft)
+    return Answer(f"{answer.text}\n{where}", answer.as_json | {"draft": where}, answer.code)
+
+
+def _next(files: Sequence[Series], setup: TiltSetup) -> str:
+    """Say what lowers the uncertainty most: of the first file that is not done."""
+    procedures = [(file, _procedure(file, setup)) for file in files]
+    told = [advised(procedure, file) for file, procedure in procedures if procedure is not None]
+    return next((advice for advice in told if advice), "")
+
+
+def _procedure(file: Series, setup: TiltSetup) -> Procedure | None:
+    if file.kind == "sphere":
+        return Tumble()
+    if file.kind == "reversal":
+        return Reversal()
+    if file.kind == "steps" and setup.sine_bar_mm is not None:
+        heights = dict.fromkeys(row.text("height_mm") for row in file.rows)
+        return SineSteps(setup.sine_bar_mm, tuple(h for h in heights if float(h) > 0))
+    return None
+
+
+def _setup(
+    args: argparse.Namespace, work: Work, stepped: bool
+) -> tuple[TiltSetup, list[ReferenceUse]]:
+    bar = work.reference(Kind.SINE_BAR) if stepped else None
+    blocks = work.reference(Kind.GAUGE_BLOCKS) if stepped else None
+    length, u = args.sine_bar_mm, 0.0
+    if length is not None and not (math.isfinite(length) and length > 0):
+        raise InputError("--sine-bar-mm", None, f"{length} is not above 0")
+    if bar is not None:
+        length, u = float(bar.value), bar.u / float(bar.value)
+    sheet = work.sheet
+    alignment = (sheet.setup if sheet else {}).get("alignment_deg", ALIGNMENT_DEG)
+    setup = TiltSetup(
+        reference_degc=sheet.reference_degc if sheet else REFERENCE_DEGC,
+        u_turn_rad=math.radians(sheet.turn_deg if sheet else TURN_DEG),
+        u_alignment_rad=math.radians(alignment) / 2.0,
+        sine_bar_mm=length,
+        u_length=u,
+    )
+    return setup, [use_of(each) for each in (bar, blocks) if each is not None]
+
+
+def _answer(found: TiltFound, advice: str) -> Answer:
+    fit = found.fit
+    tilts = {name for name in fit.names if name.startswith(("along", "across"))}
+    angles = {*BIAS, *BIAS_DRIFT, *TURN, *tilts}
+    told = coefficients(fit, angles)
+    lines = [f"tilt from {found.method}:", *lines_of(told), *judged(fit)]
+    if found.open:
+        lines += [f"  still open: {name}; {_remedy(name)}" for name in found.open]
+    if advice:
+        lines.append(f"  next: {advice}")
+    code = 0 if found.part is not None else 3
+    if code:
+        lines.append("no coefficients yet: bias, scale or cross-axis are open")
+    part = None if found.part is None else found.part.model_dump(mode="json")
+    data = {
+        "what": "tilt",
+        "method": found.method,
+        **as_json(fit, told),
+        "open": {name: _remedy(name) for name in found.open},
+    }
+    return Answer("\n".join(lines), data | {"next": advice, "part": part}, code)
+
+
+def _remedy(name: str) -> str:
+    return next(words for start, words in REMEDIES.items() if name.startswith(start))

@@ -155,10 +155,9 @@ async def _running(
         wall=time.time_ns,
     )
     by_name: Mapping[str, Link] = {link.name: link for link in links}
+    desk = DeskSettings(version=importlib.metadata.version("levelhead"))
     late.service = Service(
-        replace(
-            settings.service, desk=DeskSettings(version=importlib.metadata.version("levelhead"))
-        ),
+        replace(settings.service, desk=desk),
         topics,
         by_name,
         outlet,

@@ -78,17 +78,8 @@ class Service:
     ) -> None:
         self._clock = clock
         self._wall = wall
-        self._keepers = {
-            name: LinkKeeper(
-                link,
-                settings.keeper,
-                clock=clock,
-                random=random,
-                on_chunk=partial(self._on_chunk, name),
-                on_state=partial(self._on_state, name),
-            )
-            for name, link in links.items()
-        }
+        keeper = partial(self._keeper, settings.keeper, random)
+        self._keepers = {name: keeper(name, link) for name, link in links.items()}
         work = WorkSettings(settings.bay, settings.desk)
         forms = {name: link.form for name, link in links.items()}
         self._transcript: Transcript | None = None
@@ -109,6 +100,18 @@ class Service:
             published=published,
         )
         self._tasks: asyncio.TaskGroup | None = None
+
+    def _keeper(
+        self, settings: KeeperSettings, random: Callable[[], float], name: str, link: Link
+    ) -> LinkKeeper:
+        return LinkKeeper(
+            link,
+            settings,
+            clock=self._clock,
+            random=random,
+            on_chunk=partial(self._on_chunk, name),
+            on_state=partial(self._on_state, name),
+        )
 
     @property
     def bay(self) -> Bay:

@@ -21,7 +21,6 @@ COMMANDS: dict[str, str] = {
     "runout": "fit the run-out of a turned wheel from a CSV file",
     "schemas": "print the JSON Schemas of the MQTT payloads",
     "calibrate": "turn bench readings into coefficients, and a draft record",
-    "calibrate": "fit bench readings of tilt, encoder, bar or a still head, into a draft record",
     "verify": "hold a head to known angles: errors, budget, verdict, into a draft record",
     "decide": "decide whether a value lies within its limits",
     "study": "analyse a study of a bay: what its mountings and technicians scatter",

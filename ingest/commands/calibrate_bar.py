@@ -2,16 +2,21 @@
 
 import argparse
 import math
+from collections.abc import Iterable
+from datetime import date
 from typing import Any
 
+from calibration.bench.bar_pair import BarPair
 from calibration.drafting.bar import HEADS, BarFound, find_bar
 from calibration.drafting.draft import filled, summary
 from calibration.errors import BadBenchData
 from calibration.files.references import Kind, use_of
+from calibration.records.papers import RawFile
 from calibration.records.record import CalibrationRecord
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
+    advised,
     as_json,
     coefficients,
     judged,
@@ -53,7 +58,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
         raise BadBenchData("bar", "it needs a draft of each head", remedy)
     series, raw = read_series(args.file, None, ("bar",))
     found = find_bar(series, known, length_m, args.azimuth)
-    answer = _answer(found)
+    answer = _answer(found, advised(BarPair(length_m, args.azimuth), series))
     if answer.code:
         return answer
     where = []

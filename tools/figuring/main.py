@@ -5,6 +5,7 @@ import json
 import os
 import platform
 
+import bench
 import ble
 import delay
 import emulated
@@ -26,6 +27,7 @@ SECTIONS = {
     "coverage": fits.coverage,
     "bound": runout.bound,
     "peers": runout.peers,
+    "bench": bench.bench,
 }
 
 

@@ -114,6 +114,7 @@ def shift_check(
     readings: Sequence[CheckReading],
     records: Mapping[str, AnyRecord],
     limits: HeadClass,
+    bar: str,
     length_m: float,
 ) -> tuple[HeadCheck, HeadCheck]:
     """Hold both heads' zeros against their records.
@@ -123,6 +124,7 @@ def shift_check(
             allowed.
         records: by ``A`` and ``B``.
         limits: the class that the heads are held to.
+        bar: its id in the register; a record knows the form of the bar that it was made on.
         length_m: of the bar, port to port.
 
     Raises:
@@ -130,8 +132,9 @@ def shift_check(
     """
     at = _corrected(readings, records)
     counts = {key: sum((r.head, r.turned) == key for r in readings) for key in at}
-    zeros = {h: _zeros(at, h, _form(records[h], h, length_m)) for h in "AB"}
-    known = {h: _form(records[h], h, length_m) is not None for h in "AB"}
+    forms = {h: _form(records[h], h, bar, length_m) for h in "AB"}
+    zeros = {h: _zeros(at, h, forms[h]) for h in "AB"}
+    known = {h: form is not None for h, form in forms.items()}
     u = {}
     for h in "AB":
         seat = SEAT_RAD / 2.0 * math.sqrt(1.0 / counts[h, False] + 1.0 / counts[h, True])
@@ -179,12 +182,14 @@ def _zeros(
     return {c: value - (form or {}).get(c, 0.0) for c, value in own.items()}
 
 
-def _form(record: AnyRecord, head: str, length_m: float) -> dict[str, float] | None:
+def _form(record: AnyRecord, head: str, bar: str, length_m: float) -> dict[str, float] | None:
     """Return what the bar itself adds to a head's readings; None where it is not known.
 
     Head A on end 1, head B on end 2, the bar not rolled over, as ``fits.bar`` has it.
     """
     if not isinstance(record, CalibrationRecord):
+        return None
+    if bar not in (use.id for use in record.references):
         return None
     fits = {fit.channel: fit for fit in record.fits if fit.kind == "bar"}
     if not {"incl_y", "incl_x", "azimuth"} <= fits.keys():

@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         if moved is not None:
             raise _refused(moved.what, moved.difference_rad, moved.limit_rad)
         limits = _class(args.head_class, records["A"])
-        checks = shift_check(readings, records, limits, args.bar_mm / 1000.0)
+        checks = shift_check(readings, records, limits, args.bar, args.bar_mm / 1000.0)
         history = StoredChecks(connection)
         added = history.add(checks, at_ms, args.bar, hashlib.sha256(text.encode()).hexdigest())
         charts = {c.head_id: chart_of(history.of(HeadId(c.head_id)), args.bar, c) for c in checks}

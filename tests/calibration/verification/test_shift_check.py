@@ -21,6 +21,7 @@ ALONG_DEG, ACROSS_DEG = 0.2, -0.15
 """Tilt of the stand."""
 NOMINAL = {"A": -90.0, "B": 90.0}
 LIMITS = class_of(0.02)
+BAR = "KL-BAR-1"
 
 
 def record(head, version=1):
@@ -66,7 +67,7 @@ def readings(moved_y=LEVEL, moved_x=LEVEL, moved_az=LEVEL, again=1, knock_deg=0.
 def checked(taken, records=None, limits=LIMITS):
     records = records or {h: record(h) for h in "AB"}
     assert disagreement(taken, records) is None
-    return shift_check(taken, records, limits, 2.0)
+    return shift_check(taken, records, limits, BAR, 2.0)
 
 
 def changes_deg(check):
@@ -134,7 +135,9 @@ def with_form(record, form):
         )
         for channel, own in names.items()
     )
-    return seal(record.model_copy(update={"fits": fits, "sha256": "", "signatures": ()}))
+    use = record.references[0].model_copy(update={"id": BAR, "kind": "bar"})
+    changes = {"fits": fits, "references": (use,), "sha256": "", "signatures": ()}
+    return seal(record.model_copy(update=changes))
 
 
 def test_the_bar_s_own_form_is_taken_off_where_the_record_knows_it():
@@ -161,6 +164,14 @@ def test_the_bar_s_own_form_is_taken_off_where_the_record_knows_it():
     )
 
 
+def test_the_form_of_another_bar_is_not_taken_off():
+    form = {"incl_x twist 1": 1e-3}
+    known = {h: with_form(record(h, 2), form) for h in "AB"}
+    a, _ = shift_check(readings(), known, LIMITS, "KL-BAR-2", 2.0)
+    assert not a.form_known
+    assert changes_deg(a)["incl_x zero"] == pytest.approx(0.0, abs=1e-5)
+
+
 @pytest.mark.parametrize("knock_deg", [0.05, -0.05])
 def test_a_head_that_moved_between_the_attitudes_is_noticed(knock_deg):
     records = {h: record(h) for h in "AB"}
@@ -180,7 +191,7 @@ def test_an_azimuth_that_jumped_between_the_attitudes_is_noticed():
 
 def test_a_missing_attitude_is_refused_by_its_name():
     with pytest.raises(CalibrationFileError, match="head B has no reading with turned = 1"):
-        shift_check(readings()[:3], {h: record(h) for h in "AB"}, LIMITS, 2.0)
+        shift_check(readings()[:3], {h: record(h) for h in "AB"}, LIMITS, BAR, 2.0)
 
 
 def test_a_class_without_a_limit_is_refused_by_its_name():
@@ -205,6 +216,12 @@ def test_a_check_s_file_is_read():
         {"incl_x", "incl_y", "azimuth_cross"},
     )
     assert math.isnan(two.temperature_degc)
+
+
+def test_a_reading_that_was_not_at_rest_is_refused():
+    text = CSV.replace("temperature_degc", "spread_deg").replace("21.5", "0.2")
+    with pytest.raises(CalibrationFileError, match=r"row 1: spread_deg is 0\.2"):
+        parse_check_rows(text, "check.csv")
 
 
 @pytest.mark.parametrize(

@@ -54,7 +54,7 @@ class BayTable(Table):
 
     name: Name = "bay1"
     state_file: Path = Path("levelhead.db")
-    """Head names and calibration records."""
+    """Head names, calibration records, what was published, checks on the bar."""
     records_dir: Path | None = None
     """Calibration records (JSON) that are taken up at the start."""
     study: Path | None = None

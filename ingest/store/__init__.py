@@ -1,1 +1,1 @@
-"""What outlives the service: head names and calibration records, in one SQLite file."""
+"""What outlives the service, in one SQLite file: names, records, published results, checks."""

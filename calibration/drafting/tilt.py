@@ -1,7 +1,7 @@
 """Sphere, steps, reversal and oven files to one tilt part."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,12 +12,18 @@ from calibration.files.series import AXES, FACINGS, Series
 from calibration.fits.combined import DRIFT, HEAD, TURN, Placed, Tumbled, fit_tilt
 from calibration.fits.parts import tilt_part, two_axis_part
 from calibration.fits.result import Fit
+from calibration.fits.tilt_reversal import fit_reversal
+from calibration.fits.tilt_sphere import FULL, fit_sphere
 from calibration.fits.tilt_steps import sine_of
+from calibration.fits.tilt_temperature import fit_temperature
 from calibration.fits.two_axis import fit_two_axes
 from calibration.records.parts import TiltPart
 from calibration.sensors import DEFAULT_TILT
 
 F64 = NDArray[np.float64]
+
+BIAS_AND_SCALE = 6
+"""Attitudes on the sphere from which bias and scale alone are told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +44,9 @@ class TiltSetup:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TiltFound:
-    """The fit and the part that came of it, None where the fit leaves the part open."""
+    """The fits by what they are of, and the part that came of them, None where it is open."""
 
-    fit: Fit
+    fits: Mapping[str, Fit]
     part: TiltPart | None
     method: str
     open: tuple[str, ...]
@@ -54,6 +60,9 @@ def find_tilt(files: Sequence[Series], setup: TiltSetup) -> TiltFound:
         BadBenchData: the files contradict each other, or carry no fit.
         CalibrationFileError: a row that cannot be used.
     """
+    alone = _alone(files, setup) if all(f.has_z for f in files if f.kind == "sphere") else None
+    if alone is not None:
+        return alone
     three = all(f.has_z for f in files)
     spheres = [f for f in files if f.kind == "sphere"]
     if spheres and not three:
@@ -68,7 +77,36 @@ def find_tilt(files: Sequence[Series], setup: TiltSetup) -> TiltFound:
     else:
         two = [_without_upright(p) for p in placed]
         fit = fit_two_axes(two, thermal=thermal)
-    return TiltFound(fit, _part(fit, setup, three), method, _open(fit))
+    return TiltFound({"incl": fit}, _part(fit, setup, three), method, _open(fit))
+
+
+def _alone(files: Sequence[Series], setup: TiltSetup) -> TiltFound | None:
+    """Fit what one kind of file tells by itself, where that is no whole part."""
+    kinds = {f.kind for f in files}
+    if kinds == {"sphere"}:
+        raw = _tumbled(files, setup).raw
+        if not BIAS_AND_SCALE <= len(raw) < FULL:
+            return None
+        fit = fit_sphere(raw)
+        return TiltFound({"incl": fit}, None, "sphere", fit.undetermined)
+    if kinds not in ({"reversal"}, {"oven"}):
+        return None
+    placed = [p for f in files for p in _placements(f, setup)]
+    fits = {f"incl_{AXES[i]}": _axis(i, [p for p in placed if p.axis == i]) for i in (0, 1)}
+    told = {name: fit for name, fit in fits.items() if fit is not None}
+    open_ = [f"{n} {name[-1]}" for name, fit in told.items() for n in fit.undetermined]
+    return TiltFound(told, None, kinds.pop(), (*open_, "matrix"))
+
+
+def _axis(i: int, placed: Sequence[Placed]) -> Fit | None:
+    """Fit one axis by reversal or in the oven, its own reading alone."""
+    if not placed:
+        return None
+    raw = np.concatenate([p.raw[:, i] for p in placed])
+    if placed[0].name.startswith("reversal"):
+        return fit_reversal(raw, np.concatenate([p.facing for p in placed]))
+    true = np.sin(np.concatenate([p.angle_rad for p in placed]))
+    return fit_temperature(raw, true, np.concatenate([p.above_degc for p in placed]), 0.0)
 
 
 def _part(fit: Fit, setup: TiltSetup, three: bool) -> TiltPart | None:

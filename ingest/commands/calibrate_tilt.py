@@ -3,6 +3,7 @@
 import argparse
 import math
 from collections.abc import Sequence
+from typing import Any
 
 from calibration.bench.procedure import Procedure
 from calibration.bench.sine_steps import SineSteps
@@ -13,8 +14,6 @@ from calibration.drafting.tilt import TiltFound, TiltSetup, find_tilt
 from calibration.files.references import Kind, use_of
 from calibration.files.series import TILT_KINDS, Series
 from calibration.files.sheet import REFERENCE_DEGC, TURN_DEG
-from calibration.fits.combined import BIAS_DRIFT, TURN
-from calibration.fits.tilt_sphere import BIAS
 from calibration.records.papers import ReferenceUse
 from ingest.commands.calibrate_work import (
     Answer,
@@ -38,11 +37,15 @@ REMEDIES = {
     "m zz": "tumble the head through all six faces (sphere)",
     "m xz": "tumble the head, also on its edges (sphere of 9 attitudes)",
     "m yz": "tumble the head, also on its edges (sphere of 9 attitudes)",
+    "bias per": "hold it level at two temperatures (oven)",
     "bias x per": "hold it level at two temperatures (oven)",
     "bias y per": "hold it level at two temperatures (oven)",
     "bias z per": "hold it level at two temperatures, all three axes read (oven)",
     "scale": "hold it tilted along that axis at two temperatures (oven)",
     "bias": "turn the head half round on its place on a plate (reversal)",
+    "matrix": "raise it on the sine bar along both axes (steps), or tumble it (sphere)",
+    "slope": "turn the head half round on its place on a plate (reversal)",
+    "zero": "turn the head half round on its place on a plate (reversal)",
     "m ": "raise the head on the sine bar along both axes (steps), or tumble it (sphere)",
 }
 """How to settle what is open, by the start of its name; the first that fits."""
@@ -74,7 +77,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     draft = filled(
         draft,
         coefficients={"tilt": found.part},
-        fits=[summary(found.fit, "tilt", "incl", found.method)],
+        fits=[summary(fit, "tilt", of, found.method) for of, fit in found.fits.items()],
         raw=[raw for _, raw in read],
         performed=days,
         references=tuple(uses.values()),
@@ -124,26 +127,24 @@ def _setup(
 
 
 def _answer(found: TiltFound, advice: str) -> Answer:
-    fit = found.fit
-    tilts = {name for name in fit.names if name.startswith(("along", "across"))}
-    angles = {*BIAS, *BIAS_DRIFT, *TURN, *tilts}
-    told = coefficients(fit, angles)
-    lines = [f"tilt from {found.method}:", *lines_of(told), *judged(fit)]
-    if found.open:
-        lines += [f"  still open: {name}; {_remedy(name)}" for name in found.open]
+    lines = [f"tilt from {found.method}:"]
+    data: dict[str, Any] = {"what": "tilt", "method": found.method, "fits": {}}
+    for of, fit in found.fits.items():
+        told = coefficients(fit, [name for name in fit.names if _is_angle(name)])
+        lines += [f"{of}:", *lines_of(told), *judged(fit)]
+        data["fits"][of] = as_json(fit, told)
+    lines += [f"  still open: {name}; {_remedy(name)}" for name in found.open]
     if advice:
         lines.append(f"  next: {advice}")
-    code = 0 if found.part is not None else 3
-    if code:
-        lines.append("no coefficients yet: bias, scale or cross-axis are open")
-    part = None if found.part is None else found.part.model_dump(mode="json")
-    data = {
-        "what": "tilt",
-        "method": found.method,
-        **as_json(fit, told),
-        "open": {name: _remedy(name) for name in found.open},
-    }
-    return Answer("\n".join(lines), data | {"next": advice, "part": part}, code)
+    if found.part is None:
+        lines.append("no coefficients yet: give what is still open, with these files again")
+    data |= {"open": {name: _remedy(name) for name in found.open}, "next": advice}
+    data["part"] = None if found.part is None else found.part.model_dump(mode="json")
+    return Answer("\n".join(lines), data, 0 if found.part is not None else 3)
+
+
+def _is_angle(name: str) -> bool:
+    return name.startswith(("bias", "turn", "along", "across", "zero", "slope"))
 
 
 def _remedy(name: str) -> str:

@@ -37,7 +37,8 @@ Line = Annotated[str, Field(max_length=300, pattern=ONE_LINE)]
 Word = Annotated[str, Field(min_length=1, max_length=80, pattern=ONE_LINE)]
 """A name: never empty."""
 Paragraph = Annotated[str, Field(max_length=2000, pattern=ONE_LINE)]
-Unit = Annotated[str, Field(min_length=1, max_length=24, pattern=ONE_LINE)]
+Unit = Literal["deg", "mm", "mm/m", "[in_i]", "Cel", "s", "%", "1"]
+"""UCUM codes, the closed list of ``calibration.units``."""
 Count = Annotated[int, Field(ge=1, le=2**53 - 1)]
 Whole = Annotated[int, Field(ge=0, le=2**53 - 1)]
 

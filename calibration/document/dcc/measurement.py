@@ -1,6 +1,6 @@
 """The measuring part of a DCC: method, references, conditions, results, conformity."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from calibration.document.certificate import wording
 from calibration.document.dcc.administrative import software
@@ -141,13 +141,13 @@ def _points(channel: str, run: Run) -> Element:
     return dcc("result", said("name", wording.channel_name(channel)), dcc("data", listed))
 
 
-def _errors(points: list[Point], units: list[str]) -> Element:
+def _errors(points: list[Point], units: Sequence[str]) -> Element:
     expanded, k = [point.U for point in points], [point.k for point in points]
     content = reals([point.error for point in points], units, expanded, k)
     return quantity("Error", content, ref="basic_measurementError")
 
 
-def _words(words: list[str]) -> Element:
+def _words(words: Sequence[str]) -> Element:
     return dcc("charsXMLList", text=" ".join(words))
 
 

@@ -13,12 +13,16 @@ from pathlib import Path
 
 from rich.console import Console
 
+from calibration.errors import CalibrationFileError
+from calibration.records.text import load_record
 from ingest.commands.demo_plugs import Plugs, emulated, on_ptys, over_the_air
 from ingest.commands.demo_rig import DemoRig, build, wall_clock
 from ingest.commands.demo_story import CAUTION, Story, StoryError
 from ingest.commands.demo_table import Comparison, compare, table
 from ingest.commands.host import HostSettings, running_broker, running_service
+from ingest.commands.record_folder import take_up
 from ingest.core.errors import InputError, OutputError
+from ingest.core.ids import HeadId
 from ingest.core.units import DEG
 from ingest.display.server import PageServer
 from ingest.outputs.broker import EmbeddedBrokerSettings
@@ -63,6 +67,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--capture", metavar="FILE.mcap", type=Path, help="keep all that happens in a new file"
     )
+    parser.add_argument(
+        "--records",
+        metavar="DIR",
+        type=Path,
+        help="calibration records of these heads, as a bench made them (default: drawn)",
+    )
     parser.add_argument("--picture", metavar="FILE.svg", help="save the screen as a picture")
 
 
@@ -106,8 +116,8 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
     settings = HostSettings(bay=BAY, embedded=EmbeddedBrokerSettings(port=args.port))
     with contextlib.closing(open_database(":memory:")) as store, _page() as page:
         records = StoredRecords(store)
-        for text in demo.records:
-            records.add(text, "simulated bench")
+        for line in _take_up(records, args.records, demo.records):
+            say(line, style="bold")
         async with plugged(demo) as plugs, running_broker(settings) as broker:
             where = f"mosquitto_sub -p {broker.port} -t 'levelhead/v1/#' -v"
             say(f"watch along: {page.url}\n         or: {where}")
@@ -168,6 +178,20 @@ class _Show:
         self._page.feed(topic, payload, retained)
         if self._story is not None:
             self._story.hear(topic, payload)
+
+
+def _take_up(records: StoredRecords, folder: Path | None, drawn: list[str]) -> list[str]:
+    """Take up a folder's records, and for heads that have none there those that were drawn."""
+    said = take_up(records, folder)
+    for text in drawn:
+        drawn_record = load_record(text)
+        with contextlib.suppress(CalibrationFileError):  # refused: the head is to be told so
+            found = records.newest(HeadId(drawn_record.head_id))
+            if found is None:
+                records.add(text, "drawn with the head")
+            else:
+                said.append(f"head {found.head_id}: {found.record_id} from {folder}")
+    return said
 
 
 @contextlib.contextmanager

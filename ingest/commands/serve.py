@@ -6,13 +6,13 @@ import logging
 import signal
 from pathlib import Path
 
-from calibration.errors import CalibrationFileError
 from ingest.commands.bay_study import ALERT as STUDY_ALERT
 from ingest.commands.bay_study import with_study
 from ingest.commands.host import HostSettings, running_broker, running_service
 from ingest.commands.keyfiles import load_public
 from ingest.commands.links import make_links
-from ingest.config import NO_FOLDER, Config, load_config
+from ingest.commands.record_folder import take_up
+from ingest.config import Config, load_config
 from ingest.core.errors import ConfigError, OutputError
 from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
@@ -73,19 +73,3 @@ async def _serve(config: Config, capture: Path | None) -> None:
         raise ConfigError("broker", "port", error.where, error.reason) from error
     finally:
         connection.close()
-
-
-def take_up(records: StoredRecords, folder: Path | None) -> list[str]:
-    """Take up the calibration records of a folder; return a line for each that was refused."""
-    if folder is None:
-        return []
-    if not folder.is_dir():
-        raise ConfigError("bay", "records_dir", str(folder), NO_FOLDER)
-    refused = []
-    for path in sorted(folder.glob("*.json")):
-        try:
-            # What is not UTF-8 was damaged, and its head is to be told so.
-            records.add(path.read_text(encoding="utf-8-sig", errors="replace"), str(path))
-        except (OSError, CalibrationFileError) as error:
-            refused.append(f"{error}; this record is not used")
-    return refused

@@ -12,7 +12,7 @@ from calibration.records.keys import key_id
 from calibration.records.papers import Head
 from calibration.records.signatures import sign
 from calibration.records.text import dump_record, load_record, seal
-from ingest.commands.serve import take_up
+from ingest.commands.record_folder import take_up
 from ingest.core.channels import Channel
 from ingest.core.frames import Side
 from ingest.core.ids import BootId

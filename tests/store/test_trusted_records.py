@@ -11,7 +11,7 @@ from calibration.records.chain import link_to
 from calibration.records.keys import key_id, read_public
 from calibration.records.signatures import sign
 from calibration.records.text import dump_record, load_record, seal
-from ingest.commands.serve import take_up
+from ingest.commands.record_folder import take_up
 from ingest.core.ids import HeadId
 from ingest.store.database import open_database
 from ingest.store.records import StoredRecords

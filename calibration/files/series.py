@@ -41,7 +41,6 @@ STEMS = {
     "true": "true_deg",
     "azimuth": "azimuth_deg",
     "height": "height_mm",
-    "time": "time_s",
     "temperature": "temperature_degc",
     "spread": "spread_deg",
 }

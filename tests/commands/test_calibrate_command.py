@@ -1,0 +1,247 @@
+"""``levelhead calibrate``: known sensors come back, drafts grow, what is open is said."""
+
+import itertools
+import json
+import math
+from datetime import date
+
+import numpy as np
+import pytest
+
+from calibration.records.text import load_record
+from ingest.cli import main
+
+SHEET = """
+issued = 2026-11-25
+references = ["KL-SINE-1"]
+[[head]]
+head_id = "00a1b2c3d4e5f607"
+record_id = "cal-2026-0001"
+[[head]]
+letter = "B"
+head_id = "00a1b2c3d4e5f608"
+record_id = "cal-2026-0002"
+"""
+REGISTER = """
+[[reference]]
+id = "KL-SINE-1"
+kind = "sine-bar"
+certificate = "FMO-2026-118"
+certificate_sha256 = "{sha}"
+issuer = "Fenmoor Metrology Office"
+value = 200.000
+unit = "mm"
+U = 0.02
+k = 2
+date = 2026-01-12
+due = {due}
+U_angle_deg = 0.0006
+"""
+BIAS = np.array([0.004, -0.006, 0.003])
+TURN_RAD = 0.004
+SHAPE = np.array([[1.011, 0.002, -0.001], [0.002, 1.009, 0.003], [-0.001, 0.003, 1.012]])
+ABOUT_UP = np.array(
+    [
+        [math.cos(TURN_RAD), -math.sin(TURN_RAD), 0.0],
+        [math.sin(TURN_RAD), math.cos(TURN_RAD), 0.0],
+        [0.0, 0.0, 1.0],
+    ]
+)
+MATRIX = ABOUT_UP @ SHAPE
+"""True = MATRIX (raw - BIAS), the record's model, inverted here apart from the code under test."""
+AXES = "incl_x_deg,incl_y_deg,incl_z_deg"
+
+
+def raw(true, sensed=MATRIX):
+    return np.linalg.solve(sensed, np.asarray(true)) + BIAS
+
+
+def table(header, rows):
+    lines = [f"row,{header}", *(f"{i},{row}" for i, row in enumerate(rows, 1))]
+    return "\n".join(lines) + "\n"
+
+
+def angles(true):
+    return ",".join(f"{math.degrees(math.asin(s)):.14f}" for s in raw(true))
+
+
+def sphere(count=18):
+    rows = []
+    signs = (s for s in itertools.product((1, 0, -1), repeat=3) if 1 <= sum(map(abs, s)) <= 2)
+    for i, sign in enumerate(itertools.islice(signs, count)):
+        leaning = np.add(sign, (0.11, -0.09, 0.1))
+        rows.append(f"a{i},{angles(leaning / np.linalg.norm(leaning))}")
+    return table(f"attitude,{AXES}", rows)
+
+
+def level(axis, known, other=0.0):
+    x, y = (known, other) if axis == "x" else (other, known)
+    return np.array([x, y, math.sqrt(1 - x * x - y * y)])
+
+
+def steps(tilt=5e-4):
+    rows = []
+    for axis, (height, sign) in itertools.product("xy", ((0, 1), (17.431, 1), (17.431, -1))):
+        known = math.sin(math.asin(sign * height / 200) + tilt)
+        rows.append(f"{axis},{height},{sign},{angles(level(axis, known))}")
+    return table(f"axis,height_mm,sign,{AXES}", rows)
+
+
+def reversal(tilt=5e-4):
+    ways = itertools.product("xy", (("as-marked", 1), ("turned", -1)))
+    rows = [f"{a},{way},{angles(level(a, math.sin(s * tilt)))}" for a, (way, s) in ways]
+    return table(f"axis,facing,{AXES}", rows)
+
+
+@pytest.fixture
+def bench(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "sheet.toml").write_text(SHEET)
+    (tmp_path / "references.toml").write_text(REGISTER.format(sha="a" * 64, due="2027-01-12"))
+    for name, text in (("sphere", sphere()), ("steps", steps()), ("reversal", reversal())):
+        (tmp_path / f"{name}.csv").write_text(text)
+    return tmp_path
+
+
+def told(capsys, line, code=0):
+    assert main(["calibrate", *line.split(), "--json"]) == code
+    return json.loads(capsys.readouterr().out)
+
+
+def said(capsys, line, code=0):
+    assert main(["calibrate", *line.split()]) == code
+    return capsys.readouterr()
+
+
+ALL = "tilt sphere.csv steps.csv reversal.csv"
+
+
+def test_a_known_sensor_comes_back_from_all_its_files(bench, capsys):
+    part = told(capsys, f"{ALL} --sine-bar-mm 200")["part"]
+    assert np.radians(part["bias_deg"]) == pytest.approx(BIAS, rel=1e-9)
+    assert np.array(part["matrix"]) == pytest.approx(MATRIX, rel=1e-9, abs=1e-12)
+
+
+def test_the_sphere_alone_leaves_the_turn_open_and_counts_it(bench, capsys):
+    found = told(capsys, "tilt sphere.csv")
+    assert set(found["open"]) == {"turn x", "turn y", "turn z"}
+    assert np.array(found["part"]["matrix"]) == pytest.approx(SHAPE, rel=1e-9, abs=1e-12)
+    off = [found["part"]["u_matrix"][i][j] for i, j in itertools.permutations(range(3), 2)]
+    assert min(off) >= math.radians(1.0)
+
+
+def test_what_is_open_is_said_with_what_settles_it(bench, capsys):
+    text = said(capsys, "tilt sphere.csv").out
+    assert "still open: turn z; raise the head on the sine bar" in text
+    assert "still open: turn x; turn the head half round" in text
+
+
+def test_too_few_attitudes_end_with_3_and_say_which_to_take_next(bench, capsys):
+    (bench / "few.csv").write_text(sphere(7))
+    text = said(capsys, "tilt few.csv -o A.json --sheet sheet.toml", 3).out
+    assert "bias x  " in text
+    assert "still open: m xy" in text
+    assert "next: " in text
+    assert "Let go of it" in text
+    assert not (bench / "A.json").exists()
+
+
+def test_a_row_that_does_not_fit_is_named(bench, capsys):
+    lines = sphere().splitlines()
+    cells = lines[5].split(",")
+    lines[5] = ",".join([*cells[:2], f"{float(cells[2]) + 1:.6f}", *cells[3:]])
+    rng = np.random.default_rng(3)
+    noisy = [lines[0]]
+    for line in lines[1:]:
+        number, name, *values = line.split(",")
+        moved = (f"{float(v) + rng.normal(0, 5e-4):.6f}" for v in values)
+        noisy.append(",".join([number, name, *moved]))
+    (bench / "sphere.csv").write_text("\n".join(noisy) + "\n")
+    found = told(capsys, "tilt sphere.csv")
+    assert found["fits"]["incl"]["distrusted"][0] == "sphere 5"
+
+
+def test_a_sheet_makes_a_draft_and_onto_extends_it(bench, capsys):
+    said(capsys, f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json")
+    rows = [f"steer,{a + 0.25},{a},{way}" for way in ("up", "down") for a in range(0, 360, 30)]
+    (bench / "turn.csv").write_text(table("channel,raw_deg,true_deg,direction", rows))
+    said(capsys, "encoder turn.csv --onto A.json")
+    record = load_record((bench / "A.json").read_text(), "A.json")
+    assert record.head_id == "00a1b2c3d4e5f607"
+    assert record.tilt is not None
+    assert record.encoders["steer"].zero_deg == pytest.approx(0.25)
+    assert [raw.what for raw in record.raw] == [
+        *("sphere.csv", "steps.csv", "reversal.csv"),
+        "turn.csv",
+    ]
+    assert record.adjusted
+    assert not record.signatures
+
+
+def test_files_given_again_take_the_place_of_the_first(bench, capsys):
+    said(capsys, f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json")
+    said(capsys, f"{ALL} --sine-bar-mm 200 --onto A.json")
+    record = load_record((bench / "A.json").read_text(), "A.json")
+    assert len(record.fits) == 1
+    assert len(record.raw) == 3
+
+
+def test_the_register_says_the_bar_and_its_uncertainty_counts(bench, capsys):
+    plain = told(capsys, f"{ALL} --sine-bar-mm 200")["part"]
+    line = f"{ALL} --sheet sheet.toml --references references.toml -o A.json"
+    part = told(capsys, line)["part"]
+    # U 0.02 mm of 200 mm, k 2: 5e-5 of the scale.
+    grown = part["u_matrix"][0][0] ** 2 - plain["u_matrix"][0][0] ** 2
+    assert math.sqrt(grown) == pytest.approx(5e-5, rel=1e-6)
+    record = load_record((bench / "A.json").read_text(), "A.json")
+    assert [use.id for use in record.references] == ["KL-SINE-1"]
+
+
+def test_a_reference_out_of_date_stops_the_work(bench, capsys):
+    (bench / "references.toml").write_text(REGISTER.format(sha="a" * 64, due="2026-11-24"))
+    line = f"{ALL} --sheet sheet.toml --references references.toml -o A.json"
+    assert "refused: " in said(capsys, line, 3).err
+    assert not (bench / "A.json").exists()
+
+
+def test_the_day_of_the_rows_is_the_day_of_the_work(bench, capsys):
+    header, *rows = sphere().splitlines()
+    dated = [
+        f"{header},time",
+        *(f"{row},2026-11-2{3 + i % 2}T10:00:00Z" for i, row in enumerate(rows)),
+    ]
+    (bench / "sphere.csv").write_text("\n".join(dated) + "\n")
+    said(capsys, "tilt sphere.csv --sheet sheet.toml -o A.json")
+    record = load_record((bench / "A.json").read_text(), "A.json")
+    assert record.performed_from == date(2026, 11, 23)
+
+
+def test_a_method_takes_files_of_its_kind_alone(bench, capsys):
+    said(capsys, "tilt sphere.csv --method sphere")
+    assert "file expected here" in said(capsys, "tilt steps.csv --method sphere", 2).err
+
+
+def test_the_bar_needs_to_know_both_heads(bench, capsys):
+    rows = ["0,0,0,A,0,0,-90", "0,0,0,B,0,0,90"]
+    header = "turned,rolled,exchanged,head,incl_y_deg,incl_x_deg,azimuth_deg"
+    (bench / "bar.csv").write_text(table(header, rows))
+    assert "a draft of each head" in said(capsys, "bar bar.csv --length-mm 2000", 2).err
+    text = said(capsys, "bar bar.csv --length-mm 2000 --sheet sheet.toml", 3).out
+    assert "still open: incl_y zero A" in text
+    assert "next: " in text
+    assert not list(bench.glob("*.json"))
+
+
+def test_a_two_axis_head_needs_steps_and_a_reversal(bench, capsys):
+    for name in ("steps", "reversal"):
+        path = bench / f"{name}.csv"
+        lines = [line.rpartition(",")[0] for line in path.read_text().splitlines()]
+        path.write_text("\n".join(lines) + "\n")
+    # Steps alone part the zero from the plate's tilt by second order alone: told, and badly.
+    alone = told(capsys, "tilt steps.csv --sine-bar-mm 200")["part"]
+    part = told(capsys, "tilt steps.csv reversal.csv --sine-bar-mm 200")["part"]
+    assert min(alone["u_bias_deg"]) > 0.05
+    assert max(part["u_bias_deg"]) < 0.002
+    # What gravity's own share adds across the axes is one with the zero.
+    assert np.radians(part["bias_deg"]) == pytest.approx(raw([0.0, 0.0, 1.0])[:2], abs=5e-5)
+    assert "all three axes" in said(capsys, "tilt sphere.csv steps.csv --sine-bar-mm 200", 2).err

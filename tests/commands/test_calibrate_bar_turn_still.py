@@ -1,0 +1,248 @@
+"""``levelhead calibrate`` bar, encoder and still: what was put in comes out, to rounding."""
+
+import itertools
+import json
+import math
+
+import numpy as np
+import pytest
+
+from calibration.records.text import load_record
+from ingest.cli import main
+
+SHEET = """
+issued = 2026-11-25
+[[head]]
+head_id = "00a1b2c3d4e5f607"
+record_id = "cal-2026-0001"
+ports.azimuth_cross = { forward_m = 0.6, outward_m = 0.3, u_forward_m = 0.003, u_outward_m = 0.003 }
+[[head]]
+letter = "B"
+head_id = "00a1b2c3d4e5f608"
+record_id = "cal-2026-0002"
+ports.azimuth_cross = { forward_m = 0.6, outward_m = 0.3, u_forward_m = 0.003, u_outward_m = 0.003 }
+"""
+ZERO_Y, ZERO_X, ZERO_AZIMUTH = (0.021, -0.034), (0.011, 0.008), (0.040, -0.015)
+PORT_B_LESS_A_M = 0.0004
+
+
+def table(header, rows):
+    lines = [f"row,{header}", *(f"{i},{row}" for i, row in enumerate(rows, 1))]
+    return "\n".join(lines) + "\n"
+
+
+def bar_rows(length_m=2.0, noise_deg=0.0, seed=0):
+    """Read the bar in all eight attitudes; degrees, first order, as the docstring of the fit."""
+    rng = np.random.default_rng(seed)
+    for e, r, t in itertools.product((0, 1), repeat=3):
+        turned, rolled = 1 - 2 * t, 1 - 2 * r
+        for head in (0, 1):
+            end = head ^ e
+            way = 1 - 2 * end
+            y = ZERO_Y[head] + turned * 0.12 + way * (rolled * (0.006, -0.004)[end] - 0.003)
+            x = ZERO_X[head] - turned * 0.07 + rolled * (0.005, 0.002)[end]
+            port = math.degrees(PORT_B_LESS_A_M / length_m) * way * (1, -1)[head]
+            azimuth = -90 * way + ZERO_AZIMUTH[head] - rolled * (0.004, -0.006)[end] + port
+            y, x, azimuth = (v + rng.normal(0, noise_deg) for v in (y, x, azimuth))
+            yield f"{t},{r},{e},{'AB'[head]},{y:.12f},{x:.12f},{azimuth:.12f}"
+
+
+BAR = "turned,rolled,exchanged,head,incl_y_deg,incl_x_deg,azimuth_deg"
+
+
+@pytest.fixture
+def bench(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "sheet.toml").write_text(SHEET)
+    return tmp_path
+
+
+def told(capsys, line, code=0):
+    assert main(["calibrate", *line.split(), "--json"]) == code
+    return json.loads(capsys.readouterr().out)
+
+
+def values(fit):
+    return {each["name"]: each["value"] for each in fit["coefficients"]}
+
+
+def record(bench, letter):
+    return load_record((bench / f"{letter}.json").read_text(), letter)
+
+
+ON_BAR = "bar bar.csv --length-mm 2000 --sheet sheet.toml -o A.json --output-b B.json"
+
+
+def test_the_bar_parts_zeros_from_bar_and_stand(bench, capsys):
+    (bench / "bar.csv").write_text(table(BAR, bar_rows()))
+    found = told(capsys, ON_BAR)
+    along, across, sight = (values(found[name]) for name in ("incl_y", "incl_x", "azimuth"))
+    for i, head in enumerate("AB"):
+        # Without a draft's tilt a two-axis default corrects nothing.
+        assert along[f"zero {head}"] == pytest.approx(ZERO_Y[i], rel=1e-9)
+        assert across[f"zero {head}"] == pytest.approx(ZERO_X[i], rel=1e-9)
+        assert sight[f"zero {head}"] == pytest.approx(ZERO_AZIMUTH[i], rel=1e-9)
+    assert along["sag"] == pytest.approx(0.003, rel=1e-9)
+    assert along["stand"] == pytest.approx(0.12, rel=1e-9)
+    assert sight["port B - port A"] == pytest.approx(PORT_B_LESS_A_M, rel=1e-8)
+
+
+def test_the_bar_mends_both_drafts(bench, capsys):
+    (bench / "bar.csv").write_text(table(BAR, bar_rows(noise_deg=0.0005)))
+    told(capsys, ON_BAR)
+    a, b = record(bench, "A"), record(bench, "B")
+    for i, draft in enumerate((a, b)):
+        encoder = draft.encoders["azimuth_cross"]
+        assert encoder.zero_deg == pytest.approx(ZERO_AZIMUTH[i], abs=0.001)
+        assert 0 < encoder.u_zero_deg < 0.001
+    apart = b.ports["azimuth_cross"].forward_m - a.ports["azimuth_cross"].forward_m
+    assert apart == pytest.approx(PORT_B_LESS_A_M, abs=2e-5)
+    assert a.ports["azimuth_cross"].u_forward_m == pytest.approx(0.003 / math.sqrt(2), rel=1e-3)
+
+
+def test_a_mended_pair_reads_level_when_it_goes_on_the_bar_again(bench, capsys):
+    (bench / "bar.csv").write_text(table(BAR, bar_rows(noise_deg=0.0002)))
+    told(capsys, ON_BAR)
+    (bench / "bar.csv").write_text(table(BAR, bar_rows(noise_deg=0.0002, seed=1)))
+    again = told(capsys, "bar bar.csv --length-mm 2000 --onto A.json --onto-b B.json")
+    for channel, head in itertools.product(("incl_y", "incl_x", "azimuth"), "AB"):
+        assert values(again[channel])[f"zero {head}"] == pytest.approx(0.0, abs=0.001)
+    assert record(bench, "A").encoders["azimuth_cross"].zero_deg == pytest.approx(0.04, abs=0.001)
+
+
+HARMONICS = {1: (0.06, -0.04), 2: (0.011, 0.002), 4: (-0.001, -0.005)}
+ZERO = 0.046
+
+
+def error_deg(raw_deg):
+    raw = np.radians(raw_deg)
+    sums = (c * np.cos(k * raw) + s * np.sin(k * raw) for k, (c, s) in HARMONICS.items())
+    return ZERO + sum(sums)
+
+
+def turn(backlash_deg=0.0):
+    raw = np.arange(0.0, 360.0, 15.0)
+    rows = []
+    for way, order in (("up", raw), ("down", raw[::-1])):
+        for r in order:
+            off = -backlash_deg if way == "down" else 0.0
+            shown = (r + off + 180) % 360 - 180
+            rows.append(f"rotation,{shown:.13f},{r - error_deg(r):.13f},{way}")
+    return table("channel,raw_deg,true_deg,direction", rows)
+
+
+def harmonics(found):
+    fit = values(found)
+    return {k: (fit[f"cos {k}"], fit[f"sin {k}"]) for k in HARMONICS}
+
+
+def test_a_turn_tells_zero_and_harmonics(bench, capsys):
+    (bench / "turn.csv").write_text(turn())
+    (found,) = told(capsys, "encoder turn.csv")["channels"]
+    assert values(found)["zero"] == pytest.approx(ZERO, rel=1e-9)
+    for k, pair in harmonics(found).items():
+        assert pair == pytest.approx(HARMONICS[k], rel=1e-9)
+
+
+def test_both_ways_tell_the_backlash_falling_less_rising(bench, capsys):
+    (bench / "turn.csv").write_text(turn(backlash_deg=0.012))
+    (found,) = told(capsys, "encoder turn.csv")["channels"]
+    assert found["backlash_deg"] == pytest.approx(-0.012, rel=1e-6)
+
+
+def test_an_encoder_that_counts_backwards_is_refused(bench, capsys):
+    rows = [f"steer,{-a},{a},up" for a in range(0, 360, 30)]
+    (bench / "turn.csv").write_text(table("channel,raw_deg,true_deg,direction", rows))
+    assert main(["calibrate", "encoder", "turn.csv"]) == 2
+    assert "counts backwards" in capsys.readouterr().err
+
+
+def test_half_a_turn_leaves_harmonics_uncertain_and_two_points_open(bench, capsys):
+    rows = [f"steer,{a},{a},up" for a in (0, 90)]
+    (bench / "turn.csv").write_text(table("channel,raw_deg,true_deg,direction", rows))
+    (found,) = told(capsys, "encoder turn.csv", 3)["channels"]
+    assert "cos 1" in found["open"]
+    assert found["part"] is None
+
+
+def closure():
+    uneven = [0.0, 52.3, 101.9, 155.2, 206.1, 257.0, 308.8]
+    rows = []
+    for start, first in enumerate((3.0, 78.0, 157.0), 1):
+        for position, at in enumerate(uneven, 1):
+            raw = first + at
+            for _ in range(60):
+                raw = first + at + error_deg(raw)
+            rows.append(f"rotation,{start},{position},{(raw + 180) % 360 - 180:.13f}")
+    return table("channel,start,position,raw_deg", rows)
+
+
+def test_rounds_of_a_plate_tell_harmonics_without_a_reference(bench, capsys):
+    (bench / "closure.csv").write_text(closure())
+    (found,) = told(capsys, "encoder closure.csv")["channels"]
+    for k, pair in harmonics(found).items():
+        assert pair == pytest.approx(HARMONICS[k], rel=1e-7)
+    assert list(found["open"]) == ["zero"]
+    assert found["part"]["u_zero_deg"] == 180.0
+
+
+def test_rounds_keep_a_zero_that_the_draft_knows(bench, capsys):
+    (bench / "turn.csv").write_text(turn())
+    (bench / "closure.csv").write_text(closure())
+    told(capsys, "encoder turn.csv --sheet sheet.toml -o A.json")
+    told(capsys, "encoder closure.csv --onto A.json")
+    encoder = record(bench, "A").encoders["rotation"]
+    assert encoder.zero_deg == pytest.approx(ZERO, rel=1e-9)
+    assert encoder.u_zero_deg < 1.0
+
+
+def still(n, noise, drift=None, interval=0.1, seed=5):
+    rng = np.random.default_rng(seed)
+    time = np.arange(n) * interval
+    y = 0.2 + rng.normal(0, noise, n)
+    degc = np.full(n, 21.0)
+    if drift is not None:
+        warm_up, tau, per_degc = drift
+        degc = 21.0 + 3.0 * np.sin(time / 37.0)
+        y += warm_up * np.exp(-time / tau) + per_degc * (degc - 20.0)
+    rows = (f"{t:.3f},{a:.9f},{c:.6f}" for t, a, c in zip(time, y, degc, strict=True))
+    return table("time_s,incl_x_deg,temperature_degc", rows)
+
+
+def test_white_noise_has_the_density_of_its_scatter(bench, capsys):
+    (bench / "still.csv").write_text(still(4000, 0.003))
+    (found,) = told(capsys, "still still.csv")["channels"]
+    # One-sided density of white noise: sigma times the root of twice the interval.
+    assert float(found["noise_density"]) == pytest.approx(0.003 * math.sqrt(0.2), rel=0.05)
+    assert found["noise_deg"] == pytest.approx(0.003, rel=0.05)
+    assert found["warm_up"] is None
+    assert found["per_degc"] is None
+
+
+def test_warm_up_and_drift_are_told_where_they_are_proven(bench, capsys):
+    (bench / "still.csv").write_text(still(6000, 0.0005, drift=(-0.05, 80.0, 0.002)))
+    (found,) = told(capsys, "still still.csv")["channels"]
+    assert float(found["warm_up"]) == pytest.approx(-0.05, rel=0.03)
+    assert float(found["warm_up_s"]) == pytest.approx(80.0, rel=0.05)
+    assert float(found["per_degc"]) == pytest.approx(0.002, rel=0.03)
+
+
+def test_the_curve_and_the_noise_go_into_the_draft(bench, capsys):
+    (bench / "still.csv").write_text(still(1000, 0.003))
+    found = told(capsys, "still still.csv --sheet sheet.toml -o A.json --plot still.svg")
+    draft = record(bench, "A")
+    (kept,) = draft.stability
+    assert [p.deviation for p in kept.curve] == found["channels"][0]["deviation_deg"]
+    assert draft.channels["incl_x"].noise_deg == pytest.approx(0.003, rel=0.1)
+    assert not draft.adjusted
+    assert (bench / "still-incl_x.svg").is_file()
+
+
+def test_a_gap_in_a_recording_is_named(bench, capsys):
+    lines = still(40, 0.003).splitlines()
+    gone = [lines[0], *(f"{i},{line.partition(',')[2]}" for i, line in enumerate(lines[2:], 1))]
+    del gone[20]
+    gone = [gone[0], *(f"{i},{line.partition(',')[2]}" for i, line in enumerate(gone[1:], 1))]
+    (bench / "still.csv").write_text("\n".join(gone) + "\n")
+    assert main(["calibrate", "still", "still.csv"]) == 2
+    assert "row 20 is not one interval after" in capsys.readouterr().err

@@ -47,6 +47,10 @@ STEMS = {
 """Quantities with the only column that is read; in another unit they are refused."""
 STILL_DEG = 0.05
 """A row whose samples spread wider was not at rest (our own choice, as for the points)."""
+LEAST_COSINE = 0.01
+"""Straight up a limit on the scatter of an angle would have no end."""
+FULL_SCALE_DEG = 89.9999
+"""An elevation beyond this hides how much more than gravity the axis read."""
 UPRIGHT_DEG = 90.0
 MOST_TURNS_DEG = 1e6
 
@@ -83,6 +87,10 @@ class Series:
         axes = TILT if self.has_z else TILT[:2]
         return np.sin(np.stack([self.column_rad(f"{a}_deg", UPRIGHT_DEG) for a in axes], axis=1))
 
+    def at_full_scale(self) -> tuple[int, ...]:
+        """Return the numbers of the rows that an axis reads straight up or down."""
+        return tuple(row.number for row in self.rows if _steepest(row) >= FULL_SCALE_DEG)
+
     def spread_rad(self) -> float:
         """Return the root mean square of the rows' spreads, NaN where none says it."""
         told = np.array([_or_nan(row, "spread_deg") for row in self.rows])
@@ -102,7 +110,7 @@ def parse_series(text: str, where: str, head_ids: Sequence[str], *, kinds: Itera
     rows = read_rows(text, where, ("row",), STEMS)
     kind = _kind(rows[0], where, tuple(kinds))
     for row in rows:
-        _check(row, head_ids)
+        _check(row, head_ids, _steepest(row) if kind == "sphere" else 0.0)
         for column in KINDS[kind]:
             if not row.has(column):
                 raise row.fault(f"{column} is empty; a row of a {kind} file needs it")
@@ -117,14 +125,20 @@ def _kind(first: Row, where: str, kinds: tuple[str, ...]) -> str:
     raise CalibrationFileError(where, f"its columns are those of no file expected here ({wanted})")
 
 
-def _check(row: Row, head_ids: Sequence[str]) -> None:
+def _check(row: Row, head_ids: Sequence[str], steepest_deg: float) -> None:
     head = row.text("head")
     if head and head not in ("A", "B") and head_ids and head not in head_ids:
         raise row.fault(f"is of head {head}; expected here: {', '.join(head_ids)}")
-    if row.has("spread_deg") and not 0 <= row.value("spread_deg") <= STILL_DEG:
+    # Near the vertical an angle scatters by more than the share of gravity that was read.
+    limit = STILL_DEG / max(math.cos(math.radians(steepest_deg)), LEAST_COSINE)
+    if row.has("spread_deg") and not 0 <= row.value("spread_deg") <= limit:
         spread = row.text("spread_deg")
-        reason = f"spread_deg is {spread}, beyond {STILL_DEG:g}: not at rest; take it again"
+        reason = f"spread_deg is {spread}, beyond {limit:.2g}: not at rest; take it again"
         raise row.fault(reason)
+
+
+def _steepest(row: Row) -> float:
+    return max((abs(row.value(f"{a}_deg")) for a in TILT if row.has(f"{a}_deg")), default=0.0)
 
 
 def _or_nan(row: Row, column: str) -> float:

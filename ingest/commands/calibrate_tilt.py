@@ -2,7 +2,7 @@
 
 import argparse
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from calibration.bench.procedure import Procedure
@@ -69,7 +69,8 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     read = [read_series(path, draft, kinds) for path in args.files]
     setup, used = _setup(args, work, any(series.kind == "steps" for series, _ in read))
     found = find_tilt([series for series, _ in read], setup)
-    answer = _answer(found, _next([series for series, _ in read], setup))
+    files = [series for series, _ in read]
+    answer = _answer(found, _next(files, setup), _hidden(files))
     if draft is None or found.part is None:
         return answer
     days = [day for series, _ in read for day in series.days]
@@ -126,7 +127,11 @@ def _setup(
     return setup, [use_of(each) for each in (bar, blocks) if each is not None]
 
 
-def _answer(found: TiltFound, advice: str) -> Answer:
+def _hidden(files: Sequence[Series]) -> dict[str, list[int]]:
+    return {f.where: list(f.at_full_scale()) for f in files if f.at_full_scale()}
+
+
+def _answer(found: TiltFound, advice: str, hidden: Mapping[str, Sequence[int]]) -> Answer:
     lines = [f"tilt from {found.method}:"]
     data: dict[str, Any] = {"what": "tilt", "method": found.method, "fits": {}}
     for of, fit in found.fits.items():
@@ -134,10 +139,15 @@ def _answer(found: TiltFound, advice: str) -> Answer:
         lines += [f"{of}:", *lines_of(told), *judged(fit)]
         data["fits"][of] = as_json(fit, told)
     lines += [f"  still open: {name}; {_remedy(name)}" for name in found.open]
+    for where, rows in hidden.items():
+        named = ", ".join(map(str, rows))
+        lines.append(f"  {where}, rows {named}: an axis reads straight up, which hides how much;")
+        lines.append("  take them again with the head leaning a few degrees off")
     if advice:
         lines.append(f"  next: {advice}")
     if found.part is None:
         lines.append("no coefficients yet: give what is still open, with these files again")
+    data["full_scale_rows"] = {where: list(rows) for where, rows in hidden.items()}
     data |= {"open": {name: _remedy(name) for name in found.open}, "next": advice}
     data["part"] = None if found.part is None else found.part.model_dump(mode="json")
     return Answer("\n".join(lines), data, 0 if found.part is not None else 3)

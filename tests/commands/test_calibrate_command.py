@@ -245,3 +245,25 @@ def test_a_two_axis_head_needs_steps_and_a_reversal(bench, capsys):
     # What gravity's own share adds across the axes is one with the zero.
     assert np.radians(part["bias_deg"]) == pytest.approx(raw([0.0, 0.0, 1.0])[:2], abs=5e-5)
     assert "all three axes" in said(capsys, "tilt sphere.csv steps.csv --sine-bar-mm 200", 2).err
+
+
+def test_a_row_that_reads_straight_up_is_named(bench, capsys):
+    lines = sphere().splitlines()
+    number, name, *_ = lines[3].split(",")
+    lines[3] = f"{number},{name},90,0.1,0.2"
+    (bench / "sphere.csv").write_text("\n".join(lines) + "\n")
+    assert told(capsys, "tilt sphere.csv")["full_scale_rows"] == {"sphere.csv": [3]}
+    assert "sphere.csv, rows 3: an axis reads straight up" in said(capsys, "tilt sphere.csv").out
+
+
+def test_on_the_sphere_angles_may_scatter_more_near_the_vertical(bench, capsys):
+    header, *rows = sphere().splitlines()
+    steep = [max(abs(float(v)) for v in row.split(",")[2:]) for row in rows]
+    spread = [0.049 / math.cos(math.radians(s)) for s in steep]
+    rows = [f"{row},{s:.6f}" for row, s in zip(rows, spread, strict=True)]
+    (bench / "sphere.csv").write_text("\n".join([f"{header},spread_deg", *rows]) + "\n")
+    assert max(spread) > 0.05
+    told(capsys, "tilt sphere.csv")
+    rows[0] = f"{rows[0].rpartition(',')[0]},{1.1 * spread[0]:.6f}"
+    (bench / "sphere.csv").write_text("\n".join([f"{header},spread_deg", *rows]) + "\n")
+    assert "row 1: spread_deg" in said(capsys, "tilt sphere.csv", 2).err

@@ -91,12 +91,6 @@ class Series:
         """Return the numbers of the rows that an axis reads straight up or down."""
         return tuple(row.number for row in self.rows if _steepest(row) >= FULL_SCALE_DEG)
 
-    def spread_rad(self) -> float:
-        """Return the root mean square of the rows' spreads, NaN where none says it."""
-        told = np.array([_or_nan(row, "spread_deg") for row in self.rows])
-        told = told[np.isfinite(told)]
-        return math.radians(math.sqrt(float(np.square(told).mean()))) if told.size else math.nan
-
 
 def parse_series(text: str, where: str, head_ids: Sequence[str], *, kinds: Iterable[str]) -> Series:
     """Read a file of one of ``kinds``.

@@ -78,13 +78,6 @@ class Sheet(_Table):
                 raise ValueError(f"two heads have the same {name}")
         return self
 
-    def of(self, head_id: str) -> SheetHead:
-        """Return the entry of a head; raises ``KeyError``."""
-        for entry in self.head:
-            if entry.head_id == head_id:
-                return entry
-        raise KeyError(head_id)
-
     def lettered(self, letter: str) -> SheetHead:
         """Return the head of that letter; raises ``KeyError``."""
         for entry in self.head:

@@ -11,7 +11,7 @@ from calibration.drafting.bar import HEADS, BarFound, find_bar
 from calibration.drafting.draft import filled, summary
 from calibration.errors import BadBenchData
 from calibration.files.references import Kind, use_of
-from calibration.records.papers import RawFile
+from calibration.records.papers import RawFile, ReferenceUse
 from calibration.records.record import CalibrationRecord
 from ingest.commands.calibrate_work import (
     Answer,
@@ -61,28 +61,32 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     answer = _answer(found, advised(BarPair(length_m, args.azimuth), series))
     if answer.code:
         return answer
-    where = []
+    uses = [] if bar is None else [use_of(bar)]
+    # Both drafts stand before either is written.
+    mended = {x: _mended(known[x], found, x, raw, series.days, uses) for x in HEADS}
     outputs = {"A": (args.output, args.onto), "B": (args.output_b, args.onto_b)}
-    for letter in HEADS:
-        draft = _mended(known[letter], found, letter, raw, series.days)
-        if bar is not None:
-            uses = {use.id: use for use in (*draft.references, use_of(bar))}
-            draft = draft.revised(references=tuple(uses.values()))
-        where.append(write_draft(*outputs[letter], draft))
+    where = [write_draft(*outputs[letter], draft) for letter, draft in mended.items()]
     return Answer("\n".join([answer.text, *where]), answer.as_json | {"drafts": where})
 
 
 def _mended(
-    draft: CalibrationRecord, found: BarFound, letter: str, raw: RawFile, days: Iterable[date]
+    draft: CalibrationRecord,
+    found: BarFound,
+    letter: str,
+    raw: RawFile,
+    days: Iterable[date],
+    uses: Iterable[ReferenceUse],
 ) -> CalibrationRecord:
     after = found.after[letter]
     fits = {"incl_y": found.fit.incl_y, "incl_x": found.fit.incl_x, "azimuth": found.fit.azimuth}
+    references = {use.id: use for use in (*draft.references, *uses)}
     return filled(
         draft,
         coefficients={name: getattr(after, name) for name in ("tilt", "encoders", "ports")},
         fits=[summary(fit, "bar", channel, f"head {letter}") for channel, fit in fits.items()],
         raw=[raw],
         performed=days,
+        references=tuple(references.values()),
     )
 
 

@@ -14,7 +14,6 @@ from calibration.fits.bar import BarAttitude, BarFit, fit_bar
 from calibration.fits.parts import levelled
 from calibration.measured import Measured
 from calibration.records.parts import AzimuthChannel, Coefficients, EncoderPart, Port
-from calibration.records.record import CalibrationRecord
 from calibration.sensors import DEFAULT_ENCODER, DEFAULT_TILT, Correction
 
 F64 = NDArray[np.float64]
@@ -37,11 +36,11 @@ class BarFound:
 
 def find_bar(
     file: Series,
-    drafts: Mapping[str, CalibrationRecord],
+    known: Mapping[str, Coefficients],
     length_m: float,
     azimuth: AzimuthChannel = "azimuth_cross",
 ) -> BarFound:
-    """Fit the bar on readings corrected by what each draft knows already.
+    """Fit the bar on readings corrected by what is known of heads A and B already.
 
     Raises:
         BadBenchData: an attitude without both heads.
@@ -49,7 +48,7 @@ def find_bar(
     """
     attitudes, rows = _pairs(file)
     corrected = {
-        letter: _corrected([pair[i] for pair in rows], drafts[letter], azimuth)
+        letter: _corrected([pair[i] for pair in rows], known[letter], azimuth)
         for i, letter in enumerate(HEADS)
     }
     along, across, sight = (
@@ -58,9 +57,9 @@ def find_bar(
     )
     fit = fit_bar(attitudes, along, across, _from_quarter(sight), length_m)
     open_ = tuple(n for n in fit.undetermined if "zero" in n or n.startswith("azimuth port"))
-    after = {letter: drafts[letter].coefficients for letter in HEADS}
+    after = dict(known)
     if not any("zero" in n for n in open_):
-        after = _mended(fit, drafts, azimuth)
+        after = _mended(fit, known, azimuth)
     return BarFound(fit, after, open_)
 
 
@@ -79,8 +78,8 @@ def _pairs(file: Series) -> tuple[list[BarAttitude], list[tuple[Row, Row]]]:
     return attitudes, rows
 
 
-def _corrected(rows: list[Row], draft: CalibrationRecord, azimuth: str) -> dict[str, F64]:
-    """Return readings corrected by the draft's coefficients, rad, shape (n,) each."""
+def _corrected(rows: list[Row], own: Coefficients, azimuth: str) -> dict[str, F64]:
+    """Return readings corrected by a head's coefficients, rad, shape (n,) each."""
     values = np.full((len(READ), len(rows)), math.nan)
     for j, row in enumerate(rows):
         for name in ("incl_x", "incl_y"):
@@ -90,10 +89,9 @@ def _corrected(rows: list[Row], draft: CalibrationRecord, azimuth: str) -> dict[
         values[ROWS[azimuth], j] = math.radians(row.value("azimuth_deg"))
         if row.has("temperature_degc"):
             values[ROWS["temperature"], j] = row.value("temperature_degc")
-    own = draft.coefficients
     encoders = {name: part for name, part in own.encoders.items() if name == azimuth}
     known = own.model_copy(update={"encoders": encoders})
-    correction = Correction.from_coefficients(known, draft.record_id)
+    correction = Correction.from_coefficients(known, "draft")
     return dict(zip(READ, correction.apply(values, ROWS), strict=True))
 
 
@@ -105,11 +103,11 @@ def _from_quarter(sight: F64) -> F64:
 
 
 def _mended(
-    fit: BarFit, drafts: Mapping[str, CalibrationRecord], azimuth: AzimuthChannel
+    fit: BarFit, known: Mapping[str, Coefficients], azimuth: AzimuthChannel
 ) -> dict[str, Coefficients]:
     after = {}
     for letter in HEADS:
-        own = drafts[letter].coefficients
+        own = known[letter]
         name = f"zero {letter}"
         along, across, sight = (
             f.measured((name,), source="bar")[0] for f in (fit.incl_y, fit.incl_x, fit.azimuth)

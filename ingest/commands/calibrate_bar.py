@@ -12,6 +12,7 @@ from calibration.drafting.draft import filled, summary
 from calibration.errors import BadBenchData
 from calibration.files.references import Kind, use_of
 from calibration.records.papers import RawFile, ReferenceUse
+from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
 from ingest.commands.calibrate_work import (
     Answer,
@@ -53,14 +54,15 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
         remedy = "name it in the sheet's references, or give --length-mm"
         raise BadBenchData("bar", "its length is not known", remedy)
     known = {letter: draft for letter, draft in drafts.items() if draft is not None}
+    before = {x: known[x].coefficients if x in known else Coefficients() for x in HEADS}
+    series, raw = read_series(args.file, None, ("bar",))
+    found = find_bar(series, before, length_m, args.azimuth)
+    answer = _answer(found, advised(BarPair(length_m, args.azimuth), series))
+    if answer.code or not known:
+        return answer
     if len(known) < len(HEADS):
         remedy = "give --onto and --onto-b, or a --sheet with heads A and B"
-        raise BadBenchData("bar", "it needs a draft of each head", remedy)
-    series, raw = read_series(args.file, None, ("bar",))
-    found = find_bar(series, known, length_m, args.azimuth)
-    answer = _answer(found, advised(BarPair(length_m, args.azimuth), series))
-    if answer.code:
-        return answer
+        raise BadBenchData("bar", "one head has a draft and the other none", remedy)
     uses = [] if bar is None else [use_of(bar)]
     # Both drafts stand before either is written.
     mended = {x: _mended(known[x], found, x, raw, series.days, uses) for x in HEADS}

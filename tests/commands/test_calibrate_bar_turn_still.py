@@ -87,6 +87,18 @@ def test_the_bar_parts_zeros_from_bar_and_stand(bench, capsys):
     assert sight["port B - port A"] == pytest.approx(PORT_B_LESS_A_M, rel=1e-8)
 
 
+def test_without_drafts_the_bar_is_fitted_alone_and_one_draft_is_not_enough(bench, capsys):
+    (bench / "bar.csv").write_text(table(BAR, bar_rows()))
+    found = told(capsys, "bar bar.csv --length-mm 2000")
+    assert values(found["incl_y"])["zero A"] == pytest.approx(ZERO_Y[0], rel=1e-9)
+    assert not list(bench.glob("*.json"))
+    told(capsys, ON_BAR)
+    before = (bench / "A.json").read_bytes()
+    assert main(["calibrate", "bar", "bar.csv", "--length-mm", "2000", "--onto", "A.json"]) == 2
+    assert "the other none" in capsys.readouterr().err
+    assert (bench / "A.json").read_bytes() == before
+
+
 def test_the_bar_mends_both_drafts(bench, capsys):
     (bench / "bar.csv").write_text(table(BAR, bar_rows(noise_deg=0.0005)))
     told(capsys, ON_BAR)

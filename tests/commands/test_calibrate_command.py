@@ -221,11 +221,11 @@ def test_a_method_takes_files_of_its_kind_alone(bench, capsys):
     assert "file expected here" in said(capsys, "tilt steps.csv --method sphere", 2).err
 
 
-def test_the_bar_needs_to_know_both_heads(bench, capsys):
+def test_one_attitude_of_the_bar_leaves_zeros_open_and_writes_nothing(bench, capsys):
     rows = ["0,0,0,A,0,0,-90", "0,0,0,B,0,0,90"]
     header = "turned,rolled,exchanged,head,incl_y_deg,incl_x_deg,azimuth_deg"
     (bench / "bar.csv").write_text(table(header, rows))
-    assert "a draft of each head" in said(capsys, "bar bar.csv --length-mm 2000", 2).err
+    assert "its length is not known" in said(capsys, "bar bar.csv", 2).err
     text = said(capsys, "bar bar.csv --length-mm 2000 --sheet sheet.toml", 3).out
     assert "still open: incl_y zero A" in text
     assert "next: " in text

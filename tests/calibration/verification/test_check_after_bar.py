@@ -65,7 +65,7 @@ def records():
     use = kept.references[0].model_copy(update={"id": BAR, "kind": "bar"})
     draft = kept.model_copy(update={"coefficients": bare, "references": (use,)})
     series = parse_series(bar_csv(), "bar.csv", (), kinds=("bar",))
-    found = find_bar(series, {"A": draft, "B": draft}, LENGTH_M)
+    found = find_bar(series, dict.fromkeys("AB", draft.coefficients), LENGTH_M)
     fits = {"incl_y": found.fit.incl_y, "incl_x": found.fit.incl_x, "azimuth": found.fit.azimuth}
     told = tuple(summary(fit, "bar", channel, "") for channel, fit in fits.items())
     return {

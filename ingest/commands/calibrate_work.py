@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from calibration.bench.procedure import Procedure
 from calibration.drafting.draft import begin
 from calibration.files.references import Kind, Reference, Register, parse_references, usable
@@ -21,6 +23,8 @@ from calibration.records.text import AnyRecord, dump_record, load_record, seal
 from ingest.commands.tables import as_utf8, read_bytes, read_text
 from ingest.commands.writing import write_whole
 from ingest.core.errors import InputError
+
+TWO_SIGMA = 0.9545
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,11 +137,13 @@ def coefficients(fit: Fit, degrees: Iterable[str] = ()) -> list[dict[str, Any]]:
         unit = math.degrees(1.0) if name in angles else 1.0
         loose = name in fit.undetermined
         u = fit.u(name) if not loose else math.nan
+        expanded = fit.expanded(name, TWO_SIGMA) if math.isfinite(u) else math.nan
         told.append(
             {
                 "name": name,
                 "value": None if loose else fit.value(name) * unit,
                 "u": u * unit if math.isfinite(u) else None,
+                "U": expanded * unit if math.isfinite(u) else None,
                 "unit": "deg" if name in angles else "1",
             }
         )
@@ -145,7 +151,7 @@ def coefficients(fit: Fit, degrees: Iterable[str] = ()) -> list[dict[str, Any]]:
 
 
 def lines_of(told: list[dict[str, Any]]) -> list[str]:
-    """Say coefficients to people: value, U = 2u, unit."""
+    """Say coefficients to people: value, U (95.45 %, t factor), unit."""
     lines = []
     for each in told:
         if each["value"] is None:
@@ -153,8 +159,8 @@ def lines_of(told: list[dict[str, Any]]) -> list[str]:
             continue
         sign = "°" if each["unit"] == "deg" else ""
         doubt = "with no degrees of freedom, so no uncertainty"
-        if each["u"] is not None:
-            doubt = f"± {2 * each['u']:.2g}{sign}"
+        if each["U"] is not None:
+            doubt = f"± {each['U']:.2g}{sign}"
         lines.append(f"  {each['name']:<20} {each['value']:+.6f}{sign} {doubt}")
     return lines
 
@@ -171,13 +177,15 @@ def as_json(fit: Fit, told: list[dict[str, Any]]) -> dict[str, Any]:
     }
 
 
-def judged(fit: Fit, unit: str = "°") -> list[str]:
+def judged(fit: Fit) -> list[str]:
     """Say rank, scatter and which rows to distrust."""
-    size = math.degrees(fit.sigma) if unit == "°" else fit.sigma
-    scatter = f", one reading scatters by {size:.4f}{unit}" if math.isfinite(size) else ""
+    size = math.degrees(fit.sigma)
+    scatter = f", one reading scatters by {size:.4f}°" if math.isfinite(size) else ""
     lines = [f"  rank {fit.rank}, {fit.dof:.0f} degrees of freedom{scatter}"]
     if fit.distrusted():
-        lines.append(f"  take again, they do not fit the others: {', '.join(fit.distrusted())}")
+        off = dict(zip(fit.labels, np.degrees(fit.residuals), strict=True))
+        named = ", ".join(f"{label} ({off[label]:+.4f}°)" for label in fit.distrusted())
+        lines.append(f"  take again, they do not fit the others: {named}")
     return lines
 
 

@@ -159,6 +159,10 @@ def test_a_row_that_does_not_fit_is_named(bench, capsys):
     (bench / "sphere.csv").write_text("\n".join(noisy) + "\n")
     found = told(capsys, "tilt sphere.csv")
     assert found["fits"]["incl"]["distrusted"][0] == "sphere 5"
+    assert "do not fit the others: sphere 5 (" in said(capsys, "tilt sphere.csv").out
+    # 9 degrees of freedom: t for 95.45 % is 2.32 (GUM table G.2).
+    for each in found["fits"]["incl"]["coefficients"][:9]:
+        assert each["U"] / each["u"] == pytest.approx(2.32, abs=0.005)
 
 
 def test_a_sheet_makes_a_draft_and_onto_extends_it(bench, capsys):

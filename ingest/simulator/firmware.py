@@ -2,6 +2,7 @@
 
 from collections import deque
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -12,7 +13,6 @@ from ingest.core.ids import BootId
 from ingest.simulator.faults import BOOT_TEXT, FaultInjector
 from ingest.simulator.head import Head
 from ingest.simulator.quantise import RANGES, codes_of
-from ingest.simulator.rig import Rig
 from ingest.wire.codes import (
     CommandOp,
     EventCode,
@@ -59,6 +59,13 @@ class Clockwork:
         return times
 
 
+class World(Protocol):
+    """What a head is in: it says what a perfect head would read."""
+
+    def true_channels(self, head: Head, t_s: F64) -> F64:
+        """Return true channels at increasing times, shape (8, n)."""
+
+
 class Firmware:
     """One head's program. Pure: it is told the time, and returns bytes.
 
@@ -68,7 +75,7 @@ class Firmware:
 
     def __init__(
         self,
-        rig: Rig,
+        rig: World,
         head: Head,
         *,
         random: np.random.Generator,

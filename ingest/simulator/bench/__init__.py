@@ -1,0 +1,1 @@
+"""A simulated calibration bench: plate, sine bar, indexing spindle, reference bar, two heads."""

@@ -2,6 +2,7 @@
 
 import math
 
+import allantools
 import numpy as np
 import pytest
 
@@ -9,9 +10,10 @@ from ingest.core.channels import ROW, Channel
 from ingest.simulator.bench.bench import NAMES, SimulatedBench
 from ingest.simulator.bench.placement import on_plate
 from ingest.simulator.bench.things import Repeats, draw_things
+from ingest.simulator.bench.wander import Wander
 from ingest.simulator.draws import draw_head
 
-STEADY = Repeats(0.0, 0.0, 0.0, 0.0)
+STEADY = Repeats(0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 def true(bench, letter="A"):
@@ -99,3 +101,55 @@ def test_readings_are_means_of_codes_with_their_spread():
     told = SimulatedBench(10).read("A", 400)
     assert 0.001 < told["spread_deg"] < 0.02
     assert {"incl_x_deg", "incl_y_deg", "rotation_deg", "temperature_degc"} <= set(told)
+
+
+def test_a_reading_is_of_a_head_at_rest():
+    bench = SimulatedBench(11, repeats=STEADY, three_axis=True)
+    bench.place("steps", {"axis": "y", "height_mm": "20", "sign": "+1"})
+    told, seen = bench.read("A", 400), true(bench)
+    errors = bench.heads["A"].sensors.tilt
+    sines = np.sin(np.radians([[seen[f"incl_{axis}"]] for axis in "xyz"]))
+    raw = np.degrees(np.arcsin(errors.raw(sines, np.array([20.8]))[:, 0]))
+    for axis, value in zip("xyz", raw, strict=True):
+        assert told[f"incl_{axis}_deg"] == pytest.approx(value, abs=6e-4)  # 4 sigma of the mean
+
+
+def test_a_head_follows_the_oven_late():
+    bench = SimulatedBench(12)
+    bench.place("oven", {"axis": "x", "true_deg": "0"})
+    assert bench.read("A")["temperature_degc"] == pytest.approx(20.8, abs=0.02)
+    bench.soak(40.0, 1800.0)  # one time constant: 1 - 1/e of the way
+    expected = 20.8 + 20.0 * (1 - math.exp(-1))
+    assert bench.read("A")["temperature_degc"] == pytest.approx(expected, abs=0.02)
+
+
+def test_the_oven_holds_the_angle_that_was_asked_for():
+    bench = SimulatedBench(13, repeats=STEADY)
+    seen = []
+    for angle in ("-5", "5"):
+        bench.place("oven", {"axis": "x", "true_deg": angle})
+        seen.append(true(bench)["incl_x"])
+    askew = math.cos(bench.things.square_rad)
+    half = math.degrees(math.asin(math.sin(math.radians(5.0)) * askew))
+    assert (seen[1] - seen[0]) / 2 == pytest.approx(half, abs=5e-5)
+
+
+def test_a_head_warms_up_after_it_was_switched_on():
+    bench = SimulatedBench(14)
+    degc = bench.true_channels(bench.heads["A"], np.array([0.0, 900.0, 1e5]))[
+        ROW[Channel.TEMPERATURE]
+    ]
+    assert degc == pytest.approx([20.0, 20.0 + 0.8 * (1 - math.exp(-1)), 20.8], abs=1e-9)
+
+
+def test_the_wander_has_the_floor_that_it_was_given():
+    """Held to another program's overlapping Allan deviation (allantools)."""
+    floors = []
+    for seed in range(12):
+        angle = Wander(1.0, np.random.default_rng(seed)).at(np.arange(0.0, 4000.0, 0.5))
+        for axis in angle:
+            _, deviation, _, _ = allantools.oadev(
+                axis, rate=2.0, data_type="freq", taus=[8.0, 64.0]
+            )
+            floors.append(deviation**2)
+    assert np.sqrt(np.mean(floors, axis=0)) == pytest.approx([1.0, 1.0], rel=0.12)

@@ -18,6 +18,7 @@ from ingest.simulator.bench.placement import (
     tumbled,
 )
 from ingest.simulator.bench.things import Repeats, draw_things
+from ingest.simulator.bench.wander import Wander
 from ingest.simulator.draws import draw_head
 from ingest.simulator.faults import MILD, FaultInjector
 from ingest.simulator.firmware import Clockwork, Firmware
@@ -30,10 +31,17 @@ NAMES = {"A": "alder", "B": "birch"}
 ROOM_DEGC = 20.0
 WARM_DEGC = 0.8
 """What a head that was switched on long ago is warmer than the room."""
+WARMING_S = 900.0
+"""Time constant of that; both heads are switched on at time zero of the clock."""
+SOAK_S = 1800.0
+"""Time constant with which the inside of a head follows the air of an oven."""
+RESTED_S = 4 * 3600.0
+"""A settled reading is taken of a head that has long been on, and has come to rest."""
 SHAKE_RAD = math.radians(2.0)
 SHAKE_S = 0.3
 """A head that was just put down swings out in about this time."""
 STEP_DEG = 1e-4
+RATE_HZ = 50.0
 
 
 class SimulatedBench:
@@ -44,9 +52,13 @@ class SimulatedBench:
         seed: int,
         clock: Callable[[], float] = lambda: 0.0,
         repeats: Repeats | None = None,
+        *,
+        three_axis: bool = False,
     ) -> None:
         self.things = draw_things(seed)
-        self.heads: dict[str, Head] = {a: draw_head(seed, name) for a, name in NAMES.items()}
+        self.heads: dict[str, Head] = {
+            a: draw_head(seed, name, three_axis=three_axis) for a, name in NAMES.items()
+        }
         self.repeats = Repeats() if repeats is None else repeats
         self._clock = clock
         self._seed = seed
@@ -54,6 +66,10 @@ class SimulatedBench:
         self._noise = {letter: stream(seed, "bench noise", letter) for letter in NAMES}
         self._lying = {letter: Lying(np.eye(3)) for letter in NAMES}
         self._placed_s = dict.fromkeys(NAMES, -math.inf)
+        self._inside_degc = ROOM_DEGC
+        self._settled_s = 0.0
+        flicker = self.repeats.flicker_rad
+        self._wander = {a: Wander(flicker, stream(seed, "flicker", a)) for a in NAMES}
 
     def head_id(self, letter: str) -> HeadId:
         """Return the hardware identity of a head."""
@@ -71,10 +87,16 @@ class SimulatedBench:
             return
         self._put(letter, self._one(kind, columns))
 
+    def soak(self, air_degc: float, wait_s: float) -> None:
+        """Bring the air about the heads to a temperature, and wait while they follow."""
+        left = math.exp(-wait_s / SOAK_S)
+        self._inside_degc = air_degc + (self._inside_degc - air_degc) * left
+
     def read(self, letter: str, n: int = 100) -> dict[str, float]:
         """Return the mean of n raw samples of a head at rest, angles in degrees; and its spread."""
         head = self.heads[letter]
-        true = np.repeat(self._true(letter, np.zeros(1)), n, axis=1)
+        self._settled_s += RESTED_S
+        true = self._true(letter, self._settled_s + np.arange(n) / RATE_HZ)
         raw = head.sensors.read(true, self._noise[letter])
         told: dict[str, float] = {}
         spreads = []
@@ -95,7 +117,7 @@ class SimulatedBench:
         letter = next(a for a, own in self.heads.items() if own is head)
         return self._true(letter, t_s)
 
-    def pty(self, letter: str, rate_hz: float = 50.0) -> PtyHead:
+    def pty(self, letter: str, rate_hz: float = RATE_HZ) -> PtyHead:
         """Return a head on a real pty; its bytes follow the placement."""
         firmware = Firmware(
             self,
@@ -119,6 +141,10 @@ class SimulatedBench:
             axis = "xy".index(columns["axis"])
             turned = columns["facing"] == "turned"
             return on_plate(t, f"place {columns['axis']}", axis, 0.0, 1.0, turned, random, repeats)
+        if kind == "oven":
+            angle, axis = math.radians(float(columns["true_deg"])), "xy".index(columns["axis"])
+            height = t.sine_bar_mm * math.sin(angle)
+            return on_plate(t, "shelf", axis, height, 1.0, False, random, repeats)
         if kind == "steps":
             height = t.height_mm("", columns["height_mm"])
             axis, sign = "xy".index(columns["axis"]), float(columns["sign"])
@@ -152,14 +178,17 @@ class SimulatedBench:
         swing = SHAKE_RAD * np.exp(-np.maximum(since, 0.0) / SHAKE_S)
         true = np.full((8, t_s.size), np.nan)
         sines = np.outer(lying.turn[2], np.cos(swing)) + np.outer(lying.turn[1], np.sin(swing))
+        wander = self._wander[letter].at(t_s)
         for i, channel in enumerate((Channel.INCL_X, Channel.INCL_Y, Channel.INCL_Z)):
             if channel in design.channels:
-                true[ROW[channel]] = np.arcsin(np.clip(sines[i], -1.0, 1.0))
+                # A sensor wanders in its share of gravity, whichever way it lies.
+                true[ROW[channel]] = np.arcsin(np.clip(sines[i] + wander[i], -1.0, 1.0))
         if Channel.ROTATION in design.channels:
             true[ROW[Channel.ROTATION]] = lying.rotation_rad
         for name, azimuth in lying.azimuth.items():
             true[ROW[Channel(name)]] = azimuth
-        true[ROW[Channel.TEMPERATURE]] = ROOM_DEGC + WARM_DEGC
+        cold = WARM_DEGC * np.exp(-np.maximum(t_s, 0.0) / WARMING_S)
+        true[ROW[Channel.TEMPERATURE]] = self._inside_degc + WARM_DEGC - cold
         return true
 
 

@@ -21,12 +21,14 @@ U_INDEX_DEG = 0.002
 @dataclass(frozen=True, slots=True)
 class Repeats:
     """How well a placement repeats, 1 sigma: bedding on a plate (rad), squareness on the sine
-    bar (rad), the seat on a spigot (rad), the place of an index (rad)."""
+    bar (rad), the seat on a spigot (rad), the place of an index (rad); and the flat part of the
+    Allan deviation of a head at rest (rad)."""
 
     bed_rad: float = 0.0004 * DEG
     square_rad: float = 0.01 * DEG
     spigot_rad: float = 0.001 * DEG
     index_rad: float = 0.0005 * DEG
+    flicker_rad: float = 0.0003 * DEG
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +48,7 @@ class Things:
     blocks_mm: dict[str, float]
     """True size by nominal."""
     plates: dict[str, tuple[float, float]]
-    """Slope of each place on the plate: along X and along Y, rad."""
+    """Slope of each place on the plate, and of the oven's shelf: along X and along Y, rad."""
     square_rad: float
     """How far from square the sine bar's fence holds a head."""
     index_rad: tuple[float, float]
@@ -76,6 +78,8 @@ def draw_things(seed: int) -> Things:
 
     blocks = {name: float(name) + off(U_BLOCK_MM / 2) for name in NOMINAL}
     places = {name: (off(0.05 * DEG), off(0.05 * DEG)) for name in ("plate", "place x", "place y")}
+    along, across = (0.05 * DEG * stream(seed, "oven shelf").standard_normal(2)).tolist()
+    places["shelf"] = (along, across)
     return Things(
         sine_bar_mm=SINE_BAR_MM + off(U_SINE_BAR_MM / 2),
         blocks_mm=blocks,

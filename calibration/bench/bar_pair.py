@@ -103,6 +103,8 @@ class BarPair:
         return fit_bar(attitudes_of(rows), along, across, azimuth, self.length_m)
 
     def _needs(self, channel: str, fit: Fit) -> list[Need]:
+        if channel == "incl_x":
+            return []  # a level across the bar is not told by the bar
         needs = [
             Need(f"{channel} {name}", math.degrees(fit.u(name)), self.u_zero_deg, "deg")
             for name in ("zero A", "zero B")

@@ -109,10 +109,8 @@ def _mended(
     for letter in HEADS:
         own = known[letter]
         name = f"zero {letter}"
-        along, across, sight = (
-            f.measured((name,), source="bar")[0] for f in (fit.incl_y, fit.incl_x, fit.azimuth)
-        )
-        tilt = levelled(own.tilt or DEFAULT_TILT, across, along)
+        along, sight = (f.measured((name,), source="bar")[0] for f in (fit.incl_y, fit.azimuth))
+        tilt = levelled(own.tilt or DEFAULT_TILT, None, along)
         encoder = own.encoders.get(azimuth, DEFAULT_ENCODER)
         after[letter] = own.model_copy(
             update={

@@ -2,14 +2,18 @@
 
 The bar lies along the heads' left axes, end 1 on their left. Three moves separate the causes:
 ``turned`` (bar with its heads half round on the stand) reverses the stand's tilt; ``rolled``
-(bar half round about its own length, heads upright again) reverses the bar's own bend and
-twist; ``exchanged`` puts head A on end 2. Gravity's sag does not roll over with the bar.
+(bar half round about its own length, heads upright again) reverses the bar's own bend;
+``exchanged`` puts head A on end 2. Gravity's sag does not roll over with the bar.
 First order: stand and bend within 0.5 deg leave less than 0.001 deg.
+
+A twist of the bar's ends is a turn about the very length that the bar is rolled about, so no
+roll reverses it: across the bar the two heads are told from each other, and a head's own level
+is not told from the twist beneath it. ``faces`` is what opposite faces of the bar are not parallel.
 
 With o = +1 on end 1 and -1 on end 2, t = +-1 turned, r = +-1 rolled, spigot e, partner P:
 
     incl_y  = zero + t along + o (r rise_e - sag)
-    incl_x  = zero + t across + r twist_e
+    incl_x  = zero + twist_e + t across + r faces
     azimuth = zero - r swing_e + o (port_P - port_own) / length
 
 The azimuth is what is read minus its nominal quarter turn. Only the difference of the two
@@ -29,9 +33,9 @@ from calibration.fits.result import Fit, solve
 F64 = NDArray[np.float64]
 
 ALONG = ("zero A", "zero B", "stand", "rise 1", "rise 2", "sag")
-ACROSS = ("zero A", "zero B", "stand", "twist 1", "twist 2")
+ACROSS = ("zero A + twist 1", "zero B - zero A", "twist 2 - twist 1", "stand", "faces")
 AZIMUTH = ("zero A", "zero B", "swing 1", "swing 2", "port B - port A")
-UNSEEN = ("port A + port B forward", "ports outward")
+UNSEEN = ("level across the bar", "port A + port B forward", "ports outward")
 """What no attitude of the bar determines."""
 
 
@@ -124,7 +128,7 @@ def _rows(a: BarAttitude, head: int, length_m: float) -> tuple[list[float], ...]
     port = o * (1.0 if head == 0 else -1.0) / length_m
     return (
         [*zero, t, o * r * end[0], o * r * end[1], -o],
-        [*zero, t, r * end[0], r * end[1]],
+        [1.0, float(head), end[1], t, r],
         [*zero, -r * end[0], -r * end[1], port],
     )
 

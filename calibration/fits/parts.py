@@ -54,11 +54,11 @@ def tilt_part(fit: Fit, reference_degc: float, u_turn: float, nominal: TiltPart)
     )
 
 
-def levelled(part: TiltPart, zero_x: Measured, zero_y: Measured) -> TiltPart:
+def levelled(part: TiltPart, zero_x: Measured | None, zero_y: Measured | None) -> TiltPart:
     """Return the part with the level that another measurement found.
 
     Args:
-        zero_x, zero_y: what the corrected head reads when it is level, rad.
+        zero_x, zero_y: what the corrected head reads when it is level, rad; None: not told.
 
     Each is weighed against how well the part knew its level. A three-axis sensor is turned in
     its housing, which bias and scale have nothing to do with; of a two-axis one the bias moves.
@@ -69,8 +69,8 @@ def levelled(part: TiltPart, zero_x: Measured, zero_y: Measured) -> TiltPart:
     moves = []
     for i, zero in enumerate((zero_x, zero_y)):
         before = math.hypot(math.radians(part.u_bias_deg[i]), u_matrix[i][2])
-        share, after = _weighed(before, zero.u)
-        moves.append(share * zero.value)
+        move, after = _weighed(before, zero)
+        moves.append(move)
         u_matrix[i][2] = math.sqrt(max(after**2 - math.radians(part.u_bias_deg[i]) ** 2, 0.0))
     turned = _upright(*moves) @ np.array(part.matrix)
     return part.model_copy(
@@ -111,22 +111,19 @@ def port_of(forward_m: Measured, outward_m: Measured) -> Port:
     )
 
 
-def _moved_bias(part: TiltPart, zeros: tuple[Measured, Measured]) -> TiltPart:
-    shares = [
-        _weighed(math.radians(u), zero.u) for u, zero in zip(part.u_bias_deg, zeros, strict=True)
-    ]
-    moves = np.array([w * zero.value for (w, _), zero in zip(shares, zeros, strict=True)])
+def _moved_bias(part: TiltPart, zeros: tuple[Measured | None, Measured | None]) -> TiltPart:
+    pairs = zip(part.u_bias_deg, zeros, strict=True)
+    moves, u = np.array([_weighed(math.radians(u), zero) for u, zero in pairs]).T
     bias = np.radians(part.bias_deg) + np.linalg.solve(np.array(part.matrix), moves)
-    u = np.array([after for _, after in shares])
     return part.model_copy(update={"bias_deg": _degrees(bias), "u_bias_deg": _degrees(u)})
 
 
-def _weighed(before: float, u: float) -> tuple[float, float]:
-    """Return the share that a new finding has, and the uncertainty of both together."""
-    total = before**2 + u**2
-    if total == 0:
-        return 0.0, 0.0
-    return before**2 / total, before * u / math.sqrt(total)
+def _weighed(before: float, zero: Measured | None) -> tuple[float, float]:
+    """Return how far a new finding moves the level, and the uncertainty of both together."""
+    if zero is None or before == 0:
+        return 0.0, before
+    total = before**2 + zero.u**2
+    return before**2 / total * zero.value, before * zero.u / math.sqrt(total)
 
 
 def _upright(x: float, y: float) -> F64:

@@ -48,6 +48,9 @@ ZERO_OF = {
     "azimuth_cross": ("azimuth zero", "max-error"),
 }
 """What a channel's change is called, and the limit of the head's class that it is held to."""
+LEVEL_A = ("zero A + twist 1", "faces")
+LEVEL_B = (*LEVEL_A, "zero B - zero A", "twist 2 - twist 1")
+"""What adds up to a head's reading across the bar: of its own zero no bar tells the twist."""
 PAIR = "pair azimuth zero"
 """Head A's azimuth zero less head B's: what the pair adds to a total toe."""
 
@@ -200,19 +203,20 @@ def _form(record: AnyRecord, head: str, bar: str, length_m: float) -> dict[str, 
         for name, found in zip(fit.names, fit.values, strict=True)
     }
     sign, end = (1.0, 1) if head == "A" else (-1.0, 2)
-    parts = (
-        value.get(f"incl_y rise {end}"),
-        value.get("incl_y sag"),
-        value.get(f"incl_x twist {end}"),
-        value.get(f"azimuth swing {end}"),
-        value.get("azimuth port B - port A"),
+    names = (
+        f"incl_y rise {end}",
+        "incl_y sag",
+        *(f"incl_x {name}" for name in (LEVEL_A if head == "A" else LEVEL_B)),
+        f"azimuth swing {end}",
+        "azimuth port B - port A",
     )
-    if any(part is None for part in parts):
+    parts = [value[name] for name in names if value.get(name) is not None]
+    if len(parts) < len(names):
         return None
-    rise, sag, twist, swing, port = (float(part) for part in parts if part is not None)
+    rise, sag, *across, swing, port = (float(part) for part in parts if part is not None)
     return {
         "incl_y": sign * (rise - sag),
-        "incl_x": twist,
+        "incl_x": sum(across),
         "azimuth_cross": -swing + port / length_m,
     }
 

@@ -32,7 +32,7 @@ ALIGNMENT_DEG = 0.1
 """How squarely a head stands on the sine bar, k = 2 (as for a verification)."""
 REMEDIES = {
     "turn z": "raise the head on the sine bar along both axes (steps)",
-    "turn": "turn the head half round on its place on a plate (reversal), or use the bar",
+    "turn": "turn the head half round on its place on a plate (reversal)",
     "bias z": "tumble the head through all six faces (sphere)",
     "m zz": "tumble the head through all six faces (sphere)",
     "m xz": "tumble the head, also on its edges (sphere of 9 attitudes)",

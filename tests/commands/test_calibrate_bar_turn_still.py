@@ -40,7 +40,7 @@ def bar_rows(length_m=2.0, noise_deg=0.0, seed=0):
             end = head ^ e
             way = 1 - 2 * end
             y = ZERO_Y[head] + turned * 0.12 + way * (rolled * (0.006, -0.004)[end] - 0.003)
-            x = ZERO_X[head] - turned * 0.07 + rolled * (0.005, 0.002)[end]
+            x = ZERO_X[head] - turned * 0.07 + (0.005, 0.002)[end] + rolled * 0.006
             port = math.degrees(PORT_B_LESS_A_M / length_m) * way * (1, -1)[head]
             azimuth = -90 * way + ZERO_AZIMUTH[head] - rolled * (0.004, -0.006)[end] + port
             y, x, azimuth = (v + rng.normal(0, noise_deg) for v in (y, x, azimuth))
@@ -80,8 +80,11 @@ def test_the_bar_parts_zeros_from_bar_and_stand(bench, capsys):
     for i, head in enumerate("AB"):
         # Without a draft's tilt a two-axis default corrects nothing.
         assert along[f"zero {head}"] == pytest.approx(ZERO_Y[i], rel=1e-9)
-        assert across[f"zero {head}"] == pytest.approx(ZERO_X[i], rel=1e-9)
         assert sight[f"zero {head}"] == pytest.approx(ZERO_AZIMUTH[i], rel=1e-9)
+    assert across["zero B - zero A"] == pytest.approx(ZERO_X[1] - ZERO_X[0], rel=1e-8)
+    assert across["zero A + twist 1"] == pytest.approx(ZERO_X[0] + 0.005, rel=1e-9)
+    assert across["twist 2 - twist 1"] == pytest.approx(-0.003, rel=1e-8)
+    assert (across["stand"], across["faces"]) == pytest.approx((-0.07, 0.006), rel=1e-9)
     assert along["sag"] == pytest.approx(0.003, rel=1e-9)
     assert along["stand"] == pytest.approx(0.12, rel=1e-9)
     assert sight["port B - port A"] == pytest.approx(PORT_B_LESS_A_M, rel=1e-8)
@@ -117,7 +120,7 @@ def test_a_mended_pair_reads_level_when_it_goes_on_the_bar_again(bench, capsys):
     told(capsys, ON_BAR)
     (bench / "bar.csv").write_text(table(BAR, bar_rows(noise_deg=0.0002, seed=1)))
     again = told(capsys, "bar bar.csv --length-mm 2000 --onto A.json --onto-b B.json")
-    for channel, head in itertools.product(("incl_y", "incl_x", "azimuth"), "AB"):
+    for channel, head in itertools.product(("incl_y", "azimuth"), "AB"):
         assert values(again[channel])[f"zero {head}"] == pytest.approx(0.0, abs=0.001)
     assert record(bench, "A").encoders["azimuth_cross"].zero_deg == pytest.approx(0.04, abs=0.001)
 

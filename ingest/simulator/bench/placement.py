@@ -137,7 +137,7 @@ def _seat(
         @ rotation(1, -spigot.twist_rad)
     )
     if rolled:
-        own = rotation(1, math.pi) @ own @ rotation(1, -math.pi)
+        own = rotation(1, math.pi + things.faces_rad) @ own @ rotation(1, -math.pi)
     sagged = rotation(0, -side * things.sag_rad)
     shaken = rotation(2, float(noise[0])) @ rotation(0, float(noise[1]))
     seat: F64 = sagged @ own @ shaken @ rotation(1, float(noise[2]))

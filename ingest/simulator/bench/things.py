@@ -55,6 +55,8 @@ class Things:
     """Cosine and sine of the indexing spindle's error, once a turn."""
     spigots: tuple[Spigot, Spigot]
     sag_rad: float
+    faces_rad: float
+    """How far from parallel the faces are on which the bar lies, and lies when rolled over."""
     stand: tuple[float, float]
     """The stand's slope along the bar and across it, rad."""
     bar_m: float
@@ -88,6 +90,7 @@ def draw_things(seed: int) -> Things:
         index_rad=(off(U_INDEX_DEG / 4 * DEG), off(U_INDEX_DEG / 4 * DEG)),
         spigots=(_spigot(random), _spigot(random)),
         sag_rad=0.01 * DEG,
+        faces_rad=float(0.02 * DEG * stream(seed, "bar faces").standard_normal()),
         stand=(off(0.1 * DEG), off(0.1 * DEG)),
         bar_m=(BAR_MM + off(U_BAR_MM / 2)) / 1e3,
         backlash_rad=abs(off(0.01 * DEG)),

@@ -17,6 +17,7 @@ KEPT = Path(__file__).parents[1] / "records" / "version-2.json"
 BAR, LENGTH_M = "KL-BAR-1", 2.0
 RISE, TWIST, SWING, SAG = (0.031, -0.022), (0.015, -0.027), (0.04, -0.013), 0.018
 STAND = (0.11, -0.07)
+FACES = 0.009
 """All deg, along and across; ends 1 and 2."""
 PORTS_MM = {"A": 0.6, "B": -1.1}
 ZERO = {"A": (0.21, -0.34, 0.5), "B": (-0.4, 0.12, -0.28)}
@@ -32,7 +33,7 @@ def line(turned, rolled, exchanged, head, moved=(0.0, 0.0, 0.0)):
     other = "B" if head == "A" else "A"
     port_deg = math.degrees((PORTS_MM[other] - PORTS_MM[head]) * 1e-3 / LENGTH_M)
     incl_y = zero_y + t * STAND[0] + o * (r * RISE[end] - SAG)
-    incl_x = zero_x + t * STAND[1] + r * TWIST[end]
+    incl_x = zero_x + t * STAND[1] + TWIST[end] + r * FACES
     azimuth = zero_az - r * SWING[end] + o * port_deg - o * 90.0
     return f"{head},{incl_y:.7f},{incl_x:.7f},{azimuth:.7f}"
 

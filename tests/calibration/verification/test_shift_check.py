@@ -117,7 +117,7 @@ def with_form(record, form):
     """Return a record with a bar's fit in it; ``form`` in rad (the port in m)."""
     names = {
         "incl_y": ("zero A", "zero B", "stand", "rise 1", "rise 2", "sag"),
-        "incl_x": ("zero A", "zero B", "stand", "twist 1", "twist 2"),
+        "incl_x": ("zero A + twist 1", "zero B - zero A", "twist 2 - twist 1", "stand", "faces"),
         "azimuth": ("zero A", "zero B", "swing 1", "swing 2", "port B - port A"),
     }
     fits = tuple(
@@ -143,13 +143,14 @@ def with_form(record, form):
 def test_the_bar_s_own_form_is_taken_off_where_the_record_knows_it():
     mrad = math.degrees(1e-3)
     form = {"incl_y rise 1": 3e-4, "incl_y rise 2": -2e-4, "incl_y sag": 5e-4}
-    form |= {"incl_x twist 1": 1e-4, "incl_x twist 2": 2e-4}
+    form |= {"incl_x zero A + twist 1": 1e-4, "incl_x faces": 3e-4}
+    form |= {"incl_x zero B - zero A": -4e-4, "incl_x twist 2 - twist 1": 2e-4}
     form |= {"azimuth swing 1": 4e-4, "azimuth swing 2": -1e-4, "azimuth port B - port A": 2e-3}
     # End 1 lies on the left: it rises by rise - sag, end 2 by sag - rise; a port 2 mm further
     # forward at the far end, 2 m away, turns the sightline by 1 mrad.
     seen = readings(
         moved_y={"A": -0.2 * mrad, "B": 0.7 * mrad},
-        moved_x={"A": 0.1 * mrad, "B": 0.2 * mrad},
+        moved_x={"A": 0.4 * mrad, "B": 0.2 * mrad},
         moved_az={"A": 0.6 * mrad, "B": 1.1 * mrad},
     )
     known = {h: with_form(record(h, 2), form) for h in "AB"}
@@ -165,7 +166,7 @@ def test_the_bar_s_own_form_is_taken_off_where_the_record_knows_it():
 
 
 def test_the_form_of_another_bar_is_not_taken_off():
-    form = {"incl_x twist 1": 1e-3}
+    form = {"incl_x faces": 1e-3}
     known = {h: with_form(record(h, 2), form) for h in "AB"}
     a, _ = shift_check(readings(), known, LIMITS, "KL-BAR-2", 2.0)
     assert not a.form_known

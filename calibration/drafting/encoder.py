@@ -56,17 +56,19 @@ def find_encoder(file: Series, u_reference_rad: float) -> tuple[EncoderFound, ..
 def _turn(channel: CircularChannel, file: Series, u_reference_rad: float) -> EncoderFound:
     raw, true = file.column_rad("raw_deg"), file.column_rad("true_deg")
     _refuse_backwards(channel, raw, true)
-    fit = fit_turn(raw, true)
+    fit, gap = fit_turn(raw, true), _backlash(file, raw, true)
     part = _part(fit)
     if part is not None:
         u = math.degrees(u_reference_rad)
+        # Whichever way a position is come to, it is half the gap off the middle of both.
+        half = 0.0 if gap is None else math.degrees(gap.values[0]) / 2.0
+        half = 0.0 if math.isnan(half) else half
         harmonics = tuple(
             h.model_copy(update={"u_deg": math.hypot(h.u_deg, u)}) for h in part.harmonics
         )
         part = part.model_copy(
-            update={"u_zero_deg": math.hypot(part.u_zero_deg, u), "harmonics": harmonics}
+            update={"u_zero_deg": math.hypot(part.u_zero_deg, u, half), "harmonics": harmonics}
         )
-    gap = _backlash(file, raw, true)
     return EncoderFound(channel, "full turn", fit, part, gap, _open(fit))
 
 

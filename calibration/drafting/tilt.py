@@ -77,7 +77,10 @@ def find_tilt(files: Sequence[Series], setup: TiltSetup) -> TiltFound:
     else:
         two = [_without_upright(p) for p in placed]
         fit = fit_two_axes(two, thermal=thermal)
-    return TiltFound({"incl": fit}, _part(fit, setup, three), method, _open(fit))
+    part = _part(fit, setup, three)
+    if part is not None:
+        part = _with_level(part, {p.axis for p in placed if np.ptp(p.facing) > 0}, setup)
+    return TiltFound({"incl": fit}, part, method, _open(fit))
 
 
 def _alone(files: Sequence[Series], setup: TiltSetup) -> TiltFound | None:
@@ -127,6 +130,23 @@ def _with_references(part: TiltPart, setup: TiltSetup) -> TiltPart:
         u[i, i] = math.hypot(u[i, i], setup.u_length)
         u[i, 1 - i] = math.hypot(u[i, 1 - i], setup.u_alignment_rad)
     return part.model_copy(update={"u_matrix": tuple(map(tuple, u.tolist()))})
+
+
+def _with_level(part: TiltPart, reversed_axes: set[int], setup: TiltSetup) -> TiltPart:
+    """Widen the level of an axis that was never turned half round on its place.
+
+    A fit tells it from the plate's own slope by what the cosine of a step differs from 1, which
+    is less than what a head that stands askew adds: the number is of no use as an uncertainty.
+    """
+    u_matrix, u_bias = [list(row) for row in part.u_matrix], list(part.u_bias_deg)
+    for i in {0, 1} - reversed_axes:
+        if len(u_bias) == 2:
+            u_bias[i] = max(u_bias[i], DEFAULT_TILT.u_bias_deg[i])
+        else:
+            u_matrix[i][2] = max(u_matrix[i][2], setup.u_turn_rad)
+    return part.model_copy(
+        update={"u_matrix": tuple(map(tuple, u_matrix)), "u_bias_deg": tuple(u_bias)}
+    )
 
 
 def _open(fit: Fit) -> tuple[str, ...]:

@@ -211,3 +211,16 @@ def test_the_zero_of_an_encoder_is_no_surer_than_half_its_backlash():
     half = math.degrees(bench.things.backlash_rad) / 2
     assert half > 0.003
     assert half - 0.001 < rotation.part.u_zero_deg < half + 0.003
+
+
+@pytest.mark.parametrize("three_axis", [True, False])
+def test_without_a_reversal_a_level_is_no_surer_than_before_the_steps(three_axis):
+    bench = SimulatedBench(1004, three_axis=three_axis)
+    steps, reversal = series(bench, "steps", "A"), series(bench, "reversal", "A")
+    before, after = (find_tilt(files, SETUP).part for files in ([steps], [steps, reversal]))
+    for i in (0, 1):
+        if three_axis:
+            assert before.u_matrix[i][2] >= SETUP.u_turn_rad
+        else:
+            assert before.u_bias_deg[i] >= 0.5
+            assert after.u_bias_deg[i] < 0.003

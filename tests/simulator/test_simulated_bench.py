@@ -153,3 +153,18 @@ def test_the_wander_has_the_floor_that_it_was_given():
             )
             floors.append(deviation**2)
     assert np.sqrt(np.mean(floors, axis=0)) == pytest.approx([1.0, 1.0], rel=0.12)
+
+
+def test_a_rolled_bar_lies_on_another_face_and_its_twist_is_the_same():
+    bench = SimulatedBench(15, repeats=STEADY)
+    across = {}
+    for rolled in "01":
+        seen = []
+        for turned in "01":
+            bench.place("bar", {"turned": turned, "rolled": rolled, "exchanged": "0"})
+            seen.append(true(bench)["incl_x"])
+        across[rolled] = np.mean(seen)
+    faces, twist = bench.things.faces_rad, bench.things.spigots[0].twist_rad
+    assert across["0"] == pytest.approx(math.degrees(twist), abs=2e-4)
+    assert across["1"] == pytest.approx(math.degrees(twist - faces), abs=2e-4)
+    assert abs(math.degrees(faces)) > 0.003

@@ -123,7 +123,8 @@ class Capture:
             return True
         if self._time_s.size < 2:
             return False
-        return bool(time_s - self._time_s[-1] > GAP * float(np.median(np.diff(self._time_s))))
+        interval_s = (self._time_s[-1] - self._time_s[0]) / (self._time_s.size - 1)
+        return bool(time_s - self._time_s[-1] > GAP * interval_s)
 
     def _after_gap(self) -> None:
         self._time_s, self._values, self.stillness = np.empty(0), {}, UNKNOWN

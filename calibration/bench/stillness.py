@@ -6,8 +6,8 @@ of neighbouring samples, which neither a slow creep nor a single knock feeds.
 """
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -17,7 +17,8 @@ F64 = NDArray[np.float64]
 
 TEMPERATURE = "temperature"
 CREEP_SIGMAS = 6.0
-"""Half means of white noise never differ by so much; the noise itself is known to some 15 %."""
+"""Half means of white noise differ by so much once in some 1e5 windows; the noise itself is
+known to some 15 %."""
 MEDIAN_TO_SIGMA = 1.4826 / math.sqrt(2)
 """Median absolute difference of neighbours to the standard deviation of one, normal noise."""
 RANGE_SIGMAS = 12.0
@@ -72,45 +73,46 @@ def judge(time_s: F64, values: Mapping[str, F64], limits: RestLimits) -> Stillne
     """
     if not time_s.size or time_s[-1] - time_s[0] < 0.9 * limits.window_s:
         return UNKNOWN
-    recent = time_s > time_s[-1] - limits.window_s * (1 + 1e-9)
-    angles = {c: unwrapped(v[recent]) for c, v in values.items() if c != TEMPERATURE}
-    if int(recent.sum()) < limits.least or not angles:
+    # Times only grow, so the window is the end of them.
+    first = int(time_s.searchsorted(time_s[-1] - limits.window_s * (1 + 1e-9), side="right"))
+    channels = [channel for channel in values if channel != TEMPERATURE]
+    if time_s.size - first < limits.least or not channels:
         return UNKNOWN
-    ranges = [_range(c, v, limits) for c, v in angles.items()]
-    creeps = [_creep(c, v, limits) for c, v in angles.items()]
-    widest, furthest = max(ranges, key=_share), max(creeps, key=_share)
-    if _share(widest) > 1:
+    angles = unwrapped(np.array([values[channel][first:] for channel in channels]))
+    noise = noise_rad(angles)
+    range_limit = np.maximum(limits.range_rad, RANGE_SIGMAS * noise)
+    widest = _worst(Rest.MOVING, channels, np.ptp(angles, axis=1), range_limit)
+    if _beyond(widest):
         return widest
-    if _share(furthest) > 1:
-        return furthest
-    return Stillness(Rest.STILL, furthest.channel, furthest.figure_rad, furthest.limit_rad)
+    half = angles.shape[1] // 2
+    creep = np.abs(angles[:, -half:].sum(axis=1) - angles[:, :half].sum(axis=1)) / half
+    creep_limit = np.maximum(limits.creep_rad, CREEP_SIGMAS * math.sqrt(2 / half) * noise)
+    furthest = _worst(Rest.SETTLING, channels, creep, creep_limit)
+    return furthest if _beyond(furthest) else replace(furthest, rest=Rest.STILL)
 
 
 def unwrapped(angle_rad: F64) -> F64:
-    """Return angles within half a turn of the first one."""
-    first = angle_rad[0]
-    result: F64 = first + np.angle(np.exp(1j * (angle_rad - first)))
+    """Return angles, shape (..., n), within half a turn of the first of each row."""
+    first = angle_rad[..., :1]
+    moved = angle_rad - first
+    result: F64 = first + (moved - math.tau * np.round(moved / math.tau))
     return result
 
 
-def noise_rad(angle_rad: F64) -> float:
-    """Return the standard deviation of one sample from neighbours' differences."""
-    return MEDIAN_TO_SIGMA * float(np.median(np.abs(np.diff(angle_rad))))
+def noise_rad(angle_rad: F64) -> F64:
+    """Return the standard deviation of one sample of each row, from neighbours' differences."""
+    steps = np.sort(np.abs(angle_rad[:, 1:] - angle_rad[:, :-1]), axis=1)
+    middle = steps.shape[1] // 2
+    result: F64 = MEDIAN_TO_SIGMA * (steps[:, middle] + steps[:, -middle - 1]) / 2
+    return result
 
 
-def _range(channel: str, angle_rad: F64, limits: RestLimits) -> Stillness:
-    limit = max(limits.range_rad, RANGE_SIGMAS * noise_rad(angle_rad))
-    return Stillness(Rest.MOVING, channel, float(np.ptp(angle_rad)), limit)
-
-
-def _creep(channel: str, angle_rad: F64, limits: RestLimits) -> Stillness:
-    half = angle_rad.size // 2
-    figure = abs(float(angle_rad[-half:].mean() - angle_rad[:half].mean()))
-    limit = max(limits.creep_rad, CREEP_SIGMAS * noise_rad(angle_rad) * math.sqrt(2 / half))
-    return Stillness(Rest.SETTLING, channel, figure, limit)
-
-
-def _share(verdict: Stillness) -> float:
+def _worst(rest: Rest, channels: Sequence[str], figures: F64, limits: F64) -> Stillness:
     """A figure that is no number counts as motion: the head says nothing there."""
-    share = verdict.figure_rad / verdict.limit_rad
-    return share if math.isfinite(share) else math.inf
+    shares = figures / limits
+    worst = int(np.argmax(np.where(np.isnan(shares), np.inf, shares)))
+    return Stillness(rest, channels[worst], float(figures[worst]), float(limits[worst]))
+
+
+def _beyond(verdict: Stillness) -> bool:
+    return not verdict.figure_rad <= verdict.limit_rad

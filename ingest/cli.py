@@ -20,6 +20,7 @@ COMMANDS: dict[str, str] = {
     "config": "check a configuration file",
     "runout": "fit the run-out of a turned wheel from a CSV file",
     "schemas": "print the JSON Schemas of the MQTT payloads",
+    "bench": "calibrate heads step by step, from the first reading to the certificate",
     "calibrate": "turn bench readings into coefficients, and a draft record",
     "verify": "hold a head to known angles: errors, budget, verdict, into a draft record",
     "decide": "decide whether a value lies within its limits",

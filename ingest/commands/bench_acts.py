@@ -1,0 +1,188 @@
+"""What the bench does by itself: the commands that anyone could type, on the same files.
+
+So the numbers of the bench are those of ``levelhead calibrate`` and ``levelhead verify``; each
+command that was run is kept beside the files, for whoever wants to run it again.
+"""
+
+import argparse
+import contextlib
+import io
+import shlex
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import ModuleType
+
+from calibration.bench.happenings import Did
+from calibration.bench.steps import Step
+from calibration.errors import CalibrationError, ReferenceRefused
+from calibration.files.references import Kind, Reference, usable
+from calibration.files.sheet import Sheet
+from calibration.records.record import CalibrationRecord
+from calibration.records.text import load_record
+from ingest.commands import calibrate, certificate, record, verify
+from ingest.commands.bench_folder import Folder
+from ingest.core.errors import IngestError, MeasurementRefused
+
+COMMANDS: dict[str, ModuleType] = {
+    "calibrate": calibrate,
+    "verify": verify,
+    "record": record,
+    "certificate": certificate,
+}
+KEPT = "commands.txt"
+SPHERE_STEPS = ("sphere.csv", "steps.csv", "reversal.csv", "oven.csv")
+ENCODERS = ("turn.csv", "closure.csv")
+NO_KEY = "No key was given: leave, and come back with --key (levelhead record key makes one)."
+
+
+@dataclass(frozen=True, slots=True)
+class Acts:
+    """Does the acts of one folder. ``previous``: the heads' last records, by letter."""
+
+    folder: Folder
+    sheet: Sheet
+    pair: bool
+    key: Path | None
+    previous: dict[str, str]
+
+    def do(self, step: Step) -> Did:
+        """Do a step's work; what went wrong is told, never raised."""
+        try:
+            if step.name == "references":
+                return self._references()
+            if step.name.startswith("adjust"):
+                return Did("The new coefficients are in force from now on.")
+            if step.name.startswith("sign") and self.key is None:
+                return Did(NO_KEY, well=False)
+            return self._run(self._commands(step))
+        except ReferenceRefused as refused:
+            return Did(str(refused), well=False, stop=True)
+        except (MeasurementRefused, IngestError, CalibrationError) as error:
+            return Did(str(error), well=False)
+
+    def done(self) -> frozenset[str]:
+        """Return the acts that the files themselves show to be done."""
+        done: set[str] = set()
+        for letter in self._letters:
+            draft, mark = self._draft(letter), f" {letter}" if self.pair else ""
+            if draft is None:
+                return frozenset()
+            done.add("fit")
+            if draft.as_found is not None:
+                done.add(f"verify-found{mark}")
+            if draft.as_left is not None:
+                done |= {f"adjust{mark}", f"verify-left{mark}"}
+            if draft.signatures:
+                done.add(f"sign{mark}")
+            if draft.signatures and self._certificates(letter)[1].exists():
+                done.add(f"certificate{mark}")
+        return frozenset(done)
+
+    @property
+    def _letters(self) -> tuple[str, ...]:
+        return tuple(head.letter for head in self.sheet.head) if self.pair else ("A",)
+
+    def _references(self) -> Did:
+        references = self.folder.read_references(self.sheet.references)
+        for reference in references:
+            usable(reference, self.sheet.issued)
+            if reference.kind is Kind.GAUGE_BLOCKS and not reference.blocks:
+                _check_stacks(reference)
+        names = ", ".join(reference.id for reference in references)
+        return Did(f"In order on {self.sheet.issued}: {names}.")
+
+    def _commands(self, step: Step) -> list[list[str]]:
+        letter = step.folder or "A"
+        papers = ["--sheet", str(self.folder.sheet), "--references", str(self.folder.references)]
+        draft = str(self.folder.draft(letter))
+        if step.name == "fit":
+            return [*self._fits(papers), *self._bar(papers)]
+        if step.name.startswith("verify"):
+            when = "left" if "left" in step.name else "found"
+            points = str(self._file(letter, f"{when}.csv"))
+            return [["verify", points, "--record", draft, "--as", when, *papers]]
+        if step.name.startswith("sign"):
+            return [["record", "sign", draft, "--key", str(self.key), "-o", draft]]
+        html, pdf, xml = map(str, self._certificates(letter))
+        return [["certificate", draft, "--html", html, "--pdf", pdf, "--dcc", xml]]
+
+    def _fits(self, papers: Sequence[str]) -> Iterator[list[str]]:
+        for letter in self._letters:
+            draft = str(self.folder.draft(letter))
+            files = [self._file(letter, name) for name in SPHERE_STEPS]
+            tilt = [str(file) for file in files if file.exists()]
+            before = self.previous.get(letter)
+            follows = [] if before is None else ["--previous", before]
+            yield ["calibrate", "tilt", *tilt, "--head", letter, "-o", draft, *papers, *follows]
+            onto = ["--onto", draft, "--head", letter, *papers]
+            for name in ENCODERS:
+                if self._file(letter, name).exists():
+                    yield ["calibrate", "encoder", str(self._file(letter, name)), *onto]
+            if self._file(letter, "still.csv").exists():
+                yield ["calibrate", "still", str(self._file(letter, "still.csv")), *onto]
+
+    def _bar(self, papers: Sequence[str]) -> Iterator[list[str]]:
+        bar = self.folder.path / "bar.csv"
+        if bar.exists():
+            drafts = [str(self.folder.draft(letter)) for letter in "AB"]
+            yield [
+                "calibrate",
+                "bar",
+                str(bar),
+                "--onto",
+                drafts[0],
+                "--onto-b",
+                drafts[1],
+                *papers,
+            ]
+
+    def _run(self, commands: Sequence[Sequence[str]]) -> Did:
+        """Run commands one after the other; the last words of each are told."""
+        said = []
+        for words in commands:
+            code, text = _command(words)
+            self._keep(words)
+            if code:
+                return Did(f"{words[0]}: {text}", well=False)
+            said.append(text)
+        return Did(" ".join(said)[-400:])
+
+    def _keep(self, words: Sequence[str]) -> None:
+        with (self.folder.path / KEPT).open("a", encoding="utf-8") as file:
+            file.write(f"levelhead {shlex.join(words)}\n")
+
+    def _file(self, letter: str, name: str) -> Path:
+        return self.folder.path / letter / name if self.pair else self.folder.path / name
+
+    def _certificates(self, letter: str) -> tuple[Path, Path, Path]:
+        stem = self.folder.path / f"{letter}-certificate"
+        return stem.with_suffix(".html"), stem.with_suffix(".pdf"), stem.with_suffix(".xml")
+
+    def _draft(self, letter: str) -> CalibrationRecord | None:
+        path = self.folder.draft(letter)
+        if not path.exists():
+            return None
+        found = load_record(path.read_text(encoding="utf-8"), str(path))
+        return found if isinstance(found, CalibrationRecord) else None
+
+
+def _check_stacks(blocks: Reference) -> None:
+    """A set that tells neither its blocks nor a formula would stop the work much later."""
+    try:
+        blocks.stack(10.0, ())
+    except ValueError:
+        name, why = f"gauge-blocks {blocks.id}", "tell neither U_per_mm nor their blocks"
+        raise ReferenceRefused(name, why, "complete the register from the certificate") from None
+
+
+def _command(words: Sequence[str]) -> tuple[int, str]:
+    """Run a command as if it were typed; return its exit code and what it says last."""
+    module = COMMANDS[words[0]]
+    parser = argparse.ArgumentParser(prog=f"levelhead {words[0]}", exit_on_error=False)
+    module.add_arguments(parser)
+    told = io.StringIO()
+    with contextlib.redirect_stdout(told):
+        code = int(module.run(parser.parse_args(words[1:])))
+    lines = [line.strip() for line in told.getvalue().splitlines() if line.strip()]
+    return code, lines[-1] if lines else ""

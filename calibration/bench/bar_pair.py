@@ -2,19 +2,17 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-
-import numpy as np
-from numpy.typing import NDArray
+from dataclasses import dataclass, field
 
 from calibration.bench.capture import Settled
 from calibration.bench.procedure import Need, Progress, Row, Target
-from calibration.bench.rows import angle_rad, pooled_spread_deg, reading_columns
-from calibration.errors import BadBenchData
-from calibration.fits.bar import ATTITUDES, BarAttitude, BarFit, fit_bar, next_attitude
+from calibration.bench.rows import as_csv, pooled_spread_deg, reading_columns
+from calibration.drafting.bar import fit_pairs
+from calibration.errors import CalibrationError
+from calibration.files.series import parse_series
+from calibration.fits.bar import ATTITUDES, BarAttitude, BarFit, next_attitude
 from calibration.fits.result import Fit
-
-F64 = NDArray[np.float64]
+from calibration.records.parts import AzimuthChannel, Coefficients
 
 HEADS = ("A", "B")
 FLAGS = ("turned", "rolled", "exchanged")
@@ -30,15 +28,16 @@ SWAP = "Hold each head while its spigot is loose; tighten it before you let go."
 class BarPair:
     """Bar readings of a pair until zeros and ports are known as well as wanted.
 
-    ``azimuth`` is the channel that looks along the bar. Readings are fitted as they come (for
-    the guidance); the calibration corrects them first where a head has coefficients.
+    ``azimuth`` is the channel that looks along the bar; ``known`` what each head's own readings
+    told of it already, by letter.
     """
 
     length_m: float
-    azimuth: str = "azimuth_cross"
+    azimuth: AzimuthChannel = "azimuth_cross"
     u_zero_deg: float = 0.003
     u_port_mm: float = 0.2
     most: int = 16
+    known: Mapping[str, Coefficients] = field(default_factory=dict)
     heads: tuple[str, ...] = HEADS
     file: str = "bar.csv"
     title: str = "Two heads on the reference bar"
@@ -55,7 +54,7 @@ class BarPair:
             return Progress(0, 6, self.most, 0, 16, spread_deg=spread)
         try:
             fit = self._fit(rows)
-        except BadBenchData as error:
+        except CalibrationError as error:
             return Progress(len(taken), 6, self.most, 0, 16, trouble=str(error))
         fits = {"incl_y": fit.incl_y, "incl_x": fit.incl_x, "azimuth": fit.azimuth}
         return Progress(
@@ -97,10 +96,10 @@ class BarPair:
         )
 
     def _fit(self, rows: Sequence[Row]) -> BarFit:
-        along, across, azimuth = (
-            _pairs(rows, name) for name in ("incl_y_deg", "incl_x_deg", "azimuth_deg")
-        )
-        return fit_bar(attitudes_of(rows), along, across, azimuth, self.length_m)
+        counted = [{**row, "row": str(i)} for i, row in enumerate(rows, 1)]
+        file = parse_series(as_csv(counted), self.file, (), kinds=("bar",))
+        known = {letter: self.known.get(letter, Coefficients()) for letter in HEADS}
+        return fit_pairs(file, known, self.length_m, self.azimuth)
 
     def _needs(self, channel: str, fit: Fit) -> list[Need]:
         if channel == "incl_x":
@@ -118,10 +117,6 @@ class BarPair:
 def attitudes_of(rows: Sequence[Row]) -> list[BarAttitude]:
     """Return the attitude of each pair of rows, head A's first."""
     return [BarAttitude(*(row[flag] == "1" for flag in FLAGS)) for row in rows[::2]]
-
-
-def _pairs(rows: Sequence[Row], column: str) -> F64:
-    return np.array([angle_rad(row, column) for row in rows]).reshape(-1, 2)
 
 
 def _columns(reading: Settled, channels: Mapping[str, str]) -> dict[str, str]:

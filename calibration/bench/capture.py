@@ -1,8 +1,11 @@
-"""One reading of one head: wait until it is still, then average while it stays so."""
+"""One reading of one head: wait until it is still, then average while it stays so.
+
+A head that still settles is waited for; one that moves while it is read is refused.
+"""
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum, auto
 
 import numpy as np
@@ -20,6 +23,7 @@ from calibration.bench.stillness import (
 
 F64 = NDArray[np.float64]
 
+NOTHING: F64 = np.empty(0)
 GAP = 5.0
 """A pause of so many sample intervals ends a window: nobody saw what the head did."""
 
@@ -106,8 +110,8 @@ class Capture:
         """Take one sample: device time, angles in rad, temperature in degC."""
         if self._broken(time_s, values):
             self._after_gap()
-        self._time_s = np.append(self._time_s, time_s)
-        self._values = {c: np.append(self._values.get(c, ()), v) for c, v in values.items()}
+        self._time_s = _longer(self._time_s, time_s)
+        self._values = {c: _longer(self._values.get(c, NOTHING), v) for c, v in values.items()}
         self._forget()
         self.stillness = judge(self._time_s, self._values, self._settings.limits)
         self._follow(time_s)
@@ -141,15 +145,35 @@ class Capture:
         still = self.stillness.rest is Rest.STILL
         if self._phase is _Phase.WAITING and still:
             self._phase, self._since_s = _Phase.READING, time_s
-        elif self._phase is _Phase.READING and not still:
+        elif self._phase is _Phase.READING and self.stillness.rest is Rest.MOVING:
             self._phase, self.outcome = _Phase.IDLE, Refused(self.stillness)
+        elif self._phase is _Phase.READING and not still:
+            self._phase = _Phase.WAITING
         elif self._phase is _Phase.READING and time_s - self._since_s >= self._settings.reading_s:
-            self._phase, self.outcome = _Phase.IDLE, self._settle()
+            self._end()
+
+    def _end(self) -> None:
+        """Take the reading, unless it crept from one half to the other: then read on."""
+        read_s = self._settings.reading_s
+        whole = replace(self._settings.limits, window_s=read_s, least=4)
+        taken = self._time_s > self._since_s
+        values = {c: v[taken] for c, v in self._values.items()}
+        if judge(self._time_s[taken], values, whole).rest is Rest.SETTLING:
+            self._phase = _Phase.WAITING
+            return
+        self._phase, self.outcome = _Phase.IDLE, self._settle()
 
     def _settle(self) -> Settled:
         taken = self._time_s > self._since_s
         spread = {c: _spread(c, v[taken]) for c, v in self._values.items()}
         return Settled(_means(self._values, taken), spread, int(taken.sum()))
+
+
+def _longer(before: F64, value: float) -> F64:
+    longer = np.empty(before.size + 1)
+    longer[:-1] = before
+    longer[-1] = value
+    return longer
 
 
 def _means(values: Mapping[str, F64], taken: NDArray[np.bool_]) -> dict[str, float]:

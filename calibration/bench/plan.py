@@ -5,6 +5,7 @@ As found comes before any adjustment, and as left repeats its points.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from calibration.bench.bar_pair import BarPair
 from calibration.bench.dividing_rounds import DividingRounds
@@ -17,12 +18,18 @@ from calibration.bench.steps import Act, Series, Step
 from calibration.bench.tumble import Tumble
 from calibration.bench.turned_about import Reversal
 from calibration.files.references import Kind, Reference
+from calibration.records.parts import AzimuthChannel, Coefficients
 
 REFERENCES = Act(
     "References",
     ("The references of the sheet are looked up in the register.",),
     "a result is worth what its references are worth: out of date or without a certificate, "
     "the work stops here",
+)
+FIT_ALONE = Act(
+    "Coefficients of each head alone",
+    ("The readings of each head are fitted, and its draft is begun.",),
+    "what a head's own errors hide on the bar is taken off first",
 )
 FIT = Act(
     "Coefficients",
@@ -71,7 +78,7 @@ class Scope:
     warm_up_s: float = 900.0
     still_s: float = 600.0
     turned: tuple[str, ...] = ("rotation",)
-    azimuth: str = "azimuth_cross"
+    azimuth: AzimuthChannel = "azimuth_cross"
 
 
 def steps_of(
@@ -79,10 +86,12 @@ def steps_of(
     references: Sequence[Reference],
     scope: Scope,
     rows: Mapping[str, tuple[Row, ...]],
+    known: Mapping[str, Coefficients] = MappingProxyType({}),
 ) -> tuple[Step, ...]:
     """Return the steps for one head, or for two on the bar.
 
-    ``rows`` are those on file: the points as left follow those as found.
+    ``rows`` are those on file: the points as left follow those as found. ``known`` is what the
+    drafts say of each head, by letter: the bar's readings are corrected by it.
     """
     letters = [head.letter if len(heads) > 1 else "" for head in heads]
     steps = [Step("references", REFERENCES)]
@@ -90,7 +99,8 @@ def steps_of(
         steps += _readings(head, folder, references, scope)
     bar = first_of(references, Kind.BAR)
     if len(heads) == 2 and bar is not None:
-        steps.append(Step("bar", Series(BarPair(float(bar.value) / 1e3, scope.azimuth))))
+        pair = BarPair(float(bar.value) / 1e3, scope.azimuth, known=known)
+        steps += [Step("fit alone", FIT_ALONE), Step("bar", Series(pair))]
     steps.append(Step("fit", FIT))
     for head, folder in zip(heads, letters, strict=True):
         steps += _ending(head, folder, references, scope, rows)

@@ -40,11 +40,32 @@ def find_bar(
     length_m: float,
     azimuth: AzimuthChannel = "azimuth_cross",
 ) -> BarFound:
-    """Fit the bar on readings corrected by what is known of heads A and B already.
+    """Fit the bar, and put the zeros that it tells into what is known of heads A and B.
 
     Raises:
-        BadBenchData: an attitude without both heads.
+        BadBenchData: an attitude without both heads, or no reading more than there are unknowns.
         CalibrationFileError: a row that cannot be used.
+    """
+    fit = fit_pairs(file, known, length_m, azimuth)
+    open_ = tuple(n for n in fit.undetermined if "zero" in n or n.startswith("azimuth port"))
+    after = dict(known)
+    if not any("zero" in n for n in open_):
+        if not all(math.isfinite(f.u("zero A")) for f in (fit.incl_y, fit.azimuth)):
+            why = "no reading is left over to tell how good the zeros are"
+            raise BadBenchData(file.where, why, "read the heads in another attitude")
+        after = _mended(fit, known, azimuth)
+    return BarFound(fit, after, open_)
+
+
+def fit_pairs(
+    file: Series,
+    known: Mapping[str, Coefficients],
+    length_m: float,
+    azimuth: AzimuthChannel = "azimuth_cross",
+) -> BarFit:
+    """Fit the bar on readings corrected by what is known of heads A and B already.
+
+    Raises: as ``find_bar``, but for the readings that are left over.
     """
     attitudes, rows = _pairs(file)
     corrected = {
@@ -55,12 +76,7 @@ def find_bar(
         np.stack([corrected[letter][name] for letter in HEADS], axis=1)
         for name in ("incl_y", "incl_x", azimuth)
     )
-    fit = fit_bar(attitudes, along, across, _from_quarter(sight), length_m)
-    open_ = tuple(n for n in fit.undetermined if "zero" in n or n.startswith("azimuth port"))
-    after = dict(known)
-    if not any("zero" in n for n in open_):
-        after = _mended(fit, known, azimuth)
-    return BarFound(fit, after, open_)
+    return fit_bar(attitudes, along, across, _from_quarter(sight), length_m)
 
 
 def _pairs(file: Series) -> tuple[list[BarAttitude], list[tuple[Row, Row]]]:

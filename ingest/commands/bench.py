@@ -17,15 +17,17 @@ from calibration.bench.happenings import (
     Effect,
     Event,
     Leave,
+    Read,
     Record,
     Save,
     Typed,
 )
 from calibration.bench.plan import HeadAtHand, Scope, steps_of
+from calibration.bench.procedure import Row
 from calibration.bench.recording import Recording
 from calibration.bench.screen import Live, screen
 from calibration.bench.session import Phase, Session, begun
-from calibration.bench.steps import Act
+from calibration.bench.steps import Act, Step
 from calibration.files.sheet import Sheet
 from ingest.commands.bench_acts import Acts
 from ingest.commands.bench_folder import REFERENCES, Folder, check_rows
@@ -62,6 +64,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--one-head", action="store_true", help="simulate head A alone, without the bar"
     )
     parser.add_argument(
+        "--three-axis", action="store_true", help="simulate heads that also sense the upright axis"
+    )
+    parser.add_argument(
         "--by-itself", action="store_true", help="with --simulated: nobody has to type anything"
     )
     parser.add_argument(
@@ -87,7 +92,8 @@ def run(args: argparse.Namespace) -> int:
     sheet = folder.read_sheet()
     heads: Heads
     if args.simulated:
-        heads = SimulatedHeads(args.seed, [head.letter for head in sheet.head])
+        there = [head.letter for head in sheet.head]
+        heads = SimulatedHeads(args.seed, there, three_axis=args.three_axis)
     else:
         config = load_config(args.config)
         heads = LiveHeads(make_links(config.links), {h.head_id: h.letter for h in sheet.head})
@@ -112,6 +118,7 @@ class Bench:
         self._pair = len(sheet.head) > 1
         self._acts = Acts(folder, sheet, self._pair, args.key, _previous(args.previous))
         self._watch = Watch(CaptureSettings(), [head.letter for head in sheet.head])
+        self._known = self._acts.known()
         self._shown: object = None
 
     async def run(self, script: TextIO | None) -> int:
@@ -134,11 +141,13 @@ class Bench:
         return EXIT_STOPPED if session.stopped else 0
 
     def _begun(self) -> Session:
-        steps = steps_of(self._at_hand, self._references, self._scope, {})
-        rows = self._folder.read_rows(steps)
-        steps = steps_of(self._at_hand, self._references, self._scope, rows)
+        rows = self._folder.read_rows(self._steps({}))
+        steps = self._steps(rows)
         check_rows(self._folder, steps, rows)
         return begun(steps, rows, self._acts.done())
+
+    def _steps(self, rows: Mapping[str, tuple[Row, ...]]) -> tuple[Step, ...]:
+        return steps_of(self._at_hand, self._references, self._scope, rows, self._known)
 
     def _check(self, seen: Mapping[str, Seen]) -> None:
         for head in self._sheet.head:
@@ -160,7 +169,9 @@ class Bench:
         for sample in await self._heads.samples(hurry=busy):
             self._watch.feed(sample)
             if session.phase in (Phase.READ, Phase.RECORD):
-                event = self._watch.happened(self._stamps(session))
+                event = self._watch.happened()
+                if isinstance(event, Read):
+                    event = replace(event, stamps=self._stamps(session))
                 session = session if event is None else await self._on(session, event)
         self._show(session, terminal)
         return session
@@ -184,12 +195,13 @@ class Bench:
                 self._watch.stop()
             case Save(path, rows):
                 self._folder.save(path, rows)
-                steps = steps_of(self._at_hand, self._references, self._scope, session.rows)
-                session = replace(session, steps=steps)
+                session = replace(session, steps=self._steps(session.rows))
             case Do(step):
                 did = self._acts.do(step)
                 # Nobody is there to mend what went wrong and try again.
                 did = replace(did, stop=did.stop or (self._by_itself and not did.well))
+                self._known = self._acts.known()
+                session = replace(session, steps=self._steps(session.rows))
                 session = await self._on(session, did)
             case Leave():
                 session = replace(session, phase=Phase.OVER)

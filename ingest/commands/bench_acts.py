@@ -18,6 +18,7 @@ from calibration.bench.steps import Step
 from calibration.errors import CalibrationError, ReferenceRefused
 from calibration.files.references import Kind, Reference, usable
 from calibration.files.sheet import Sheet
+from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
 from calibration.records.text import load_record
 from ingest.commands import calibrate, certificate, record, verify
@@ -68,7 +69,9 @@ class Acts:
             draft, mark = self._draft(letter), f" {letter}" if self.pair else ""
             if draft is None:
                 return frozenset()
-            done.add("fit")
+            done.add("fit alone")
+            if not self.pair or any(fit.kind == "bar" for fit in draft.fits):
+                done.add("fit")
             if draft.as_found is not None:
                 done.add(f"verify-found{mark}")
             if draft.as_left is not None:
@@ -78,6 +81,11 @@ class Acts:
             if draft.signatures and self._certificates(letter)[1].exists():
                 done.add(f"certificate{mark}")
         return frozenset(done)
+
+    def known(self) -> dict[str, Coefficients]:
+        """Return what the drafts say of each head, by letter."""
+        drafts = {letter: self._draft(letter) for letter in self._letters}
+        return {a: draft.coefficients for a, draft in drafts.items() if draft is not None}
 
     @property
     def _letters(self) -> tuple[str, ...]:
@@ -96,6 +104,8 @@ class Acts:
         letter = step.folder or "A"
         papers = ["--sheet", str(self.folder.sheet), "--references", str(self.folder.references)]
         draft = str(self.folder.draft(letter))
+        if step.name == "fit alone":
+            return [*self._fits(papers)]
         if step.name == "fit":
             return [*self._fits(papers), *self._bar(papers)]
         if step.name.startswith("verify"):

@@ -28,21 +28,29 @@ RATE_HZ = 50.0
 PIECE_S = 0.1
 HURRIED_S = 1.0
 """While something is read, time goes by in pieces of this length, as fast as it can."""
+WARM_S = 4 * 3600.0
+BETWEEN_S = 60.0
+"""A head is long warm when the first row is read; from row to row a minute passes."""
 LETTERS = ("A", "B")
 BEDS_DEG = 0.002
 """Expanded uncertainty of a sine bar's face against its rollers."""
 
 
 class SimulatedHeads:
-    """Heads without a port: samples as their converters make them, in a time of their own."""
+    """Heads without a port: samples as their converters make them, in a time of their own.
+
+    What a row reads depends on the seed, the step and the row alone, so that work that was
+    broken off comes out the same.
+    """
 
     trouble = ""
 
-    def __init__(self, seed: int, letters: Sequence[str]) -> None:
+    def __init__(self, seed: int, letters: Sequence[str], *, three_axis: bool = False) -> None:
         self._now_s = 0.0
-        self._letters = tuple(letters)
-        self._bench = SimulatedBench(seed, lambda: self._now_s)
-        self._noise = np.random.default_rng([seed, 0x6E01])
+        self._letters = self._read = tuple(letters)
+        self._row: tuple[str, int] = ("", 0)
+        self._tries = 0
+        self._bench = SimulatedBench(seed, lambda: self._now_s, three_axis=three_axis)
 
     async def open(self) -> Mapping[str, Seen]:
         """Return who is there."""
@@ -56,13 +64,19 @@ class SimulatedHeads:
 
     async def place(self, step: Step, target: Target | None, taken: int) -> None:
         """Do what the target asks."""
+        self._read = step.heads
+        row = (step.name, taken)
+        self._tries = self._tries + 1 if row == self._row else 0
+        self._row = row
+        self._bench.take_up(*row, self._tries)
+        self._now_s = (0.0 if step.name.startswith("warm") else WARM_S) + BETWEEN_S * taken
         if target is None:
             return
         kind = Path(step.path).stem
         self._bench.place(kind, dict(target.columns), step.folder or "A")
 
     async def samples(self, *, hurry: bool) -> Sequence[Sample]:
-        """Return the samples of a piece of time."""
+        """Return the samples of a piece of time; in a hurry, only those of what is read."""
         if not hurry:
             await asyncio.sleep(PIECE_S)
         else:
@@ -70,14 +84,15 @@ class SimulatedHeads:
         piece = HURRIED_S if hurry else PIECE_S
         times = self._now_s + np.arange(round(piece * RATE_HZ)) / RATE_HZ
         self._now_s += piece
-        return [sample for letter in self._letters for sample in self._of(letter, times)]
+        letters = self._read if hurry else self._letters
+        return [sample for letter in letters for sample in self._of(letter, times)]
 
     async def close(self) -> None:
         """There is nothing to let go."""
 
     def _of(self, letter: str, times: np.ndarray[tuple[int], np.dtype[np.float64]]) -> list[Sample]:
         head = self._bench.heads[letter]
-        raw = head.sensors.read(self._bench.true_channels(head, times), self._noise)
+        raw = self._bench.samples(letter, times)
         rows = {c: raw[ROW[c]] for c in head.design.channels}
         known = {c: row for c, row in rows.items() if not np.isnan(row).any()}
         return [

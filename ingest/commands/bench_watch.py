@@ -1,6 +1,6 @@
 """Samples of all heads of the bench, turned into what happens to a session."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from calibration.bench.capture import Capture, CaptureSettings, Refused, Settled
 from calibration.bench.happenings import Event, Read, Recorded, Unread
@@ -45,9 +45,9 @@ class Watch:
         if self._recorder is not None and sample.letter == self._recorded:
             self._recorder.feed(sample.time_s, sample.values, capture.stillness)
 
-    def happened(self, stamps: Mapping[str, str]) -> Event | None:
+    def happened(self) -> Event | None:
         """Return what came of the reading or the recording, once; None while it goes on."""
-        event = self._of_recording() or self._of_reading(stamps)
+        event = self._of_recording() or self._of_reading()
         if event is not None:
             self.stop()
         return event
@@ -58,7 +58,7 @@ class Watch:
             return None
         return Recorded(recorder.rows, recorder.broken)
 
-    def _of_reading(self, stamps: Mapping[str, str]) -> Event | None:
+    def _of_reading(self) -> Event | None:
         outcomes = {letter: self.captures[letter].outcome for letter in self._wanted}
         for letter, outcome in outcomes.items():
             if isinstance(outcome, Refused):
@@ -66,4 +66,4 @@ class Watch:
         settled = {a: o for a, o in outcomes.items() if isinstance(o, Settled)}
         if not outcomes or len(settled) < len(outcomes):
             return None
-        return Read(settled, stamps)
+        return Read(settled)

@@ -81,7 +81,7 @@ def _next(series: Series, found: tuple[EncoderFound, ...]) -> dict[str, str]:
     """Say per channel what to take next; empty where it is done."""
     if series.kind != "turn":
         return {each.channel: ROUND if each.part is None else "" for each in found}
-    advice = {}
+    advice: dict[str, str] = {}
     for each in found:
         own = tuple(row for row in series.rows if row.text("channel") == each.channel)
         advice[each.channel] = advised(FullTurn(each.channel), replace(series, rows=own))

@@ -75,6 +75,17 @@ class SimulatedBench:
         """Return the hardware identity of a head."""
         return self.heads[letter].design.head
 
+    def take_up(self, *key: str | int) -> None:
+        """Draw all that is random from here on from a key: work that was broken off goes on as
+        if it had not been."""
+        self._random = stream(self._seed, "technician at the bench", *key)
+        self._noise = {a: stream(self._seed, "bench noise", a, *key) for a in NAMES}
+
+    def samples(self, letter: str, t_s: F64) -> F64:
+        """Return raw channels at increasing times, shape (8, n), rad."""
+        head = self.heads[letter]
+        return head.sensors.read(self._true(letter, t_s), self._noise[letter])
+
     def place(self, kind: str, columns: Columns, letter: str = "A") -> None:
         """Put a head, or both on the bar, where the columns of a row say.
 

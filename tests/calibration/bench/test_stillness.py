@@ -118,6 +118,27 @@ def test_a_head_that_settles_first_is_waited_for():
     assert capture.outcome.mean["incl_x"] == pytest.approx(0.1, abs=NOISE)
 
 
+def test_a_head_that_settles_slowly_is_waited_for_and_read_where_it_ends():
+    for seed in range(60):
+        capture = Capture(CaptureSettings(reading_s=2.0))
+        capture.begin()
+        t, values = noisy(16.0, seed=seed)
+        for at, value in zip(t, values + math.radians(0.1) * np.exp(-t / 1.5), strict=True):
+            capture.feed(at, {"incl_x": value})
+        assert isinstance(capture.outcome, Settled)
+        assert abs(math.degrees(capture.outcome.mean["incl_x"])) < 0.0072  # twice the creep seen
+
+
+def test_a_head_that_creeps_for_ever_is_never_read():
+    capture = Capture(CaptureSettings(reading_s=2.0))
+    capture.begin()
+    t, values = noisy(20.0)
+    for at, value in zip(t, values + math.radians(0.006) * t, strict=True):
+        capture.feed(at, {"incl_x": value})
+    assert capture.outcome is None
+    assert capture.waiting
+
+
 def test_a_gap_in_the_samples_starts_the_reading_anew():
     capture = Capture(CaptureSettings(reading_s=2.0))
     capture.begin()

@@ -87,6 +87,10 @@ class BarPair:
         other = "not the best choice now, but it counts"
         return (_target(first, last, why), *(_target(a, last, other) for a in rest))
 
+    def needs(self, target: Target) -> tuple[str, ...]:
+        """Return the channels that must have a value."""
+        return ("incl_y", "incl_x", self.azimuth)
+
     def taken(self, target: Target, readings: Mapping[str, Settled]) -> tuple[Row, ...]:
         """Return the rows of both heads."""
         channels = {"incl_y": "incl_y", "incl_x": "incl_x", "azimuth": self.azimuth}

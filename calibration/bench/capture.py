@@ -4,7 +4,7 @@ A head that still settles is waited for; one that moves while it is read is refu
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from enum import Enum, auto
 
@@ -23,7 +23,6 @@ from calibration.bench.stillness import (
 
 F64 = NDArray[np.float64]
 
-NOTHING: F64 = np.empty(0)
 GAP = 5.0
 """A pause of so many sample intervals ends a window: nobody saw what the head did."""
 
@@ -76,12 +75,17 @@ class Capture:
         self._values: dict[str, F64] = {}
         self._phase = _Phase.IDLE
         self._since_s = math.inf
+        self._needed: frozenset[str] = frozenset()
         self.stillness = UNKNOWN
         self.outcome: Settled | Refused | None = None
 
-    def begin(self) -> None:
-        """Ask for a reading: it starts as soon as the head is still."""
-        self._phase, self.outcome = _Phase.WAITING, None
+    def begin(self, needed: Collection[str] = ()) -> None:
+        """Ask for a reading: it starts as soon as the head is still.
+
+        ``needed`` are the channels that decide about that, and must have values; without it,
+        all that have some.
+        """
+        self._phase, self.outcome, self._needed = _Phase.WAITING, None, frozenset(needed)
 
     def cancel(self) -> None:
         """Ask for none any more."""
@@ -104,26 +108,43 @@ class Capture:
         """The mean of each channel over the last window: what a display shows."""
         if not self._time_s.size:
             return {}
-        return _means(self._values, self._time_s > self._time_s[-1] - self._window_s)
+        recent = self._time_s > self._time_s[-1] - self._window_s
+        shown = _valued({c: v[recent] for c, v in self._values.items()})
+        return {c: _mean(c, v) for c, v in shown.items()}
 
     def feed(self, time_s: float, values: Mapping[str, float]) -> None:
-        """Take one sample: device time, angles in rad, temperature in degC."""
-        if self._broken(time_s, values):
+        """Take one sample: device time, angles in rad, temperature in degC.
+
+        A channel that is missing, or NaN, has no value just then.
+        """
+        if self._broken(time_s):
             self._after_gap()
+        for channel in values.keys() - self._values.keys():
+            self._values[channel] = np.full(self._time_s.size, math.nan)
         self._time_s = _longer(self._time_s, time_s)
-        self._values = {c: _longer(self._values.get(c, NOTHING), v) for c, v in values.items()}
+        self._values = {
+            c: _longer(before, values.get(c, math.nan)) for c, before in self._values.items()
+        }
         self._forget()
-        self.stillness = judge(self._time_s, self._values, self._settings.limits)
+        judged = self._judged(self._values)
+        self.stillness = judge(self._time_s, judged, self._settings.limits)
         self._follow(time_s)
+
+    def _judged(self, values: Mapping[str, F64]) -> dict[str, F64]:
+        """Return the channels that decide; a needed one that never had a value is nowhere."""
+        if not self._needed:
+            return _valued(values)
+        nothing = np.full(self._time_s.size, math.nan)
+        return {c: values.get(c, nothing) for c in self._needed}
 
     @property
     def _window_s(self) -> float:
         return self._settings.limits.window_s
 
-    def _broken(self, time_s: float, values: Mapping[str, float]) -> bool:
+    def _broken(self, time_s: float) -> bool:
         if not self._time_s.size:
             return False
-        if time_s <= self._time_s[-1] or values.keys() != self._values.keys():
+        if time_s <= self._time_s[-1]:
             return True
         if self._time_s.size < 2:
             return False
@@ -157,7 +178,7 @@ class Capture:
         read_s = self._settings.reading_s
         whole = replace(self._settings.limits, window_s=read_s, least=4)
         taken = self._time_s > self._since_s
-        values = {c: v[taken] for c, v in self._values.items()}
+        values = {c: v[taken] for c, v in self._judged(self._values).items()}
         if judge(self._time_s[taken], values, whole).rest is Rest.SETTLING:
             self._phase = _Phase.WAITING
             return
@@ -165,8 +186,9 @@ class Capture:
 
     def _settle(self) -> Settled:
         taken = self._time_s > self._since_s
-        spread = {c: _spread(c, v[taken]) for c, v in self._values.items()}
-        return Settled(_means(self._values, taken), spread, int(taken.sum()))
+        values = _valued({c: v[taken] for c, v in self._values.items()})
+        spread = {c: _spread(c, v) for c, v in values.items()}
+        return Settled({c: _mean(c, v) for c, v in values.items()}, spread, int(taken.sum()))
 
 
 def _longer(before: F64, value: float) -> F64:
@@ -176,8 +198,13 @@ def _longer(before: F64, value: float) -> F64:
     return longer
 
 
-def _means(values: Mapping[str, F64], taken: NDArray[np.bool_]) -> dict[str, float]:
-    return {c: float(_straight(c, v[taken]).mean()) for c, v in values.items()}
+def _valued(values: Mapping[str, F64]) -> dict[str, F64]:
+    """Return the channels that have a value throughout."""
+    return {c: v for c, v in values.items() if not np.isnan(v).any()}
+
+
+def _mean(channel: str, values: F64) -> float:
+    return float(_straight(channel, values).mean())
 
 
 def _spread(channel: str, values: F64) -> float:

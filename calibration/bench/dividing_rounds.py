@@ -83,6 +83,10 @@ class DividingRounds:
         why = "started there, the next round lowers the uncertainty of the harmonics most"
         return (self._target(start, 0, do, why),)
 
+    def needs(self, target: Target) -> tuple[str, ...]:
+        """Return the channels that must have a value."""
+        return (self.channel,)
+
     def taken(self, target: Target, readings: Mapping[str, Settled]) -> tuple[Row, ...]:
         """Return the row of the reading."""
         (reading,) = readings.values()

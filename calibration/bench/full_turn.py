@@ -82,6 +82,10 @@ class FullTurn:
         best = next_position(_turn(rows), [math.radians(at) for at in between]).index
         return tuple(self._target(at, "up", BETWEEN) for at in (between.pop(best), *between))
 
+    def needs(self, target: Target) -> tuple[str, ...]:
+        """Return the channels that must have a value."""
+        return (self.channel,)
+
     def taken(self, target: Target, readings: Mapping[str, Settled]) -> tuple[Row, ...]:
         """Return the row of the reading."""
         (reading,) = readings.values()

@@ -39,6 +39,11 @@ class KnownPoints:
         """Return the next point; there is no choice, since a run is taken in order."""
         return self.plan[len(rows) : len(rows) + 1] or self.plan[-1:]
 
+    def needs(self, target: Target) -> tuple[str, ...]:
+        """Return the channels that must have a value."""
+        channel = target.columns["channel"]
+        return TILT if channel in TILT else (channel,)
+
     def taken(self, target: Target, readings: Mapping[str, Settled]) -> tuple[Row, ...]:
         """Return the row of the reading."""
         (reading,) = readings.values()

@@ -109,6 +109,9 @@ class Procedure(Protocol):
     def targets(self, rows: Sequence[Row]) -> tuple[Target, ...]:
         """Return what could be taken next, best first."""
 
+    def needs(self, target: Target) -> tuple[str, ...]:
+        """Return the channels that must have a value in a reading at the target."""
+
     def taken(self, target: Target, readings: Mapping[str, Settled]) -> tuple[Row, ...]:
         """Return the rows of a reading of each head, without row number, head id and time."""
 

@@ -129,6 +129,8 @@ class Recorder:
         if time_s - self._first_s >= (len(self._rows) + 1) * self._recording.interval_s - 1e-6:
             self._close()
         for channel, value in values.items():
+            if math.isnan(value):
+                continue
             # Angles are kept within half a turn of the first, so that none wraps on the way.
             origin = self._origin.setdefault(channel, value)
             moved = value - origin

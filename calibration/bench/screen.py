@@ -128,6 +128,8 @@ def stillness_text(seen: Stillness) -> str:
     """Return the verdict with its figure and limit."""
     if not seen.channel:
         return "settling, too few samples yet"
+    if math.isnan(seen.figure_rad):
+        return f"no value in {seen.channel}"
     figure, limit = math.degrees(seen.figure_rad), math.degrees(seen.limit_rad)
     word, verb = WORDS[seen.rest], FIGURES[seen.rest]
     return f"{word}: {seen.channel} {verb} {figure:.4f}°, limit {limit:.4f}°"

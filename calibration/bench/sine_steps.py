@@ -81,6 +81,10 @@ class SineSteps:
         other = "not the best choice now, but it counts"
         return tuple(self._target(s, why if i == 0 else other) for i, s in enumerate(ordered))
 
+    def needs(self, target: Target) -> tuple[str, ...]:
+        """Return the channels that must have a value."""
+        return CHANNELS
+
     def taken(self, target: Target, readings: Mapping[str, Settled]) -> tuple[Row, ...]:
         """Return the row of the reading."""
         (reading,) = readings.values()

@@ -66,6 +66,10 @@ def told_refusal(head: str, refused: Refused) -> str:
     verdict = refused.verdict
     if not verdict.channel:
         return f"Not taken: head {head} fell silent while it was read. Take it again."
+    if math.isnan(verdict.figure_rad):
+        return (
+            f"Not taken: head {head} has no value in {verdict.channel}. See to it, take it again."
+        )
     figure, limit = (math.degrees(x) for x in (verdict.figure_rad, verdict.limit_rad))
     return (
         f"Not taken: head {head} moved while it was read: {verdict.channel} by {figure:.4f}°, "

@@ -92,6 +92,10 @@ class Tumble:
         other = "not the best choice now, but it counts"
         return (_target(first, why), *(_target(name, other) for name in left))
 
+    def needs(self, target: Target) -> tuple[str, ...]:
+        """Return the channels that must have a value."""
+        return CHANNELS
+
     def taken(self, target: Target, readings: Mapping[str, Settled]) -> tuple[Row, ...]:
         """Return the row of the reading."""
         (reading,) = readings.values()

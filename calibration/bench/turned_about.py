@@ -16,6 +16,7 @@ from calibration.fits.tilt_reversal import fit_reversal, next_facing
 F64 = NDArray[np.float64]
 
 AXES = ("x", "y")
+CHANNELS = ("incl_x", "incl_y")
 FACINGS = ("as-marked", "turned")
 CAUTIONS = ("Lift the head clear of the plate to turn it; do not drag it over the marks.",)
 
@@ -67,10 +68,14 @@ class Reversal:
         order = [(axes[0], best), (axes[0], 1 - best), (axes[1], 0), (axes[1], 1)]
         return tuple(_target(axis, FACINGS[f], why) for axis, f in order)
 
+    def needs(self, target: Target) -> tuple[str, ...]:
+        """Return the channels that must have a value."""
+        return CHANNELS
+
     def taken(self, target: Target, readings: Mapping[str, Settled]) -> tuple[Row, ...]:
         """Return the row of the reading."""
         (reading,) = readings.values()
-        channels = [c for c in ("incl_x", "incl_y", "incl_z") if c in reading.mean]
+        channels = [c for c in (*CHANNELS, "incl_z") if c in reading.mean]
         return ({**target.columns, **reading_columns(reading, channels)},)
 
 

@@ -27,7 +27,7 @@ from calibration.bench.procedure import Row
 from calibration.bench.recording import Recording
 from calibration.bench.screen import Live, screen
 from calibration.bench.session import Phase, Session, begun
-from calibration.bench.steps import Act, Step
+from calibration.bench.steps import Act, Series, Step
 from calibration.files.sheet import Sheet
 from ingest.commands.bench_acts import Acts
 from ingest.commands.bench_folder import REFERENCES, Folder, check_rows
@@ -186,7 +186,8 @@ class Bench:
         match effect:
             case Begin(step, target):
                 await self._heads.place(step, target, len(session.own(step)))
-                self._watch.read(step.heads)
+                if isinstance(step.work, Series):
+                    self._watch.read(step.heads, step.work.procedure.needs(target))
             case Record(step):
                 await self._heads.place(step, None, 0)
                 if isinstance(step.work, Recording):

@@ -1,6 +1,6 @@
 """Samples of all heads of the bench, turned into what happens to a session."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from calibration.bench.capture import Capture, CaptureSettings, Refused, Settled
 from calibration.bench.happenings import Event, Read, Recorded, Unread
@@ -22,11 +22,11 @@ class Watch:
         """How long the present recording is."""
         return 0.0 if self._recorder is None else self._recorder.seconds
 
-    def read(self, letters: tuple[str, ...]) -> None:
-        """Ask for one reading of each of these heads."""
+    def read(self, letters: tuple[str, ...], needed: Collection[str]) -> None:
+        """Ask for one reading of each of these heads, with values in the channels needed."""
         self._wanted = letters
         for letter in letters:
-            self.captures[letter].begin()
+            self.captures[letter].begin(needed)
 
     def record(self, letter: str, recording: Recording) -> None:
         """Start a recording of one head."""

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from calibration.bench.bar_pair import BarPair
+from calibration.bench.bar_pair import BarPair, attitudes_of
 from calibration.bench.capture import Settled
 from calibration.bench.dividing_rounds import DividingRounds
 from calibration.bench.full_turn import FullTurn
@@ -16,6 +16,7 @@ from calibration.bench.sine_steps import SineSteps
 from calibration.bench.tumble import ATTITUDES, Tumble, raw_sines
 from calibration.bench.turned_about import Reversal
 from calibration.files.points_file import parse_points
+from calibration.fits.bar import BarAttitude, bar_designs
 from calibration.fits.tilt_sphere import fit_sphere
 
 SIGMA = math.radians(0.003)
@@ -244,3 +245,32 @@ def test_withdrawn_rows_do_not_count():
 def test_a_file_has_its_row_first_and_a_cell_for_every_column():
     text = as_csv(numbered((), [{"a": "1", "time": "t"}, {"a": "x,y", "b": "2"}]))
     assert text == 'row,a,b,time\n1,1,,t\n2,"x,y",2,\n'
+
+
+def test_the_suggested_attitude_of_the_bar_tells_more_than_any_other():
+    series = BarPair(2.0)
+    rows = ()
+    for _ in range(6):
+        taken = attitudes_of(rows)
+        offered = series.targets(rows)
+        told = []
+        for target in offered:
+            flags = (target.columns[f] == "1" for f in ("turned", "rolled", "exchanged"))
+            designs = bar_designs([*taken, BarAttitude(*flags)], 2.0)
+            # Azimuth's last column is a port in metres: as an angle it is over the bar's length.
+            designs[2][:, -1] *= 2.0
+            spreads = [
+                np.trace(np.linalg.inv(d.T @ d + 1e-8 * np.eye(d.shape[1]))) for d in designs
+            ]
+            told.append(sum(spreads))
+        if taken:
+            assert told[0] <= min(told) * (1 + 1e-9)
+        rows = numbered(rows, series.taken(offered[0], Bench(11).read(offered[0])))
+
+
+def test_as_left_does_not_foretell_what_the_reference_will_read():
+    rows = [dict(row) for row in points_rows(POINTS)]
+    rows[-1]["reference_deg"] = "0.123000"
+    left = as_before(POINTS, rows, "left.csv", "As left")
+    assert left.plan[-1].columns["reference_deg"] == "0.000000"
+    assert left.plan[0].columns["nominal_deg"] == rows[0]["nominal_deg"]

@@ -5,7 +5,9 @@ from dataclasses import replace
 
 import pytest
 
+from calibration.bench.bar_pair import BarPair
 from calibration.bench.capture import Refused, Settled
+from calibration.bench.full_turn import FullTurn
 from calibration.bench.happenings import (
     Begin,
     Cancel,
@@ -238,6 +240,14 @@ def test_a_recording_has_evenly_spaced_rows_without_gaps():
     assert recorder.rows[3]["rotation_deg"] == "180.000000"
 
 
+def test_a_channel_that_sees_nothing_leaves_no_column():
+    recorder = Recorder(still_recording(1.0))
+    for i in range(60):
+        recorder.feed(i / 50, {"incl_x": 0.1, "azimuth_cross": math.nan}, UNKNOWN)
+    assert recorder.finished
+    assert "azimuth_cross_deg" not in recorder.rows[0]
+
+
 def test_a_recording_of_a_head_that_moved_is_of_no_use():
     recorder = recorded(1.3, move_at=0.5)
     assert not recorder.finished
@@ -273,3 +283,29 @@ def test_a_whole_recording_is_saved_and_a_broken_one_is_not():
 def test_going_back_shows_the_step_before():
     session, _ = sent(at_sphere(), Typed("back"))
     assert session.step.name == "still"
+
+
+def test_on_the_bar_both_rows_of_an_attitude_are_taken_back():
+    session = begun((Step("bar", Series(BarPair(2.0))),), {})
+    mean = {"incl_x": 0.0, "incl_y": 0.0, "azimuth_cross": 0.0}
+    both = dict.fromkeys("AB", Settled(mean, dict.fromkeys(mean, 1e-5), 10))
+    for _ in range(2):
+        session, _ = sent(session, ENTER, Read(both))
+    session, effects = sent(session, Typed("u"))
+    assert [row.get("withdrawn") for row in effects[-1].rows] == [None, None, "1", "1"]
+    assert "row 3 and 4" in session.said
+
+
+def test_a_row_of_another_channel_in_the_same_file_is_not_taken_back():
+    steps = tuple(Step(c, Series(FullTurn(c))) for c in ("rotation", "steer"))
+    session = begun(steps, {})
+    for name, at in (("rotation", 0), ("steer", 1)):
+        session = replace(session, at=at)
+        angle = {name: 0.0}
+        session, _ = sent(session, ENTER, Read({"A": Settled(angle, {name: 1e-5}, 10)}))
+    session, effects = sent(replace(session, at=0), Typed("u"))
+    rows = effects[-1].rows
+    assert [(row["channel"], row.get("withdrawn")) for row in rows] == [
+        ("rotation", "1"),
+        ("steer", None),
+    ]

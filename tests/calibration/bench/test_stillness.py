@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from calibration.bench.capture import Capture, CaptureSettings, Refused, Settled
+from calibration.bench.steps import told_refusal
 from calibration.bench.stillness import Rest, RestLimits, judge
 
 HZ = 50
@@ -161,3 +162,34 @@ def test_what_is_shown_is_the_mean_of_the_last_window():
     capture = Capture(CaptureSettings())
     feed(capture, 3.0, level=0.2)
     assert capture.latest["incl_x"] == pytest.approx(0.2, abs=NOISE)
+
+
+def test_a_channel_that_sees_nothing_does_not_keep_others_from_being_read():
+    capture = Capture(CaptureSettings(reading_s=1.0))
+    capture.begin(["incl_x"])
+    t, values = noisy(4.0)
+    for i, (at, value) in enumerate(zip(t, values, strict=True)):
+        seen = {"azimuth_cross": 0.1} if i % 7 else {}
+        capture.feed(at, {"incl_x": value, "rotation": math.nan, **seen})
+    assert isinstance(capture.outcome, Settled)
+    assert capture.outcome.mean.keys() == {"incl_x"}
+
+
+def test_a_needed_channel_without_a_value_is_never_read():
+    for missing in ({}, {"rotation": math.nan}):
+        capture = Capture(CaptureSettings(reading_s=1.0))
+        capture.begin(["rotation"])
+        for at, value in zip(*noisy(4.0), strict=True):
+            capture.feed(at, {"incl_x": value, **missing})
+        assert capture.outcome is None
+        assert capture.stillness.channel == "rotation"
+        assert math.isnan(capture.stillness.figure_rad)
+
+
+def test_a_needed_channel_that_falls_silent_while_it_is_read_is_refused():
+    capture = Capture(CaptureSettings(reading_s=2.0))
+    capture.begin(["incl_x"])
+    feed(capture, 2.0)
+    capture.feed(2.0, {"temperature": 21.0})
+    assert isinstance(capture.outcome, Refused)
+    assert "no value in incl_x" in told_refusal("A", capture.outcome)

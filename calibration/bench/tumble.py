@@ -22,7 +22,6 @@ SIDES = {0: ("forward", "backward"), 1: ("left", "right"), 2: ("up", "down")}
 FIRST = 6
 LAST = 24
 NEVER = ("how the sensor is turned in its housing",)
-REMEDY = "sine steps or the bar settle that"
 
 
 def _attitudes() -> dict[str, F64]:

@@ -13,15 +13,14 @@ from calibration.files.table import Row
 from calibration.fits.bar import BarAttitude, BarFit, fit_bar
 from calibration.fits.parts import levelled
 from calibration.measured import Measured
-from calibration.records.parts import AzimuthChannel, Coefficients, EncoderPart, Port
+from calibration.records.parts import CHANNELS, AzimuthChannel, Coefficients, EncoderPart, Port
 from calibration.sensors import DEFAULT_ENCODER, DEFAULT_TILT, Correction
 
 F64 = NDArray[np.float64]
 
 HEADS = ("A", "B")
 FLAGS = ("turned", "rolled", "exchanged")
-READ = ("incl_x", "incl_y", "incl_z", "azimuth_cross", "azimuth_track", "temperature")
-ROWS = {name: i for i, name in enumerate(READ)}
+ROWS: dict[str, int] = {name: row for row, name in enumerate(CHANNELS)}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,7 +95,7 @@ def _pairs(file: Series) -> tuple[list[BarAttitude], list[tuple[Row, Row]]]:
 
 def _corrected(rows: list[Row], own: Coefficients, azimuth: str) -> dict[str, F64]:
     """Return readings corrected by a head's coefficients, rad, shape (n,) each."""
-    values = np.full((len(READ), len(rows)), math.nan)
+    values = np.full((len(CHANNELS), len(rows)), math.nan)
     for j, row in enumerate(rows):
         for name in ("incl_x", "incl_y"):
             values[ROWS[name], j] = math.radians(row.value(f"{name}_deg"))
@@ -108,7 +107,7 @@ def _corrected(rows: list[Row], own: Coefficients, azimuth: str) -> dict[str, F6
     encoders = {name: part for name, part in own.encoders.items() if name == azimuth}
     known = own.model_copy(update={"encoders": encoders})
     correction = Correction.from_coefficients(known, "draft")
-    return dict(zip(READ, correction.apply(values, ROWS), strict=True))
+    return dict(zip(CHANNELS, correction.apply(values, ROWS), strict=True))
 
 
 def _from_quarter(sight: F64) -> F64:

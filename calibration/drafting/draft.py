@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Iterable
-from datetime import date
 from typing import Any
 
 from pydantic import ValidationError
@@ -11,26 +10,11 @@ from calibration.errors import BadBenchData, CalibrationFileError
 from calibration.files.sheet import Sheet, SheetHead
 from calibration.fits.result import Fit
 from calibration.records.chain import follows
-from calibration.records.papers import Head, RawFile, Software
+from calibration.records.grown import grown
+from calibration.records.papers import Head, Occasion, Software
 from calibration.records.record import CalibrationRecord
 from calibration.records.results import FitSummary
 from calibration.records.text import AnyRecord, first_fault
-
-FROM_SHEET = (
-    "issued",
-    "received",
-    "due",
-    "due_agreed",
-    "lab",
-    "place",
-    "customer",
-    "method",
-    "performed_by",
-    "authorised_by",
-    "accreditation",
-    "deviations",
-    "environment",
-)
 
 
 def begin(
@@ -49,7 +33,7 @@ def begin(
     if previous is not None:
         started = follows(previous, head.record_id, sheet.issued)
         content = {name: getattr(started, name) for name in type(started).model_fields}
-    content |= {name: getattr(sheet, name) for name in FROM_SHEET}
+    content |= {name: getattr(sheet, name) for name in Occasion.model_fields}
     own = head.model_dump(include=set(Head.model_fields))
     content |= {
         "record_id": head.record_id,
@@ -72,32 +56,17 @@ def filled(
     *,
     coefficients: dict[str, Any],
     fits: Iterable[FitSummary],
-    raw: Iterable[RawFile],
-    performed: Iterable[date] = (),
     **more: Any,
 ) -> CalibrationRecord:
-    """Return the draft with new coefficients, fits and raw files; of a kind the newest counts.
+    """Return the draft with new coefficients and fits; of a kind of fit the newest counts.
 
-    A draft that changes what was in force before is an adjustment.
+    A draft that changes what was in force before is an adjustment. ``more``: as for ``grown``.
     """
-    fits, days = tuple(fits), tuple(performed)
+    fits = tuple(fits)
     kinds = {(f.kind, f.channel) for f in fits}
-    raw_by_what = {r.what: r for r in (*draft.raw, *raw)}
-    content: dict[str, Any] = {
-        name: getattr(draft, name) for name in type(draft).model_fields
-    } | more
-    content |= {
-        "coefficients": draft.coefficients.model_copy(update=coefficients),
-        "fits": (*(f for f in draft.fits if (f.kind, f.channel) not in kinds), *fits),
-        "raw": tuple(raw_by_what.values()),
-        "performed_from": min((draft.performed_from, *days)),
-        "performed_to": max((draft.performed_to, *days)),
-        "issued": max((draft.issued, *days)),
-        "adjusted": True,
-        "sha256": "",
-        "signatures": (),
-    }
-    return _validated(content, draft.record_id)
+    kept = (f for f in draft.fits if (f.kind, f.channel) not in kinds)
+    new = draft.coefficients.model_copy(update=coefficients)
+    return grown(draft, coefficients=new, fits=(*kept, *fits), **{"adjusted": True} | more)
 
 
 def summary(fit: Fit, kind: str, channel: str, method: str) -> FitSummary:

@@ -1,7 +1,7 @@
 """A turn against a reference, or rounds of a dividing plate, to an encoder's part."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import get_args
 
 import numpy as np
@@ -83,17 +83,12 @@ def _closure(channel: CircularChannel, file: Series, _: float) -> EncoderFound:
     raw = np.unwrap(file.column_rad("raw_deg").reshape(starts, positions), axis=1)
     fit = fit_closure(raw)
     own = ("zero", *harmonic_names(ORDERS))
-    kept = Fit(
+    kept = replace(
+        fit,
         names=own,
         values=fit.values[: len(own)],
         covariance=fit.covariance[: len(own), : len(own)],
-        dof=fit.dof,
-        sigma=fit.sigma,
-        residuals=fit.residuals,
-        jacobian=fit.jacobian,
-        rank=fit.rank,
         undetermined=tuple(n for n in fit.undetermined if n in own),
-        labels=fit.labels,
     )
     return EncoderFound(channel, "circle closure", kept, _part(kept), None, _open(kept))
 

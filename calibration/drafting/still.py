@@ -3,7 +3,6 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,17 +12,17 @@ from calibration.files.series import Series
 from calibration.fits.allan import Allan, overlapping_allan
 from calibration.fits.result import Fit
 from calibration.fits.warmup import fit_warmup
-from calibration.records.parts import AnyChannel, ChannelFigures
+from calibration.records.parts import CHANNELS, AnyChannel, ChannelFigures
 from calibration.records.results import CurvePoint, Stability
 
 F64 = NDArray[np.float64]
 
+ANGLES = CHANNELS[:-1]
+"""All but the temperature."""
 UNEVEN = 0.02
 """Largest share of the interval by which a row may be early or late."""
 LEAST = 16
 WIRE_STEP_DEG = 1e-4
-MOVED_DEGC = 0.5
-"""Below this the temperature has not moved enough to tell a drift by."""
 PROVEN = 3.0
 """A warm-up is told when it is so many standard uncertainties from nought."""
 
@@ -50,7 +49,7 @@ def find_still(file: Series, reference_degc: float) -> tuple[StillFound, ...]:
     interval = _interval(file, time_s)
     temperature = file.temperatures()
     found = []
-    for channel in get_args(AnyChannel):
+    for channel in ANGLES:
         if all(row.has(f"{channel}_deg") for row in file.rows):
             y = np.degrees(np.unwrap(file.column_rad(f"{channel}_deg")))
             found.append(_channel(channel, y, time_s, interval, temperature, reference_degc))

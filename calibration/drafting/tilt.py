@@ -9,14 +9,14 @@ from numpy.typing import NDArray
 
 from calibration.errors import BadBenchData
 from calibration.files.series import AXES, FACINGS, Series
-from calibration.fits.combined import DRIFT, HEAD, TURN, Placed, Tumbled, fit_tilt
+from calibration.fits import two_axis
+from calibration.fits.combined import DRIFT, HEAD, Placed, Tumbled, fit_tilt
 from calibration.fits.parts import tilt_part, two_axis_part
 from calibration.fits.result import Fit
 from calibration.fits.tilt_reversal import fit_reversal
 from calibration.fits.tilt_sphere import FULL, fit_sphere
 from calibration.fits.tilt_steps import sine_of
 from calibration.fits.tilt_temperature import fit_temperature
-from calibration.fits.two_axis import fit_two_axes
 from calibration.records.parts import TiltPart
 from calibration.sensors import DEFAULT_TILT
 
@@ -76,7 +76,7 @@ def find_tilt(files: Sequence[Series], setup: TiltSetup) -> TiltFound:
         fit = fit_tilt(tumbled, placed, thermal=thermal)
     else:
         two = [_without_upright(p) for p in placed]
-        fit = fit_two_axes(two, thermal=thermal)
+        fit = two_axis.fit_two_axes(two, thermal=thermal)
     part = _part(fit, setup, three)
     if part is not None:
         part = _with_level(part, {p.axis for p in placed if np.ptp(p.facing) > 0}, setup)
@@ -150,8 +150,8 @@ def _with_level(part: TiltPart, reversed_axes: set[int], setup: TiltSetup) -> Ti
 
 
 def _open(fit: Fit) -> tuple[str, ...]:
-    own = {*HEAD, *DRIFT} - {*TURN}
-    return tuple(n for n in fit.undetermined if n in own or n in TURN or n.startswith("m "))
+    own = {*HEAD, *DRIFT, *two_axis.HEAD}
+    return tuple(name for name in fit.undetermined if name in own)
 
 
 def _tumbled(spheres: Sequence[Series], setup: TiltSetup) -> Tumbled:

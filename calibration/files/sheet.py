@@ -5,15 +5,14 @@ The keys ``references``, ``head_class``, ``decision_rule`` and ``setup`` are rea
 """
 
 import tomllib
-from datetime import date
 from typing import Annotated, Any, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from calibration.errors import CalibrationFileError
-from calibration.records.fields import HeadId, Line, Paragraph, RecordId, Word
-from calibration.records.papers import Customer, Environment, Lab, Method
-from calibration.records.parts import AzimuthChannel, Port, Uncertainty
+from calibration.records.fields import HeadId, Line, RecordId, Word
+from calibration.records.papers import Occasion
+from calibration.records.parts import AzimuthChannel, Part, Port, Uncertainty
 from calibration.records.text import first_fault
 
 REFERENCE_DEGC = 20.0
@@ -22,11 +21,7 @@ TURN_DEG = 1.0
 """How far a sensor may be turned in its housing where nobody measured it (our own guess)."""
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class SheetHead(_Table):
+class SheetHead(Part):
     """One head on the bench; ``letter`` tells two of them apart."""
 
     letter: Annotated[str, Field(pattern=r"^[AB]$")] = "A"
@@ -38,30 +33,17 @@ class SheetHead(_Table):
     condition: Line = ""
     stub_m: Annotated[float, Field(ge=0, le=2)] = 0.0
     u_stub_m: Uncertainty = 0.0
-    ports: dict[AzimuthChannel, Port] = {}
+    ports: dict[AzimuthChannel, Port] = Field(default_factory=dict)
     """Where sightlines start, as the head was built; the bar mends what it can see."""
 
 
-class Sheet(_Table):
+class Sheet(Occasion):
     """What a technician writes down before anything is measured."""
 
-    issued: date
-    received: date | None = None
-    due: date | None = None
-    due_agreed: bool = False
-    lab: Lab = Lab()
-    place: Line = ""
-    customer: Customer = Customer()
-    method: Method = Method()
-    performed_by: Line = ""
-    authorised_by: Line = ""
-    accreditation: Line | None = None
-    deviations: Paragraph = ""
-    environment: Environment | None = None
     references: Annotated[tuple[Word, ...], Field(max_length=100)] = ()
     head_class: str | dict[str, Any] = ""
     decision_rule: str = "guard-u-4"
-    setup: dict[str, float] = {}
+    setup: dict[str, float] = Field(default_factory=dict)
     reference_degc: Annotated[float, Field(ge=-40, le=80)] = REFERENCE_DEGC
     turn_deg: Annotated[float, Field(gt=0, le=10)] = TURN_DEG
     """Standard uncertainty of how a sensor is turned in its housing, where nothing tells."""

@@ -11,6 +11,7 @@ from calibration.records.fields import (
     Line,
     MaybeSha256,
     NotNegative,
+    Paragraph,
     Positive,
     RecordId,
     Sha256,
@@ -82,6 +83,34 @@ class Environment(Part):
 
     temperature: Stated
     humidity: Stated | None = None
+
+
+class Occasion(Part):
+    """When, where, for whom and by whom: what the sheet and the record say alike."""
+
+    issued: date
+    received: date | None = None
+    due: date | None = None
+    """When the service begins to mark results; printed only when agreed with the customer."""
+    due_agreed: bool = False
+    lab: Lab = Lab()
+    place: Line = ""
+    customer: Customer = Customer()
+    method: Method = Method()
+    performed_by: Line = ""
+    authorised_by: Line = ""
+    accreditation: Line | None = None
+    deviations: Paragraph = ""
+    """From the method."""
+    environment: Environment | None = None
+
+    @model_validator(mode="after")
+    def _check_due(self) -> Self:
+        if self.due is not None and self.due <= self.issued:
+            raise ValueError("due is not after issued")
+        if self.due_agreed and self.due is None:
+            raise ValueError("due_agreed without due")
+        return self
 
 
 class ReferenceUse(Part):

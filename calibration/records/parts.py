@@ -3,7 +3,7 @@
 At this edge angles are degrees and every name says so.
 """
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -24,6 +24,10 @@ AnyChannel = Literal[
     "steer",
     "temperature",
 ]
+
+
+CHANNELS: tuple[AnyChannel, ...] = get_args(AnyChannel)
+"""In the order of the rows that a correction takes."""
 
 
 class Part(BaseModel):

@@ -13,11 +13,8 @@ from calibration.decision import Rule
 from calibration.records.fields import Conformity, Line, MaybeSha256, Paragraph, RecordId
 from calibration.records.papers import (
     STATEMENTS,
-    Customer,
-    Environment,
     Head,
-    Lab,
-    Method,
+    Occasion,
     RawFile,
     RecordLink,
     ReferenceUse,
@@ -31,7 +28,6 @@ from calibration.records.parts import (
     CircularChannel,
     Coefficients,
     EncoderPart,
-    Part,
     Port,
     TiltPart,
 )
@@ -49,7 +45,7 @@ WORST_FIRST: tuple[Conformity, ...] = (
 """What could not be decided is no pass."""
 
 
-class CalibrationRecord(Part):
+class CalibrationRecord(Occasion):
     """One head's calibration. Only ``seal`` and ``load_record`` make one that counts."""
 
     format: Literal["levelhead-calibration"] = FORMAT
@@ -59,28 +55,13 @@ class CalibrationRecord(Part):
     title: Line = TITLE
     head: Head
 
-    issued: date
-    received: date | None = None
     performed_from: date
     performed_to: date
-    due: date | None = None
-    """When the service begins to mark results; printed only when agreed with the customer."""
-    due_agreed: bool = False
 
-    lab: Lab = Lab()
-    place: Line = ""
-    customer: Customer = Customer()
-    method: Method = Method()
-    performed_by: Line = ""
-    authorised_by: Line = ""
-    accreditation: Line | None = None
-    deviations: Paragraph = ""
-    """From the method."""
     external: Paragraph | None = None
     """Which results came from outside providers."""
     statements: Annotated[tuple[Paragraph, ...], Field(max_length=20)] = STATEMENTS
 
-    environment: Environment | None = None
     references: Annotated[tuple[ReferenceUse, ...], Field(max_length=100)] = ()
     raw: Annotated[tuple[RawFile, ...], Field(max_length=100)] = ()
 
@@ -116,10 +97,6 @@ class CalibrationRecord(Part):
             raise ValueError("issued is before performed_to")
         if self.received is not None and self.received > self.performed_from:
             raise ValueError("received is after performed_from")
-        if self.due is not None and self.due <= self.issued:
-            raise ValueError("due is not after issued")
-        if self.due_agreed and self.due is None:
-            raise ValueError("due_agreed without due")
         return self
 
     @model_validator(mode="after")

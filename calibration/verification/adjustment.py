@@ -1,44 +1,13 @@
-"""An adjustment: old and new coefficients side by side, and what it asks of the run after it."""
-
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+"""An adjustment: which coefficients a run is judged with, and what is asked of the run after it."""
 
 from calibration.errors import BadBenchData
-from calibration.records.parts import Coefficients, EncoderPart, TiltPart
+from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
 from calibration.records.results import Point
 from calibration.verification.errors_at_points import PointError
 from calibration.verification.run import Verification
 
-AXES = "xyz"
 UNCHANGED = "Nothing was adjusted: as left is as found."
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """One coefficient; None where one of the two sets does not have it."""
-
-    name: str
-    unit: str
-    before: float | None
-    after: float | None
-
-    @property
-    def change(self) -> float | None:
-        """New minus old."""
-        if self.before is None or self.after is None:
-            return None
-        return self.after - self.before
-
-
-def side_by_side(before: Coefficients | None, after: Coefficients) -> tuple[Change, ...]:
-    """Return every coefficient of either set, old and new, in the order of the record."""
-    old = {} if before is None else {name: (unit, x) for name, unit, x in _flat(before)}
-    new = {name: (unit, x) for name, unit, x in _flat(after)}
-    return tuple(
-        Change(name, (new.get(name) or old[name])[0], _value(old, name), _value(new, name))
-        for name in dict.fromkeys((*old, *new))
-    )
 
 
 def coefficients_at(record: CalibrationRecord, when: str) -> Coefficients | None:
@@ -81,41 +50,3 @@ def _place(point: Point) -> str:
 
 def _told(channel: str, point: PointError) -> str:
     return f"{channel} {point.at}, {point.repeats} readings"
-
-
-def _value(table: dict[str, tuple[str, float]], name: str) -> float | None:
-    return table[name][1] if name in table else None
-
-
-Flat = Iterator[tuple[str, str, float]]
-
-
-def _flat(coefficients: Coefficients) -> Flat:
-    if coefficients.tilt is not None:
-        yield from _tilt(coefficients.tilt)
-    for channel, encoder in coefficients.encoders.items():
-        yield from _encoder(channel, encoder)
-    for port, place in coefficients.ports.items():
-        yield f"{port} port forward", "m", place.forward_m
-        yield f"{port} port outward", "m", place.outward_m
-
-
-def _tilt(tilt: TiltPart) -> Flat:
-    yield from _each("bias", "deg", tilt.bias_deg)
-    for i, row in enumerate(tilt.matrix):
-        for j, x in enumerate(row):
-            yield f"matrix {AXES[i]}{AXES[j]}", "1", x
-    yield from _each("bias over temperature", "deg/K", tilt.bias_deg_per_degc)
-    yield from _each("scale over temperature", "1/K", tilt.scale_per_degc)
-
-
-def _encoder(channel: str, encoder: EncoderPart) -> Flat:
-    yield f"{channel} zero", "deg", encoder.zero_deg
-    for h in encoder.harmonics:
-        yield f"{channel} cos {h.order}", "deg", h.cos_deg
-        yield f"{channel} sin {h.order}", "deg", h.sin_deg
-
-
-def _each(name: str, unit: str, values: Sequence[float]) -> Flat:
-    for axis, x in zip(AXES, values, strict=False):
-        yield f"{name} {axis}", unit, x

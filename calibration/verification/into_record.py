@@ -3,17 +3,14 @@
 from collections.abc import Sequence
 from datetime import date
 
-from pydantic import ValidationError
-
 from calibration.decision import Rule
-from calibration.errors import CalibrationFileError
 from calibration.files.references import use_of
+from calibration.records.grown import grown
 from calibration.records.papers import RawFile
 from calibration.records.record import CalibrationRecord
 from calibration.records.results import Figure as FigurePart
 from calibration.records.results import Point, Run
 from calibration.records.results import Verdict as VerdictPart
-from calibration.records.text import first_fault
 from calibration.reporting import report_expanded, report_unknown
 from calibration.rounding import Place
 from calibration.units import Unit
@@ -61,26 +58,17 @@ def recorded(
     Raises:
         CalibrationFileError: the record that comes of it would contradict itself.
     """
-    uses = {use.id: use for use in (*record.references, *map(use_of, verification.references))}
     kept = [b for b in record.budgets if not b.at.startswith(AS[when])]
-    content = {name: getattr(record, name) for name in type(record).model_fields}
-    content |= {
-        f"as_{when}": run_of(verification, performed),
-        "budgets": (*kept, *(budget_of(b, when) for b in budgets)),
-        "references": tuple(uses.values()),
-        "raw": (*(r for r in record.raw if r.what != raw.what), raw),
-        "decision_rule": rule,
-        "head_class": head_class,
-        "performed_from": min(record.performed_from, performed),
-        "performed_to": max(record.performed_to, performed),
-        "issued": max(record.issued, performed),
-        "sha256": "",
-        "signatures": (),
-    }
-    try:
-        return CalibrationRecord.model_validate(content)
-    except ValidationError as error:
-        raise CalibrationFileError(record.record_id, first_fault(error)) from error
+    return grown(
+        record,
+        raw=[raw],
+        uses=map(use_of, verification.references),
+        performed=[performed],
+        budgets=(*kept, *(budget_of(b, when) for b in budgets)),
+        decision_rule=rule,
+        head_class=head_class,
+        **{f"as_{when}": run_of(verification, performed)},
+    )
 
 
 def _point(channel: ChannelResult, point: PointError) -> Point:

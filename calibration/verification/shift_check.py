@@ -16,23 +16,14 @@ import numpy as np
 from calibration.decision import decide
 from calibration.errors import CalibrationFileError
 from calibration.files.check_rows import CheckReading
+from calibration.records.parts import CHANNELS as ALL_CHANNELS
 from calibration.records.record import CalibrationRecord
 from calibration.records.text import AnyRecord
 from calibration.sensors import Correction
 from calibration.verification.head_class import HeadClass
 
 CHANNELS = ("incl_y", "incl_x", "azimuth_cross")
-ORDER = (
-    "incl_x",
-    "incl_y",
-    "incl_z",
-    "rotation",
-    "azimuth_cross",
-    "azimuth_track",
-    "steer",
-    "temperature",
-)
-ROWS = {name: row for row, name in enumerate(ORDER)}
+ROWS: dict[str, int] = {name: row for row, name in enumerate(ALL_CHANNELS)}
 
 QUARTER_RAD = math.pi / 2.0
 SEAT_RAD = math.radians(0.003)

@@ -81,14 +81,13 @@ def _mended(
 ) -> CalibrationRecord:
     after = found.after[letter]
     fits = {"incl_y": found.fit.incl_y, "incl_x": found.fit.incl_x, "azimuth": found.fit.azimuth}
-    references = {use.id: use for use in (*draft.references, *uses)}
     return filled(
         draft,
         coefficients={name: getattr(after, name) for name in ("tilt", "encoders", "ports")},
         fits=[summary(fit, "bar", channel, f"head {letter}") for channel, fit in fits.items()],
         raw=[raw],
         performed=days,
-        references=tuple(references.values()),
+        uses=uses,
     )
 
 

@@ -15,6 +15,7 @@ from calibration.records.parts import EncoderPart
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
+    add_draft_arguments,
     advised,
     as_json,
     coefficients,
@@ -32,10 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("file", metavar="FILE.csv", help="a turn, or rounds of a dividing plate")
     parser.add_argument("--method", choices=ENCODER_KINDS, help="refuse a file of the other kind")
-    parser.add_argument("--head", choices=("A", "B"), default="A", help="of the sheet (default A)")
-    parser.add_argument("--onto", metavar="DRAFT.json", help="the draft to go on with")
-    parser.add_argument("--previous", metavar="R.json", help="the head's last signed record")
-    parser.add_argument("-o", "--output", metavar="DRAFT.json", help="where to write the draft")
+    add_draft_arguments(parser)
 
 
 def find(args: argparse.Namespace, work: Work) -> Answer:
@@ -54,9 +52,6 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     parts = {each.channel: each.part for each in found if each.part is not None}
     if draft is None or not parts:
         return answer
-    uses = {use.id: use for use in draft.references}
-    if reference is not None:
-        uses[reference.id] = use_of(reference)
     kept = {name: _with_zero(part, draft.encoders.get(name)) for name, part in parts.items()}
     draft = filled(
         draft,
@@ -64,7 +59,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
         fits=[summary(each.fit, "encoder", each.channel, each.method) for each in found],
         raw=[raw],
         performed=series.days,
-        references=tuple(uses.values()),
+        uses=[] if reference is None else [use_of(reference)],
     )
     where = write_draft(args.output, args.onto, draft)
     return Answer(f"{answer.text}\n{where}", answer.as_json | {"draft": where}, answer.code)

@@ -9,17 +9,20 @@ from calibration.document.certificate.uncertainty import stability_chart
 from calibration.drafting.draft import filled
 from calibration.drafting.still import StillFound, find_still
 from calibration.files.sheet import REFERENCE_DEGC
-from ingest.commands.calibrate_work import Answer, Work, read_series, write_draft
+from ingest.commands.calibrate_work import (
+    Answer,
+    Work,
+    add_draft_arguments,
+    read_series,
+    write_draft,
+)
 from ingest.commands.writing import write_whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("file", metavar="FILE.csv", help="evenly spaced readings at rest")
-    parser.add_argument("--head", choices=("A", "B"), default="A", help="of the sheet (default A)")
-    parser.add_argument("--onto", metavar="DRAFT.json", help="the draft to go on with")
-    parser.add_argument("--previous", metavar="R.json", help="the head's last signed record")
-    parser.add_argument("-o", "--output", metavar="DRAFT.json", help="where to write the draft")
+    add_draft_arguments(parser)
     parser.add_argument(
         "--plot", metavar="F.svg", help="draw the Allan deviation, one file a channel"
     )
@@ -44,8 +47,8 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
             raw=[raw],
             performed=series.days,
             stability=tuple(each.stability for each in found),
-            # A recording changes nothing that a reading is corrected by.
-        ).revised(adjusted=draft.adjusted)
+            adjusted=draft.adjusted,  # a recording changes nothing that a reading is corrected by
+        )
         extra.append(write_draft(args.output, args.onto, draft))
     return Answer("\n".join([answer.text, *extra]), answer.as_json)
 

@@ -18,6 +18,7 @@ from calibration.records.papers import ReferenceUse
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
+    add_draft_arguments,
     advised,
     as_json,
     coefficients,
@@ -55,10 +56,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.add_argument("files", nargs="+", metavar="FILE.csv", help="what they are, columns tell")
     parser.add_argument("--method", choices=TILT_KINDS, help="refuse files of any other kind")
-    parser.add_argument("--head", choices=("A", "B"), default="A", help="of the sheet (default A)")
-    parser.add_argument("--onto", metavar="DRAFT.json", help="the draft to go on with")
-    parser.add_argument("--previous", metavar="R.json", help="the head's last signed record")
-    parser.add_argument("-o", "--output", metavar="DRAFT.json", help="where to write the draft")
+    add_draft_arguments(parser)
     parser.add_argument("--sine-bar-mm", type=float, help="where no register says it")
 
 
@@ -74,14 +72,13 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     if draft is None or found.part is None:
         return answer
     days = [day for series, _ in read for day in series.days]
-    uses = {use.id: use for use in (*draft.references, *used)}
     draft = filled(
         draft,
         coefficients={"tilt": found.part},
         fits=[summary(fit, "tilt", of, found.method) for of, fit in found.fits.items()],
         raw=[raw for _, raw in read],
         performed=days,
-        references=tuple(uses.values()),
+        uses=used,
     )
     where = write_draft(args.output, args.onto, draft)
     return Answer(f"{answer.text}\n{where}", answer.as_json | {"draft": where}, answer.code)

@@ -6,6 +6,7 @@ import importlib.metadata
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -60,15 +61,16 @@ class Work:
     def reference(self, *kinds: Kind) -> Reference | None:
         """Return the sheet's reference of one of these kinds, checked; None where it has none.
 
-        Raises ``ReferenceRefused`` where no result may stand on it.
+        Without a sheet the day of the work is today. Raises ``ReferenceRefused`` where no result
+        may stand on it.
         """
         if self.register is None:
             return None
         wanted = self.sheet.references if self.sheet and self.sheet.references else None
         for reference in self.register.references:
             if reference.kind in kinds and (wanted is None or reference.id in wanted):
-                if self.sheet is not None:
-                    usable(reference, self.sheet.issued)
+                today = datetime.now(UTC).date()
+                usable(reference, today if self.sheet is None else self.sheet.issued)
                 return reference
         return None
 
@@ -83,6 +85,9 @@ class Work:
         self, letter: str, onto: str | None, previous: str | None = None
     ) -> CalibrationRecord | None:
         """Return the draft to go on with: a file, or a new one from the sheet, or none."""
+        if onto is not None and previous is not None:
+            reason = "belongs to a new draft; the one of --onto names its previous record already"
+            raise InputError("--previous", None, reason)
         if onto is not None:
             record = read_record(onto)
             if not isinstance(record, CalibrationRecord) or record.signatures:
@@ -104,6 +109,14 @@ class Work:
             return self.sheet.lettered(letter)
         except KeyError:
             raise InputError("--sheet", None, f"it has no head {letter}; add it") from None
+
+
+def add_draft_arguments(parser: argparse.ArgumentParser) -> None:
+    """Declare which draft a calibration of one head goes into."""
+    parser.add_argument("--head", choices=("A", "B"), default="A", help="of the sheet (default A)")
+    parser.add_argument("--onto", metavar="DRAFT.json", help="the draft to go on with")
+    parser.add_argument("--previous", metavar="R.json", help="the head's last signed record")
+    parser.add_argument("-o", "--output", metavar="DRAFT.json", help="where to write the draft")
 
 
 def read_record(path: str) -> AnyRecord:

@@ -14,7 +14,7 @@ from calibration.errors import DccRefused, RecordAltered
 from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import distrust
 from calibration.records.text import load_record
-from ingest.commands.keyfiles import load_public
+from ingest.commands.keyfiles import add_public_keys, load_public
 from ingest.commands.tables import STANDARD_INPUT, read_text
 from ingest.commands.writing import write_whole
 from ingest.core.errors import InputError
@@ -38,15 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--schemas", type=Path, metavar="DIR", help="folder with dcc.xsd to hold the DCC against"
     )
-    parser.add_argument(
-        "--key",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="PUB",
-        dest="keys",
-        help="public key; one of those given must have signed",
-    )
+    add_public_keys(parser)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -1,5 +1,6 @@
 """Key files: the private one is made for its owner alone, and never within a repository."""
 
+import argparse
 import contextlib
 import os
 import stat
@@ -47,6 +48,19 @@ def load_private(path: Path) -> Ed25519PrivateKey:
         reason = f"others than its owner can open this private key; chmod 600 {path}"
         raise InputError(str(path), None, reason)
     return read_private(data, str(path))
+
+
+def add_public_keys(parser: argparse.ArgumentParser) -> None:
+    """Declare ``--key``, which may be given several times, as ``keys``."""
+    parser.add_argument(
+        "--key",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="PUB",
+        dest="keys",
+        help="public key; one of those given must have signed",
+    )
 
 
 def load_public(paths: Iterable[Path]) -> dict[Path, Ed25519PublicKey]:

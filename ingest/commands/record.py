@@ -15,7 +15,12 @@ from calibration.records.keys import key_id
 from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import sign
 from calibration.records.text import AnyRecord, dump_record, load_record
-from ingest.commands.keyfiles import load_private, load_public, make_key_files
+from ingest.commands.keyfiles import (
+    add_public_keys,
+    load_private,
+    load_public,
+    make_key_files,
+)
 from ingest.commands.record_check import as_json, as_text
 from ingest.commands.record_show import summary
 from ingest.commands.tables import STANDARD_INPUT, read_text
@@ -47,15 +52,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _check_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="R.json", help="the record; - reads standard input")
-    parser.add_argument(
-        "--key",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="PUB",
-        dest="keys",
-        help="public key; one of those given must have signed",
-    )
+    add_public_keys(parser)
     parser.add_argument(
         "--raw", type=Path, action="append", default=[], help="file of readings that it names"
     )

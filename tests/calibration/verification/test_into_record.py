@@ -12,10 +12,10 @@ from calibration.errors import BadBenchData, CalibrationFileError
 from calibration.files.points import Points, Reading
 from calibration.files.references import Kind, Reference, Register
 from calibration.records.papers import Head, RawFile
-from calibration.records.parts import ChannelFigures, Coefficients, EncoderPart, Harmonic, TiltPart
+from calibration.records.parts import ChannelFigures, Coefficients, TiltPart
 from calibration.records.record import CalibrationRecord
 from calibration.records.text import dump_record, load_record, seal
-from calibration.verification.adjustment import coefficients_at, same_points, side_by_side
+from calibration.verification.adjustment import coefficients_at, same_points
 from calibration.verification.head_class import (
     BUILT_IN,
     HeadClass,
@@ -269,22 +269,6 @@ def tilt(bias):
         scale_per_degc=(0.0, 0.0),
         u_scale_per_degc=(0.0, 0.0),
     )
-
-
-def test_old_and_new_coefficients_stand_side_by_side():
-    harmonic = Harmonic(order=1, cos_deg=0.1, sin_deg=-0.2, u_deg=0.0)
-    encoder = EncoderPart(zero_deg=1.0, u_zero_deg=0.0, harmonics=(harmonic,))
-    before = Coefficients(tilt=tilt(0.5))
-    after = Coefficients(tilt=tilt(0.7), encoders={"rotation": encoder})
-    changes = {c.name: c for c in side_by_side(before, after)}
-    assert changes["bias x"].before == 0.5
-    assert changes["bias x"].change == pytest.approx(0.2)
-    assert changes["matrix xy"].unit == "1"
-    assert changes["rotation sin 1"].before is None
-    assert changes["rotation sin 1"].after == -0.2
-    assert changes["rotation zero"].change is None
-    assert side_by_side(None, after)[0].before is None
-    assert len(side_by_side(before, before)) == 2 + 4 + 2 + 2
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,47 @@
+"""A draft that grows while the work goes on: more files, references and days, other values."""
+
+from collections import Counter
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+
+from pydantic import ValidationError
+
+from calibration.errors import CalibrationFileError
+from calibration.records.papers import RawFile, ReferenceUse
+from calibration.records.record import CalibrationRecord
+from calibration.records.text import first_fault
+
+
+def grown(
+    draft: CalibrationRecord,
+    *,
+    raw: Iterable[RawFile] = (),
+    uses: Iterable[ReferenceUse] = (),
+    performed: Iterable[date] = (),
+    **changes: Any,
+) -> CalibrationRecord:
+    """Return the draft with raw files, references and days of work added, and other values.
+
+    Of what has the same name the newest counts. The result is no longer sealed or signed.
+
+    Raises:
+        CalibrationFileError: two of the files have one name, or the record that comes of it would
+            contradict itself.
+    """
+    days, files = tuple(performed), tuple(raw)
+    for name, count in Counter(r.what for r in files).items():
+        if count > 1:
+            reason = f"{count} files of readings are called {name}; give each a name of its own"
+            raise CalibrationFileError(draft.record_id, reason)
+    merged = {
+        "raw": tuple({r.what: r for r in (*draft.raw, *files)}.values()),
+        "references": tuple({u.id: u for u in (*draft.references, *uses)}.values()),
+        "performed_from": min((draft.performed_from, *days)),
+        "performed_to": max((draft.performed_to, *days)),
+        "issued": max((draft.issued, *days)),
+    }
+    try:
+        return draft.revised(**merged | changes)
+    except ValidationError as error:
+        raise CalibrationFileError(draft.record_id, first_fault(error)) from error

@@ -140,6 +140,7 @@ class Recorder:
 
     def _close(self) -> None:
         means = {c: math.fsum(v) / len(v) for c, v in self._values.items()}
+        count = max(map(len, self._values.values()), default=0)
         self._values = {}
         place = len(self._rows)
         row = {"row": str(place + 1), "time_s": f"{place * self._recording.interval_s:.3f}"}
@@ -148,4 +149,6 @@ class Recorder:
                 row[f"{channel}_deg"] = f"{math.degrees(means[channel]):.{ANGLE_DIGITS}f}"
         if TEMPERATURE in means:
             row["temperature_degc"] = f"{means[TEMPERATURE]:.4f}"
+        if count:
+            row["n"] = str(count)
         self._rows.append(row)

@@ -47,12 +47,14 @@ def find_still(file: Series, reference_degc: float) -> tuple[StillFound, ...]:
     """
     time_s = np.array([row.value("time_s") for row in file.rows])
     interval = _interval(file, time_s)
-    temperature = file.temperatures()
+    temperature, behind = file.temperatures(), _readings_behind(file)
     found = []
     for channel in ANGLES:
         if all(row.has(f"{channel}_deg") for row in file.rows):
             y = np.degrees(np.unwrap(file.column_rad(f"{channel}_deg")))
-            found.append(_channel(channel, y, time_s, interval, temperature, reference_degc))
+            found.append(
+                _channel(channel, y, time_s, interval, temperature, reference_degc, behind)
+            )
     if not found:
         raise BadBenchData(file.where, "it holds no channel", "record at least one, such as incl_x")
     return tuple(found)
@@ -72,6 +74,12 @@ def _interval(file: Series, time_s: F64) -> float:
     return interval
 
 
+def _readings_behind(file: Series) -> float:
+    """Return how many readings a row is the mean of, on average; 1 where none says it."""
+    told = [row.count("n") if row.has("n") else 1 for row in file.rows]
+    return math.fsum(told) / len(told)
+
+
 def _channel(
     channel: AnyChannel,
     y: F64,
@@ -79,11 +87,13 @@ def _channel(
     interval: float,
     temperature: F64,
     reference_degc: float,
+    behind: float,
 ) -> StillFound:
     allan = overlapping_allan(y, interval)
     drift = _drift(y, time_s, temperature, reference_degc)
     density = allan.noise_density
-    noise = float(np.sqrt(np.square(np.diff(y)).mean() / 2.0))
+    # A row may be the mean of several readings; the record has the noise of one.
+    noise = math.sqrt(behind * float(np.square(np.diff(y)).mean()) / 2.0)
     curve = tuple(
         CurvePoint(tau_s=t, deviation=d, low=low, high=high)
         for t, d, low, high in zip(

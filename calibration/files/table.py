@@ -117,14 +117,31 @@ def read_rows(
     return standing
 
 
-def _lines(text: str, where: str) -> Iterator[tuple[int, list[str]]]:
+class NotCsv(Exception):
+    """The text is no CSV; ``line`` counts from 1."""
+
+    def __init__(self, line: int, reason: str) -> None:
+        super().__init__(f"line {line}: {reason}")
+        self.line = line
+        self.reason = reason
+
+
+def csv_lines(text: str) -> Iterator[tuple[int, list[str]]]:
+    """Yield line numbers and cells; blank lines are passed over. Raises ``NotCsv``."""
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
         for cells in reader:
             if any(cell.strip() for cell in cells):
                 yield reader.line_num, cells
     except csv.Error as error:
-        raise CalibrationFileError(where, f"line {reader.line_num}: not CSV: {error}") from error
+        raise NotCsv(reader.line_num, f"not CSV: {error}") from error
+
+
+def _lines(text: str, where: str) -> Iterator[tuple[int, list[str]]]:
+    try:
+        yield from csv_lines(text)
+    except NotCsv as error:
+        raise CalibrationFileError(where, str(error)) from error
 
 
 def _check_titles(

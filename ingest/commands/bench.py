@@ -35,6 +35,7 @@ from ingest.commands.bench_heads import Heads, LiveHeads, Seen
 from ingest.commands.bench_simulated import LETTERS, SimulatedHeads, write_papers
 from ingest.commands.bench_terminal import Terminal, terminal_of
 from ingest.commands.bench_watch import Watch
+from ingest.commands.calibrate_work import read_record
 from ingest.commands.links import make_links
 from ingest.config import load_config
 from ingest.core.errors import InputError, MeasurementRefused
@@ -116,7 +117,7 @@ class Bench:
         self._folder, self._sheet, self._heads, self._scope = folder, sheet, heads, scope
         self._by_itself = args.by_itself
         self._pair = len(sheet.head) > 1
-        self._acts = Acts(folder, sheet, self._pair, args.key, _previous(args.previous))
+        self._acts = Acts(folder, sheet, self._pair, args.key, _previous(args.previous, sheet))
         self._watch = Watch(CaptureSettings(), [head.letter for head in sheet.head])
         self._known = self._acts.known()
         self._shown: object = None
@@ -227,8 +228,17 @@ def _answer(session: Session) -> str:
     return work.confirm if isinstance(work, Act) else ""
 
 
-def _previous(paths: Sequence[str]) -> dict[str, str]:
-    return dict(zip("AB", paths, strict=False))
+def _previous(paths: Sequence[str], sheet: Sheet) -> dict[str, str]:
+    """Return the last records by the letter of the head that each is of."""
+    letters = {head.head_id: head.letter for head in sheet.head}
+    found: dict[str, str] = {}
+    for path in paths:
+        head = read_record(path).head_id
+        if head not in letters or letters[head] in found:
+            why = "is not in the sheet" if head not in letters else "has one already"
+            raise InputError(path, None, f"is a record of head {head}, which {why}")
+        found[letters[head]] = path
+    return found
 
 
 def _answers(path: str | None) -> contextlib.AbstractContextManager[TextIO | None]:

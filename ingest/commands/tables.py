@@ -1,7 +1,5 @@
 """CSV files of readings: header row, comma, point, UTF-8; unknown columns ignored."""
 
-import csv
-import io
 import math
 import sys
 from collections.abc import Iterator, Sequence
@@ -11,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.files.table import NotCsv, csv_lines
 from ingest.core.errors import InputError
 
 F64 = NDArray[np.float64]
@@ -94,14 +93,10 @@ def read_table(path: str, needed: Sequence[str], optional: Sequence[str] = ()) -
 
 
 def _rows(name: str, text: str) -> Iterator[tuple[int, list[str]]]:
-    """Yield line numbers and cells; blank lines are passed over."""
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
-        for cells in reader:
-            if any(cell.strip() for cell in cells):
-                yield reader.line_num, cells
-    except csv.Error as error:
-        raise InputError(name, reader.line_num, f"not CSV: {error}") from error
+        yield from csv_lines(text)
+    except NotCsv as error:
+        raise InputError(name, error.line, error.reason) from error
 
 
 def _place(name: str, titles: list[str], title: str) -> int:

@@ -234,6 +234,16 @@ def test_white_noise_has_the_density_of_its_scatter(bench, capsys):
     assert found["per_degc"] is None
 
 
+def test_rows_that_are_means_tell_the_noise_of_one_reading(bench, capsys):
+    lines = still(4000, 0.003 / math.sqrt(5)).splitlines()
+    means = [f"{lines[0]},n", *(f"{line},5" for line in lines[1:])]
+    (bench / "still.csv").write_text("\n".join(means) + "\n")
+    (found,) = told(capsys, "still still.csv")["channels"]
+    assert found["noise_deg"] == pytest.approx(0.003, rel=0.05)
+    # The density is that of the readings, however they were averaged.
+    assert float(found["noise_density"]) == pytest.approx(0.003 * math.sqrt(0.04), rel=0.05)
+
+
 def test_warm_up_and_drift_are_told_where_they_are_proven(bench, capsys):
     (bench / "still.csv").write_text(still(6000, 0.0005, drift=(-0.05, 80.0, 0.002)))
     (found,) = told(capsys, "still still.csv")["channels"]

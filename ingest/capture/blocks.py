@@ -35,12 +35,9 @@ class Chunks:
         self._count = 0
 
     def chunk(self, record: Record) -> bytes:
-        """Return the next record's chunk; the first of a topic says what the topic is."""
-        inside: list[McapRecord] = []
-        channel = self._channels.get(record.topic)
-        if channel is None:
-            channel = self._channels[record.topic] = len(self._channels) + 1
-            inside.append(_channel(channel, record.topic))
+        """Return the next record's chunk. Each says what its topic is, so that none needs another
+        to be read."""
+        channel = self._channels.setdefault(record.topic, len(self._channels) + 1)
         self._count += 1
         message = Message(
             channel_id=channel,
@@ -49,7 +46,7 @@ class Chunks:
             publish_time=record.at_ns,
             sequence=self._count,
         )
-        content = _written(*inside, message)
+        content = _written(_channel(channel, record.topic), message)
         chunk = Chunk(
             compression="",
             data=content,

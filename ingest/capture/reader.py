@@ -1,12 +1,15 @@
 """Reads a capture, whole, torn or damaged: what can be read is read, the rest is said."""
 
 import struct
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from os import SEEK_END
 from pathlib import Path
 from typing import BinaryIO
 
 from mcap.exceptions import EndOfFile, InvalidMagic, McapError
+from mcap.opcode import Opcode
 from mcap.records import Channel, Chunk, DataEnd, Footer, Header, McapRecord, Message
 from mcap.stream_reader import StreamReader, breakup_chunk
 
@@ -16,6 +19,14 @@ from ingest.core.recording import Record
 
 LARGEST_RECORD = 16 * 1024 * 1024
 """Far above any that we write; a length beyond it is damage."""
+
+CHUNK = bytes([Opcode.CHUNK])
+RECORD_HEAD = 9
+"""Bytes of a record before its content: its opcode and its length (MCAP specification)."""
+
+CHUNK_HEAD = struct.Struct("<BQQQQIIQ")
+"""Opcode, length, first and last time, size, CRC-32, length of the compression's name (none), size
+(MCAP specification, Chunk)."""
 
 DAMAGE = (McapError, ValueError, struct.error, OverflowError, MemoryError, EOFError, KeyError)
 
@@ -51,21 +62,24 @@ class _Taker:
         self._channels: dict[int, str] = {}
         self._highest = 0
 
-    def take(self, piece: McapRecord) -> None:
+    def take(self, piece: McapRecord) -> bool:
+        """Take one piece; say whether it was sound."""
         if isinstance(piece, Chunk):
             try:
                 inside = breakup_chunk(piece, validate_crc=True)
             except DAMAGE:
                 self.damaged += 1
-                return
+                return False
             for each in inside:
                 self.take(each)
-        elif isinstance(piece, Channel):
+            return True
+        if isinstance(piece, Channel):
             self._channels[piece.id] = piece.topic
         elif isinstance(piece, Message):
             self._message(piece)
         elif isinstance(piece, DataEnd | Footer):
             self.ended = True
+        return True
 
     def _message(self, message: Message) -> None:
         self._highest = max(self._highest, message.sequence)
@@ -85,22 +99,71 @@ class _Taker:
 def _read(file: BinaryIO, where: str) -> Capture:
     taker = _Taker()
     pieces = _pieces(file, where)
-    while True:
+    unread = 0
+    while not taker.ended:
+        begin = file.tell()
         try:
             piece = next(pieces, None)
         except DAMAGE:
-            break
+            if not _find_chunk(file, begin + 1):
+                unread = file.seek(0, SEEK_END) - begin
+                break
+            pieces = iter(_reader(file, skip_magic=True).records)
+            continue
         if piece is None:
             break
-        taker.take(piece)
-    remarks = _remarks(where, len(taker.records), taker.missing, taker.ended)
+        end = file.tell()
+        sound = taker.take(piece)
+        if isinstance(piece, Chunk) and not (sound and end - begin == _size_of(piece)):
+            # Where its lengths are what is damaged, the reader has gone too far.
+            found = _find_chunk(file, begin + 1)
+            file.seek(file.tell() if found else end)
+    remarks = _remarks(where, len(taker.records), taker.missing, unread, taker.ended)
     return Capture(tuple(taker.records), tuple(remarks))
+
+
+def _size_of(chunk: Chunk) -> int:
+    return CHUNK_HEAD.size + len(chunk.compression) + len(chunk.data)
+
+
+def _find_chunk(file: BinaryIO, begin: int) -> bool:
+    """Go to the next place at or after ``begin`` where a whole chunk stands; say whether one does.
+
+    A damaged length makes all that follows unreadable to who trusts it; every chunk of ours is
+    sized and sealed, and can be told from what only looks like one.
+    """
+    file.seek(begin)
+    rest = file.read()
+    place = rest.find(CHUNK)
+    while place >= 0:
+        if _is_chunk(rest, place):
+            file.seek(begin + place)
+            return True
+        place = rest.find(CHUNK, place + 1)
+    return False
+
+
+def _is_chunk(data: bytes, place: int) -> bool:
+    head = data[place : place + CHUNK_HEAD.size]
+    if len(head) < CHUNK_HEAD.size:
+        return False
+    _, length, _, _, size, crc, compression, inside = CHUNK_HEAD.unpack(head)
+    if compression or size != inside or length != CHUNK_HEAD.size - RECORD_HEAD + inside:
+        return False
+    begin = place + CHUNK_HEAD.size
+    content = data[begin : begin + size] if size <= LARGEST_RECORD else b""
+    return (len(content), zlib.crc32(content)) == (size, crc)
+
+
+def _reader(file: BinaryIO, *, skip_magic: bool) -> StreamReader:
+    return StreamReader(
+        file, skip_magic=skip_magic, emit_chunks=True, record_size_limit=LARGEST_RECORD
+    )
 
 
 def _pieces(file: BinaryIO, where: str) -> Iterator[McapRecord]:
     """Yield the file's records, having seen that it is a capture of ours."""
-    reader = StreamReader(file, emit_chunks=True, record_size_limit=LARGEST_RECORD)
-    pieces = iter(reader.records)
+    pieces = iter(_reader(file, skip_magic=False).records)
     try:
         first = next(pieces, None)
     except (InvalidMagic, EndOfFile) as error:
@@ -114,8 +177,11 @@ def _pieces(file: BinaryIO, where: str) -> Iterator[McapRecord]:
     return pieces
 
 
-def _remarks(where: str, count: int, damaged: int, ended: bool) -> Iterator[str]:
+def _remarks(where: str, count: int, damaged: int, unread: int, ended: bool) -> Iterator[str]:
     if damaged:
         yield f"{where}: {damaged} records are damaged and left out; {count} were read"
     if not ended:
-        yield f"{where}: torn off after {count} records, as when the power fails; those are used"
+        yield (
+            f"{where}: torn off after {count} records, as when the power fails; those are used, "
+            f"its last {unread} bytes are not"
+        )

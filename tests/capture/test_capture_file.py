@@ -4,6 +4,7 @@ import json
 import os
 import random
 import signal
+import struct
 import subprocess
 import sys
 import threading
@@ -23,6 +24,7 @@ from ingest.core.errors import InputError
 from ingest.core.recording import Record
 
 COUNT = 120
+CHUNK_OPCODE = 6
 STEP_NS = 10_000_000
 EPOCH_NS = 1_700_000_000_000_000_000
 
@@ -91,6 +93,35 @@ def test_damage_is_left_out_and_said_never_passed_on(whole, tmp_path, seed):
     assert all(record in sound for record in capture.records)
     if len(capture.records) < COUNT:
         assert capture.remarks
+
+
+def chunks_of(content):
+    """Where each chunk begins; its opcode, length and times after the MCAP specification."""
+    for i in range(len(content) - 40):
+        if content[i] == CHUNK_OPCODE:
+            length, first, last, size = struct.unpack_from("<QQQQ", content, i + 1)
+            if length == size + 40 and first == last:
+                yield i
+
+
+@pytest.mark.parametrize("place", [0, 1, 40, COUNT - 2])
+@pytest.mark.parametrize(
+    "field", [1, 25, 37, 41]
+)  # lengths: the record's, twice the content's, a name's
+@pytest.mark.parametrize("bit", [0, 6, 12, 23, 31])
+def test_a_bit_flipped_in_a_record_s_length_costs_no_other_record(
+    whole, tmp_path, place, field, bit
+):
+    content = bytearray(whole.read_bytes())
+    begin = list(chunks_of(content))[place]
+    content[begin + field + bit // 8] ^= 1 << bit % 8
+    path = tmp_path / "damaged.mcap"
+    path.write_bytes(content)
+    capture = read_capture(path)
+    lost = set(map(nth, range(COUNT))) - set(capture.records)
+    assert lost <= {nth(place)}
+    assert len(capture.remarks) == len(lost)
+    assert all("1 records are damaged" in remark for remark in capture.remarks)
 
 
 @pytest.mark.parametrize(

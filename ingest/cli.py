@@ -70,23 +70,42 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command. Exit code: 0 a result, 2 bad input, 3 a refused measurement."""
     argv = sys.argv[1:] if argv is None else argv
     wanted = next((word for word in argv if not word.startswith("-")), None)
-    args = build_parser(wanted).parse_args(argv)
+    name = f"levelhead {wanted}" if wanted in COMMANDS else "levelhead"
+    _open_what_is_closed()
     try:
+        args = build_parser(wanted).parse_args(argv)
         code = int(args.run(args))
         sys.stdout.flush()
         return code
     except (MeasurementRefused, ReferenceRefused) as refused:
-        print(f"levelhead {args.command}: refused: {refused}", file=sys.stderr)
+        print(f"{name}: refused: {refused}", file=sys.stderr)
         return EXIT_REFUSED
     except (IngestError, CalibrationError) as error:
-        print(f"levelhead {args.command}: {error}", file=sys.stderr)
+        print(f"{name}: {error}", file=sys.stderr)
         return EXIT_BAD_INPUT
     except KeyboardInterrupt:
         return EXIT_INTERRUPTED
     except BrokenPipeError:
-        # Whoever read our output has left; what Python still holds must not be tried again.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _leave_output()  # whoever read it has left
         return EXIT_BROKEN_PIPE
+    except OSError as error:
+        # Files are opened, read and written where their errors are told; what is left is output.
+        _leave_output()
+        reason = error.strerror or str(error)
+        print(f"{name}: standard output: {reason}; what was printed is not all", file=sys.stderr)
+        return EXIT_BAD_INPUT
+
+
+def _open_what_is_closed() -> None:
+    """Let a program whose output was closed by its caller run on, as a daemon does."""
+    for stream in ("stdout", "stderr"):
+        if getattr(sys, stream) is None:
+            setattr(sys, stream, open(os.devnull, "w"))  # noqa: SIM115  # until the end
+
+
+def _leave_output() -> None:
+    """See to it that what Python still holds for standard output is not tried again."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

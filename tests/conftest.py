@@ -21,6 +21,7 @@ from ingest.simulator.emulator import EMULATOR
 from ingest.store.head_names import StoredHeadNames
 from ingest.store.records import StoredRecords
 from tests.rig.emulated import EmulatedRig
+from tests.rig.mosquitto import Mosquitto, free_port
 
 PACED = {
     "test_ble_link.py",
@@ -72,6 +73,21 @@ def real_part():
         pytest.skip(reason)
 
     return find
+
+
+@pytest.fixture
+def mosquitto(real_part, tmp_path):
+    """Return a maker of mosquitto brokers, stopped at the end."""
+    made = []
+
+    def make(lines=(), port=None):
+        broker = Mosquitto(real_part("mosquitto"), tmp_path, port or free_port(), lines)
+        made.append(broker)
+        return broker
+
+    yield make
+    for broker in made:
+        broker.kill()
 
 
 @pytest.fixture(scope="session")

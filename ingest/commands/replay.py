@@ -7,7 +7,7 @@ import logging
 import random
 import sys
 import time
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
 from pathlib import Path
 
 from ingest.capture.reader import read_capture
@@ -24,6 +24,9 @@ from ingest.service.backoff import Backoff, BackoffSettings
 from ingest.service.player import Player, moment_of
 
 CONNECT_S = 10.0
+EXIT_FAULTY = 1
+"""The program itself failed at a record: what it said of this capture is not all."""
+
 FASTEST = 1e6
 """Faster than any machine plays: no waiting at all."""
 
@@ -51,19 +54,20 @@ def run(args: argparse.Namespace) -> int:
     for remark in capture.remarks:
         print(f"levelhead replay: {remark}", file=sys.stderr)
     if args.print or args.info:
-        outlet = Lines() if args.print else Silence()
-        player = Player(str(args.file), capture.records, outlet)
+        lines = Lines()
+        player = Player(str(args.file), capture.records, lines)
         if args.info:
             print("\n".join(described(player)))
             return 0
         for record in player.records:
             player.play(record)
-        _say_skipped(player)
-        return 0
+            for line in lines.taken():
+                print(line)
+        return _judged(player)
     logging.basicConfig(level=logging.ERROR)
     logging.getLogger("amqtt").setLevel(logging.CRITICAL)  # what it logs is told in one line
     with contextlib.suppress(KeyboardInterrupt):
-        asyncio.run(_replay(args, capture.records))
+        return asyncio.run(_replay(args, capture.records))
     return 0
 
 
@@ -94,34 +98,54 @@ class Silence:
 
 
 class Lines(Silence):
-    """An outlet that prints a line a message."""
+    """An outlet that keeps a line a message. Who plays prints them: a full disk or a closed pipe
+    is then no fault inside the workings."""
+
+    def __init__(self) -> None:
+        self._lines: list[str] = []
 
     def publish(
         self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
     ) -> None:
-        """Print topic and payload."""
-        print(topic, payload.decode())
+        """Keep topic and payload."""
+        self._lines.append(f"{topic} {payload.decode()}")
 
     def reply(self, request: Request, payload: bytes) -> None:
-        """Print the answer, on the topic it went to."""
-        print(request.reply_topic or "-", payload.decode())
+        """Keep the answer, with the topic it went to."""
+        self._lines.append(f"{request.reply_topic or '-'} {payload.decode()}")
+
+    def taken(self) -> list[str]:
+        """Return what was kept since the last time."""
+        taken, self._lines = self._lines, []
+        return taken
 
 
 class Late(Silence):
-    """An outlet that there is only when its player has been made. It remembers the status."""
+    """An outlet that there is only when its player has been made. It remembers the status, and
+    keeps what is published until ``send``, so that no value of a replay overtakes another."""
 
     def __init__(self) -> None:
         self.outlet: MqttOutlet | None = None
         self.status = b""
+        self._waiting: list[Callable[[MqttOutlet], None]] = []
 
     def publish(
         self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
     ) -> None:
-        """Hand on."""
+        """Keep."""
         if topic.endswith("/svc/status"):
             self.status = payload
-        if self.outlet is not None:
-            self.outlet.publish(topic, payload, retain=retain, qos=qos, expiry_s=expiry_s)
+        self._waiting.append(
+            lambda outlet: outlet.publish(topic, payload, retain=retain, qos=qos, expiry_s=expiry_s)
+        )
+
+    async def send(self) -> None:
+        """Send what was kept, one after the other."""
+        waiting, self._waiting = self._waiting, []
+        for publish_to in waiting:
+            if self.outlet is not None:
+                publish_to(self.outlet)
+                await self.outlet.drain()
 
 
 def first_status(where: str, records: tuple[Record, ...]) -> bytes:
@@ -135,7 +159,7 @@ def first_status(where: str, records: tuple[Record, ...]) -> bytes:
     return heard.status or player.workings.introduce(moment_of(records[0]), "online", "")
 
 
-async def _replay(args: argparse.Namespace, records: tuple[Record, ...]) -> None:
+async def _replay(args: argparse.Namespace, records: tuple[Record, ...]) -> int:
     late = Late()
     player = Player(str(args.file), records, late)
     late.status = first_status(str(args.file), records)
@@ -146,16 +170,17 @@ async def _replay(args: argparse.Namespace, records: tuple[Record, ...]) -> None
         async with running_broker(settings) as broker, _spoken(player, broker, late):
             where = f"mosquitto_sub -p {broker.port} -t '{player.topics.root}/#' -v"
             print(f"replaying as bay {player.topics.bay}: {where}", flush=True)
-            await _play(player, args.speed)
-            _say_skipped(player)
+            await _play(player, late, args.speed)
+            code = _judged(player)
             if args.stay:
                 print("staying until Ctrl-C", flush=True)
                 await asyncio.get_running_loop().create_future()
+            return code
     except OutputError as error:
         raise InputError(error.where, None, error.reason) from error
 
 
-async def _play(player: Player, speed: float) -> None:
+async def _play(player: Player, late: Late, speed: float) -> None:
     """Play in the rhythm of the capture, so many times as fast."""
     loop = asyncio.get_running_loop()
     began_s, first_ns = loop.time(), player.records[0].at_ns
@@ -166,6 +191,7 @@ async def _play(player: Player, speed: float) -> None:
         elif count % 50 == 0:
             await asyncio.sleep(0)
         player.play(record)
+        await late.send()
 
 
 @contextlib.asynccontextmanager
@@ -212,7 +238,8 @@ async def _spoken(player: Player, broker: BrokerSettings, late: Late) -> AsyncIt
         await asyncio.gather(task, return_exceptions=True)
 
 
-def _say_skipped(player: Player) -> None:
+def _judged(player: Player) -> int:
+    """Say what was not played as it was captured; return the exit code."""
     if player.skipped:
         print(
             f"levelhead replay: {player.skipped} records are none that this program knows; "
@@ -225,3 +252,4 @@ def _say_skipped(player: Player) -> None:
             "report this capture",
             file=sys.stderr,
         )
+    return EXIT_FAULTY if player.faults else 0

@@ -132,6 +132,11 @@ class MqttOutlet:
         """Answer a request, where it said how to."""
         self._answer(request.reply_topic, payload, request.correlation)
 
+    async def drain(self) -> None:
+        """Wait until all that was given has left. Who waits after each message loses none to a
+        newer one of its topic. Without a broker it waits for one, for as long as ``run`` runs."""
+        await self._sender.drain()
+
     async def run(self) -> None:
         """Serve until ``stop``. Cancelling drops the connection, and the will is published."""
         stopping = asyncio.create_task(self._stopping.wait(), name="outlet stopping")

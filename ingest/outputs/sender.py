@@ -41,6 +41,7 @@ class Sender:
         self._under_way: dict[int, Outgoing] = {}
         self._planned = False
         self._settled = asyncio.Event()
+        self._emptied = asyncio.Event()
         self.counters = SenderCounters()
 
     @property
@@ -97,11 +98,19 @@ class Sender:
             except TimeoutError:
                 return
 
+    async def drain(self) -> None:
+        """Wait until nothing waits: all has left, or grew too old while there was no connection."""
+        while self._outbox:
+            self._emptied.clear()
+            await self._emptied.wait()
+
     def _pump(self) -> None:
         self._planned = False
         connection = self._connection
         while connection is not None and not connection.congested and self._send_some(connection):
             connection.flush()
+        if not self._outbox:
+            self._emptied.set()
 
     def _send_some(self, connection: Connection) -> bool:
         """Queue up to a batch; tell whether there was anything."""

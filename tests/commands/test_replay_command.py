@@ -3,7 +3,6 @@
 import json
 import re
 import signal
-import socket
 import subprocess
 import sys
 import threading
@@ -16,6 +15,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from ingest.capture.reader import read_capture
 from ingest.cli import main
+from tests.rig.mosquitto import free_port
 
 CAPTURE = Path(__file__).parents[1] / "cases" / "knock" / "capture.mcap"
 PATIENCE_S = 30.0
@@ -126,12 +126,6 @@ class Ear:
         self._client.loop_stop()
 
 
-def free_port():
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
 @pytest.mark.parametrize("speed", ["25", "1e6"])
 def test_at_any_speed_what_stands_in_the_end_is_the_same(printed, speed):
     expected = dict(line.split(" ", 1) for line in printed.splitlines() if "/reply/" not in line)
@@ -158,6 +152,57 @@ def test_at_any_speed_what_stands_in_the_end_is_the_same(printed, speed):
         replay.send_signal(signal.SIGINT)
         _, said = replay.communicate(timeout=PATIENCE_S)
     assert "Traceback" not in said
+
+
+def of_topics(lines):
+    """Payloads by topic, without the replies and without the status that a connection says too."""
+    found = {}
+    for topic, payload in lines:
+        if "/reply/" not in topic and not topic.endswith("/svc/status"):
+            found.setdefault(topic, []).append(payload)
+    return found
+
+
+@pytest.mark.real
+def test_on_a_broker_every_message_is_said_as_it_is_printed(printed, mosquitto):
+    broker, end = mosquitto().start(), "levelhead/v1/sim-replay/end"
+    heard, ended, ready = [], threading.Event(), threading.Event()
+
+    def keep(client, userdata, message):
+        if message.topic == end:
+            ended.set()
+        else:
+            heard.append((message.topic, message.payload.decode()))
+
+    client = Client(CallbackAPIVersion.VERSION2)
+    client.on_subscribe = lambda *_: ready.set()
+    client.on_message = keep
+    client.connect("127.0.0.1", broker.port)
+    client.loop_start()
+    client.subscribe("levelhead/v1/sim-replay/#", qos=1)
+    try:
+        assert ready.wait(PATIENCE_S)
+        done = levelhead(
+            "replay", CAPTURE, "--host", "127.0.0.1", "--port", broker.port, "--speed=1e6"
+        )
+        assert (done.returncode, done.stderr) == (0, "")
+        client.publish(end, b"", qos=1)
+        assert ended.wait(PATIENCE_S)
+    finally:
+        client.disconnect()
+        client.loop_stop()
+    assert of_topics(heard) == of_topics(line.split(" ", 1) for line in printed.splitlines())
+
+
+def test_a_record_at_which_the_program_fails_is_said_by_the_exit_code(monkeypatch, capsys):
+    def failing(self, moment, what):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("ingest.service.workings.Workings.take", failing)
+    assert main(["replay", str(CAPTURE), "--print"]) == 1
+    said = capsys.readouterr().err
+    assert len(said.splitlines()) == 1
+    assert "the program itself failed at" in said
 
 
 @pytest.fixture

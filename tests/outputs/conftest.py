@@ -4,9 +4,6 @@ import asyncio
 import contextlib
 import gc
 import json
-import os
-import socket
-import subprocess
 import time
 from dataclasses import dataclass, field
 
@@ -18,6 +15,7 @@ from ingest.outputs.mqtt import MqttOutlet, Voice
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.topics import Topics
 from ingest.service.backoff import Backoff, BackoffSettings
+from tests.rig.mosquitto import free_port
 
 
 @pytest.fixture(autouse=True)
@@ -34,12 +32,6 @@ def sweep():
 TOPICS = Topics("t")
 PATIENCE = BackoffSettings(least_s=0.02, first_s=0.05, max_s=0.2)
 WITHIN_S = 15.0
-
-
-def free_port():
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
 
 
 @dataclass
@@ -104,53 +96,6 @@ async def until(holds):
     async with asyncio.timeout(WITHIN_S):
         while not holds():  # noqa: ASYNC110  (what is waited for lies outside)
             await asyncio.sleep(0.01)
-
-
-class Mosquitto:
-    """Debian's broker as a process of its own."""
-
-    def __init__(self, program, folder, port, lines=()):
-        self._config = folder / "mosquitto.conf"
-        self.port = port
-        # As root it would become a user that cannot read this folder.
-        head = ["user root"] if os.geteuid() == 0 else []
-        head += [f"listener {port} 127.0.0.1", "max_queued_messages 0"]
-        self._config.write_text("\n".join([*head, *(lines or ["allow_anonymous true"])]) + "\n")
-        self._program = program
-        self._process = None
-
-    def start(self):
-        self._process = subprocess.Popen(
-            [self._program, "-c", str(self._config)],
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-        for _ in range(500):
-            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port)):
-                return self
-            time.sleep(0.01)
-        raise AssertionError("mosquitto did not start")
-
-    def kill(self):
-        if self._process is not None:
-            self._process.kill()
-            self._process.wait()
-            self._process = None
-
-
-@pytest.fixture
-def mosquitto(real_part, tmp_path):
-    """Return a maker of mosquitto brokers, stopped at the end."""
-    made = []
-
-    def make(lines=(), port=None):
-        broker = Mosquitto(real_part("mosquitto"), tmp_path, port or free_port(), lines)
-        made.append(broker)
-        return broker
-
-    yield make
-    for broker in made:
-        broker.kill()
 
 
 @dataclass

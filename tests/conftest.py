@@ -7,6 +7,7 @@ import asyncio
 import os
 import selectors
 import shutil
+import signal
 import time
 from pathlib import Path
 
@@ -51,6 +52,11 @@ def pytest_addoption(parser):
         metavar="DIR",
         help="folder with dcc.xsd 3.3.0 and what it imports; without it those tests are skipped",
     )
+
+
+def pytest_configure(config):
+    # A shell that starts us in the background has us ignore Ctrl-C, and so would all that we start.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_xdist_make_scheduler(config, log):

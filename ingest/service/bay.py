@@ -155,6 +155,7 @@ class Bay:
                 self._desk.link(head, since_s)
         for slot in self.slots.values():
             self._about.conduct(slot, self._number(slot), since_s)
+            self._about.nameless(slot, self._number(slot), since_s)
 
     def say_all(self) -> None:
         """Describe every head."""

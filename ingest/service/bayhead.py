@@ -68,6 +68,8 @@ class LinkSlot:
     jumps_before: int = 0
     restarts: int = 0
     """Starts of its head, by its hellos."""
+    nameless_s: float = 0.0
+    """How long its link has been open without a hello."""
 
 
 @dataclass(slots=True, eq=False)

@@ -4,6 +4,10 @@ from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, LinkSlot
 from ingest.service.conduct import CODES
+from ingest.service.linkkeeper import LinkState
+
+NAMELESS_S = 3.0
+"""So long after its link was opened a head may leave open who it is; it is asked each second."""
 
 
 class HeadAlerts:
@@ -41,6 +45,24 @@ class HeadAlerts:
             f"declared (codes {', '.join(unknown)}); its other channels are used"
         )
         self._alerts.set(code, "note", text, head=name)
+
+    def nameless(self, slot: LinkSlot, number: int, took_s: float) -> None:
+        """Say that sound frames come over a link and none says whose. ``number``: of the link."""
+        code, counters = f"nameless-{number}", slot.counters
+        if slot.state is not LinkState.OPEN or slot.feed.hello is not None:
+            slot.nameless_s = 0.0
+            self._alerts.clear(code)
+            return
+        slot.nameless_s += took_s
+        if slot.nameless_s <= NAMELESS_S or not counters.frames:
+            return
+        if code not in self._alerts.active:
+            text = (
+                f"{slot.name}: sound messages come ({counters.frames}, and "
+                f"{counters.faults.total()} damaged), but none says whose; see that the firmware "
+                "answers the hello command, and that the line carries both ways"
+            )
+            self._alerts.set(code, "warning", text)
 
     def conduct(self, slot: LinkSlot, number: int, took_s: float) -> None:
         """Say what speaks on a link does otherwise than it says. ``number``: of the link."""

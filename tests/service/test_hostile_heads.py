@@ -9,6 +9,7 @@ from ingest.core.frames import Side
 from ingest.core.ids import BootId, HeadId
 from ingest.service.bayhead import Wheel
 from ingest.service.flood import BURST_S, BYTES_PER_S, FloodGate
+from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.simulator.vehicle import WheelAt
 from ingest.wire.codes import status_byte
 from ingest.wire.framing import frame
@@ -182,6 +183,34 @@ def test_a_head_that_answers_for_another_is_named_and_not_heard(simulated_bay, u
     assert "answers as" in alerts(bay)["head-4"]["text"]
     assert bay.bay.slots["dogwood"].head is None
     assert of_the_honest(bay) == honest
+
+
+class Mute(Liar):
+    """Sends sound samples and never says whose they are."""
+
+    def receive(self, data, now_s):
+        return b""
+
+
+def test_a_head_that_never_says_who_it_is_is_named_by_its_link(simulated_bay):
+    bay = simulated_bay(41)
+    bay.demo.ptys["dogwood"].firmware = mute = Mute()
+    bay.bay.link_changed("dogwood", LinkChange(LinkState.OPEN, None))
+
+    def seconds(count):
+        for _ in range(count):
+            bay.advance(1.0)
+            bay.bay.tick(1.0)
+
+    seconds(3)
+    assert "nameless-4" not in alerts(bay)  # a board that restarts may take that long
+    seconds(1)
+    said = alerts(bay)["nameless-4"]["text"]
+    assert said.startswith("dogwood: sound messages come (")
+    assert said.endswith("the line carries both ways")
+    bay.give("dogwood", frame(encode(mute.hello())))
+    seconds(1)
+    assert "nameless-4" not in alerts(bay)
 
 
 def test_a_newer_minor_version_works_and_a_newer_major_is_refused_by_name(simulated_bay):

@@ -1,4 +1,4 @@
-"""Files of guided series: sphere, steps, reversal, oven, turn, closure, bar and still recording.
+"""Files of guided series: tilt, encoders, two heads on a bar, and a still recording.
 
 Which one a file is, its columns tell. All are documented in FILES.md.
 """
@@ -23,6 +23,7 @@ KINDS: dict[str, tuple[str, ...]] = {
     "oven": ("axis", "true_deg"),
     "turn": ("channel", "raw_deg", "true_deg", "direction"),
     "closure": ("channel", "start", "position", "raw_deg"),
+    "counts": ("turns", "counts"),
     "bar": ("turned", "rolled", "exchanged", "head"),
     "still": ("time_s",),
 }

@@ -3,12 +3,19 @@
 import argparse
 import json
 
-from ingest.commands import calibrate_bar, calibrate_encoder, calibrate_still, calibrate_tilt
+from ingest.commands import (
+    calibrate_bar,
+    calibrate_counts,
+    calibrate_encoder,
+    calibrate_still,
+    calibrate_tilt,
+)
 from ingest.commands.calibrate_work import Answer, Work
 
 WHAT = {
     "tilt": (calibrate_tilt, "sphere, steps, reversal and oven files of one head, all at once"),
     "encoder": (calibrate_encoder, "a turn against a reference, or rounds of a dividing plate"),
+    "counts": (calibrate_counts, "counts of an encoder at known turns: how many, and which way"),
     "bar": (calibrate_bar, "two heads on the reference bar"),
     "still": (calibrate_still, "a recording of a head that nobody touches"),
 }

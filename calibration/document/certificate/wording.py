@@ -57,7 +57,8 @@ UNCERTAINTY = (
     "(JCGM 100:2008), times the coverage factor k that stands beside it. The value that a figure "
     "stands for lies within ± U of it with a probability of about 95 %. Where many readings stand "
     "behind a figure k is 2.00, as for a normal distribution; where there are few, k is Student's "
-    "factor for them. U tells how well the head was known on the days of the work. It says "
+    "factor for them; where a figure is the largest of several, its k covers each of those that "
+    "could be the largest. U tells how well the head was known on the days of the work. It says "
     "nothing of how the head holds over time."
 )
 RULES: Mapping[Rule, str] = MappingProxyType(

@@ -15,6 +15,7 @@ from ingest.core.counters import LinkCounters
 from ingest.core.ids import HeadId, HeadName
 from ingest.core.ports import Chunk, HeadNames, LinkForm
 from ingest.core.published import PublishedResults
+from ingest.core.units import NS
 from ingest.payload.evt import Event as EventMessage
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
@@ -31,6 +32,9 @@ from ingest.wire.codes import PROTOCOL_MAJOR
 from ingest.wire.hello import Hello
 from ingest.wire.messages import Report
 from ingest.wire.reports import ClockPong, Event, Status
+
+PRESSES_APART_S = 0.2
+"""Presses of a button that come closer are one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +160,7 @@ class Bay:
         for slot in self.slots.values():
             self._about.conduct(slot, self._number(slot), since_s)
             self._about.nameless(slot, self._number(slot), since_s)
+            self._about.sensor(slot, self._number(slot))
 
     def say_all(self) -> None:
         """Describe every head."""
@@ -282,6 +287,10 @@ class Bay:
         return False
 
     def _pressed(self, head: BayHead) -> None:
+        now_ns, before_ns = head.slot.newest_ns, head.pressed_ns
+        head.pressed_ns = now_ns
+        if before_ns and now_ns - before_ns < PRESSES_APART_S * NS:
+            return  # a contact that chatters: no hand is that fast
         taken = self.work.take_stop(head)
         kind = "stop-taken" if taken.ok else "stop-refused"
         topic = self._announcer.topics.event(kind)

@@ -84,6 +84,8 @@ class BayHead:
     live: LiveReadings
     wheel: Wheel | None = None
     health: Status | None = None
+    pressed_ns: int = 0
+    """When its button was last heard."""
     said: tuple[object, ...] = field(default=())
 
     @property

@@ -5,6 +5,7 @@ from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, LinkSlot
 from ingest.service.conduct import CODES
 from ingest.service.linkkeeper import LinkState
+from ingest.wire.codes import StatusBit
 
 NAMELESS_S = 3.0
 """So long after its link was opened a head may leave open who it is; it is asked each second."""
@@ -63,6 +64,19 @@ class HeadAlerts:
                 "answers the hello command, and that the line carries both ways"
             )
             self._alerts.set(code, "warning", text)
+
+    def sensor(self, slot: LinkSlot, number: int) -> None:
+        """Say that a head distrusts its own sensor. ``number``: of the link."""
+        code, head = f"sensor-{number}", slot.head
+        health = None if head is None or not head.online else head.health
+        if head is None or health is None or not health.status & StatusBit.SENSOR_FAULT:
+            self._alerts.clear(code)
+            return
+        text = (
+            f"head {head.name} on {slot.name} says that a sensor of its own fails; its values are "
+            "not used until that is over; look after its wiring"
+        )
+        self._alerts.set(code, "warning", text, head=head.name)
 
     def conduct(self, slot: LinkSlot, number: int, took_s: float) -> None:
         """Say what speaks on a link does otherwise than it says. ``number``: of the link."""

@@ -11,10 +11,11 @@ from ingest.service.bayhead import Wheel
 from ingest.service.flood import BURST_S, BYTES_PER_S, FloodGate
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.simulator.vehicle import WheelAt
-from ingest.wire.codes import status_byte
+from ingest.wire.codes import EventCode, StatusBit, status_byte
 from ingest.wire.framing import frame
 from ingest.wire.hello import ChannelInfo, Hello
 from ingest.wire.messages import encode
+from ingest.wire.reports import Event, Status
 from ingest.wire.sample import encode_sample
 
 LIAR = HeadId("00000000000bad01")
@@ -211,6 +212,41 @@ def test_a_head_that_never_says_who_it_is_is_named_by_its_link(simulated_bay):
     bay.give("dogwood", frame(encode(mute.hello())))
     seconds(1)
     assert "nameless-4" not in alerts(bay)
+
+
+def status_of(flags):
+    byte = status_byte(BootId(8), flags)
+    return Status(byte, 1, None, None, 3, 0, 0)
+
+
+def test_a_head_that_distrusts_its_sensor_is_named(simulated_bay):
+    bay = played(simulated_bay, Liar())
+    assert alerts(bay) == {}
+    bay.give("dogwood", frame(encode(status_of(StatusBit.SENSOR_FAULT))))
+    bay.advance(1.0)
+    bay.bay.tick(1.0)
+    found = alerts(bay)["sensor-4"]
+    assert found["head"] == bay.bay.slots["dogwood"].head.name
+    assert "a sensor of its own fails" in found["text"]
+    bay.give("dogwood", frame(encode(status_of(0))))
+    bay.advance(1.0)
+    bay.bay.tick(1.0)
+    assert alerts(bay) == {}
+
+
+def test_a_button_that_chatters_is_one_press(simulated_bay):
+    bay = played(simulated_bay, Liar())
+
+    def presses(numbers):
+        for number in numbers:
+            event = Event(status_byte(BootId(8)), number, 1, EventCode.TAKE_STOP, number)
+            bay.give("dogwood", frame(encode(event)))
+        return sum("/evt/stop" in topic for topic, *_ in bay.outlet.messages)
+
+    before = presses([])
+    assert presses(range(1, 120)) == before + 1
+    bay.advance(0.5)
+    assert presses([120]) == before + 2
 
 
 def test_a_newer_minor_version_works_and_a_newer_major_is_refused_by_name(simulated_bay):

@@ -39,8 +39,14 @@ PACED = {
 would starve each other on a small machine."""
 
 
+FIRST_WORKER = "gw0"
+
+
 class PacedTogether(LoadScopeScheduling):
-    """Gives the tests that follow real time to one worker, every other test to whoever is free."""
+    """Gives the tests that follow real time to one worker, every other test to whoever is free.
+
+    The largest scope goes to the first worker, which alone runs at full priority.
+    """
 
     def _split_scope(self, nodeid):
         return "paced" if Path(nodeid.partition("::")[0]).name in PACED else nodeid
@@ -55,6 +61,8 @@ def pytest_addoption(parser):
 
 
 def pytest_configure(config):
+    if os.environ.get("PYTEST_XDIST_WORKER", FIRST_WORKER) != FIRST_WORKER:
+        os.nice(10)
     # A shell that starts us in the background has us ignore Ctrl-C, and so would all that we start.
     signal.signal(signal.SIGINT, signal.default_int_handler)
 

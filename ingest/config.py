@@ -7,15 +7,23 @@ import contextlib
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError
 
 from ingest.chain.chain import ChainSettings
 from ingest.chain.decimate import DecimateSettings
 from ingest.chain.despike import DespikeSettings
 from ingest.chain.settle import SettleSettings
 from ingest.config_heads import HeadTable, LinkSettings, Table, link_of, refuse_twins
+from ingest.config_tables import (
+    BayTable,
+    BrokerTable,
+    ChainTable,
+    ConfigFile,
+    LiveTable,
+    TurnTable,
+)
 from ingest.core.errors import ConfigError
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.settings import BrokerSettings
@@ -42,92 +50,6 @@ IN_WORDS = {
     "bool_type": "true or false",
 }
 """What is allowed, where the library's own words say it to programmers."""
-
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
-Port = Annotated[int, Field(ge=0, le=65535)]
-Name = Annotated[str, Field(pattern=r"^[a-z0-9_-]{1,32}$")]
-
-
-class BayTable(Table):
-    """``[bay]``: its name, where things are kept, what it measures."""
-
-    name: Name = "bay1"
-    state_file: Path = Path("levelhead.db")
-    """Head names, calibration records, what was published, checks on the bar."""
-    records_dir: Path | None = None
-    """Calibration records (JSON) that are taken up at the start."""
-    study: Path | None = None
-    """The study of this bay (JSON); what it found takes the place of what is assumed below."""
-    cross_line_m: Positive = 2.0
-    spread_camber_deg: NotNegative = 0.02
-    spread_heading_deg: NotNegative = 0.02
-    port_height_m: NotNegative = 0.01
-
-
-class BrokerTable(Table):
-    """``[broker]``: without a host, the embedded one on loopback."""
-
-    host: str | None = None
-    port: Port = 1883
-    websocket_port: Port | None = None
-    user: str | None = None
-    password_file: Path | None = None
-    tls: bool = False
-    ca_file: Path | None = None
-    cert_file: Path | None = None
-    key_file: Path | None = None
-    client_id: str = ""
-
-
-class ChainTable(Table):
-    """``[chain]``: the filter chain; a stage is left out by its switch."""
-
-    output_hz: Positive = 10.0
-    despike: bool = True
-    despike_threshold_sigma: Positive = 5.0
-    settle_window_s: Positive = 0.8
-    settle_tilt_deg: Positive = 0.05
-    settle_azimuth_deg: Positive = 0.05
-    settle_turn_deg: Positive = 0.15
-
-
-class TurnTable(Table):
-    """``[turn]``: how a turn of a wheel is taken and judged."""
-
-    new_angle_deg: Positive = 15.0
-    least_rest_s: Positive = 0.3
-    stop_sigma_deg: Positive = 0.01
-    max_u_deg: Positive = 0.05
-    wanted_u_deg: Positive = 0.01
-
-
-class LiveTable(Table):
-    """``[live]``: when live readings are published."""
-
-    min_s: Positive = 0.1
-    max_s: Positive = 1.0
-    ttl_s: Positive = 3.0
-    silent_s: Positive = 2.0
-    """A head that has sent nothing valid for so long is opened anew."""
-
-
-class CalibrationTable(Table):
-    """``[calibration]``: with public keys, only records signed by one of them are used."""
-
-    keys: tuple[Path, ...] = ()
-
-
-class ConfigFile(Table):
-    """The whole file."""
-
-    bay: BayTable = BayTable()
-    broker: BrokerTable = BrokerTable()
-    head: tuple[HeadTable, ...] = ()
-    chain: ChainTable = ChainTable()
-    turn: TurnTable = TurnTable()
-    live: LiveTable = LiveTable()
-    calibration: CalibrationTable = CalibrationTable()
 
 
 class Config(Table):

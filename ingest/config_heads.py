@@ -14,19 +14,24 @@ LinkSettings = SerialSettings | BleSettings
 class Table(BaseModel):
     """A table of the file. An unknown key is an error, since a misspelt one would be silent."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", allow_inf_nan=False, use_attribute_docstrings=True
+    )
 
 
 class HeadTable(Table):
-    """``[[head]]``: a link to a head, by ``port`` or by ``ble``."""
+    """A link to a head, by port or by ble; a table of its own for each."""
 
     port: str | None = None
+    """A serial port, as levelhead ports names it, or an address such as rfc2217://."""
     ble: str | None = None
     """Address of a Bluetooth LE head, or the name that it advertises."""
     adapter: str | None = None
     """Bluetooth adapter, such as hci0; default: the machine's own choice."""
     baud: int = 115_200
+    """Speed of a serial port; over USB it mostly means nothing."""
     hold_s: Annotated[float, Field(ge=0)] = 0.040
+    """Rest between two reads of a serial port; 0 reads at every arrival."""
 
 
 def refuse_twins(where: str, heads: tuple[HeadTable, ...]) -> None:

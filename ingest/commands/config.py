@@ -1,4 +1,4 @@
-"""``levelhead config check``: say whether a configuration can be used, without opening a port."""
+"""``levelhead config``: whether a configuration can be used, and which keys there are."""
 
 import argparse
 import json
@@ -8,6 +8,7 @@ from calibration.records.keys import key_id
 from ingest.commands.bay_study import with_study
 from ingest.commands.keyfiles import load_public
 from ingest.config import load_config
+from ingest.config_keys import template
 from ingest.drivers.serial import SerialSettings
 
 
@@ -17,10 +18,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     check = actions.add_parser("check", help="read a configuration and say what is wrong")
     check.add_argument("config", type=Path, help="configuration file (TOML)")
     check.add_argument("--json", action="store_true", help="print one JSON object")
+    actions.add_parser("keys", help="print every key with its default and meaning, as a file")
 
 
 def run(args: argparse.Namespace) -> int:
     """Exit 0 for a usable configuration; the error of an unusable one says what to do."""
+    if args.action == "keys":
+        print(template())
+        return 0
+    return _check(args)
+
+
+def _check(args: argparse.Namespace) -> int:
     config = load_config(args.config)
     keys = [key_id(key) for key in load_public(config.keys).values()]
     settings, refused = with_study(config.service, config.study, config.bay)

@@ -1,6 +1,7 @@
 """``levelhead config check``: what is wrong, where, and what is allowed, before a port opens."""
 
 import json
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
 from ingest.cli import main
+from ingest.config_heads import HeadTable
+from ingest.config_tables import ConfigFile
 
 GOOD = """
 [bay]
@@ -31,6 +34,33 @@ def check(capsys, tmp_path, text, *words):
     code = main(["config", "check", str(path), *words])
     out, err = capsys.readouterr()
     return code, out, err, path
+
+
+def listed(capsys):
+    assert main(["config", "keys"]) == 0
+    return capsys.readouterr().out
+
+
+def test_every_key_is_listed_with_its_default_and_its_meaning(capsys):
+    out = listed(capsys)
+    lines = out.splitlines()
+    found = tomllib.loads("\n".join(line[2:] for line in lines if line.startswith("#|")))
+    for name, table in ConfigFile.model_fields.items():
+        kind = HeadTable if name == "head" else table.annotation
+        told = found["head"][0] if name == "head" else found[name]
+        assert set(told) == set(kind.model_fields)
+        given = {key: value for key, value in told.items() if value not in ("", [])}
+        default = kind() if name != "head" else kind(port=told["port"], ble=told["ble"])
+        assert kind.model_validate(given) == default
+    for at, line in enumerate(lines):
+        if line.startswith("#|") and "=" in line:
+            assert len(lines[at - 1].removeprefix("#     ")) > 10, line
+
+
+def test_the_list_of_keys_is_a_file_that_sets_nothing(capsys, tmp_path):
+    code, out, err, _ = check(capsys, tmp_path, listed(capsys))
+    assert (code, err) == (0, "")
+    assert "no [[head]] yet" in out
 
 
 def test_a_usable_file_is_told_in_short(capsys, tmp_path):

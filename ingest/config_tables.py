@@ -1,0 +1,128 @@
+"""The tables and keys of the configuration file: types, defaults, and what each means.
+
+The words stand here alone; ``levelhead config keys`` prints them.
+"""
+
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field
+
+from ingest.config_heads import HeadTable, Table
+
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Port = Annotated[int, Field(ge=0, le=65535)]
+Name = Annotated[str, Field(pattern=r"^[a-z0-9_-]{1,32}$")]
+
+
+class BayTable(Table):
+    """Its name, where things are kept, what it measures."""
+
+    name: Name = "bay1"
+    """The bay's level in every topic."""
+    state_file: Path = Path("levelhead.db")
+    """Head names, calibration records, what was published, checks on the bar."""
+    records_dir: Path | None = None
+    """Folder of calibration records (JSON) that are taken up at the start."""
+    study: Path | None = None
+    """The study of this bay (JSON); what it found takes the place of what is assumed below."""
+    cross_line_m: Positive = 2.0
+    """Length of a sightline across the vehicle, port to port, roughly."""
+    spread_camber_deg: NotNegative = 0.02
+    """What mounting and settling scatter in camber (standard uncertainty), assumed."""
+    spread_heading_deg: NotNegative = 0.02
+    """The same in a wheel's heading."""
+    port_height_m: NotNegative = 0.01
+    """How far the two ports of a cross sightline may differ in height."""
+
+
+class BrokerTable(Table):
+    """The MQTT broker. Without a host it is the embedded one, on loopback alone."""
+
+    host: str | None = None
+    """Name or address of a broker of your own."""
+    port: Port = 1883
+    """Its port, or that of the embedded one."""
+    websocket_port: Port | None = None
+    """A port of the embedded broker for pages in browsers."""
+    user: str | None = None
+    """Whom to log in as."""
+    password_file: Path | None = None
+    """A file with the password alone, readable by nobody else."""
+    tls: bool = False
+    """Encrypt, and check the broker's certificate."""
+    ca_file: Path | None = None
+    """Who is trusted to have signed it (PEM), where the system does not know them."""
+    cert_file: Path | None = None
+    """Our own certificate (PEM), where the broker asks for one."""
+    key_file: Path | None = None
+    """The private key of it (PEM)."""
+    client_id: str = ""
+    """Must be this service's alone; empty: made up from the bay and the start."""
+
+
+class ChainTable(Table):
+    """The filter chain; a stage is left out by its switch."""
+
+    output_hz: Positive = 10.0
+    """Values a second after the filters; 10 Hz takes out mains hum of 50 and 60 Hz."""
+    despike: bool = True
+    """Replace single samples that stand out from their neighbours."""
+    despike_threshold_sigma: Positive = 5.0
+    """How far a sample must stand out."""
+    settle_window_s: Positive = 0.8
+    """At rest: for so long no angle has spread by more than the following."""
+    settle_tilt_deg: Positive = 0.05
+    """Inclinations, largest less smallest."""
+    settle_azimuth_deg: Positive = 0.05
+    """Sightlines."""
+    settle_turn_deg: Positive = 0.15
+    """Rotation and turn plate."""
+
+
+class TurnTable(Table):
+    """How a turn of a wheel is taken and judged."""
+
+    new_angle_deg: Positive = 15.0
+    """A rest is a stop of its own when the wheel stands this far from the stop before."""
+    least_rest_s: Positive = 0.3
+    """Shortest time of stillness (after it was found still) that makes a stop."""
+    stop_sigma_deg: Positive = 0.01
+    """How well a stop repeats beside its own noise (standard uncertainty), assumed."""
+    max_u_deg: Positive = 0.05
+    """A turn that leaves more standard uncertainty in the camber is refused."""
+    wanted_u_deg: Positive = 0.01
+    """What a turn is to reach: says how much further to turn."""
+
+
+class LiveTable(Table):
+    """When live readings are published."""
+
+    min_s: Positive = 0.1
+    """No reading sooner after the one before."""
+    max_s: Positive = 1.0
+    """A reading that does not change is said again after so long."""
+    ttl_s: Positive = 3.0
+    """A display must not show a reading that is older."""
+    silent_s: Positive = 2.0
+    """A head that has sent nothing valid for so long is opened anew."""
+
+
+class CalibrationTable(Table):
+    """Which calibration records are believed."""
+
+    keys: tuple[Path, ...] = ()
+    """Public keys (PEM); with any, only records signed by one of them are used."""
+
+
+class ConfigFile(Table):
+    """The whole file."""
+
+    bay: BayTable = BayTable()
+    broker: BrokerTable = BrokerTable()
+    head: tuple[HeadTable, ...] = ()
+    chain: ChainTable = ChainTable()
+    turn: TurnTable = TurnTable()
+    live: LiveTable = LiveTable()
+    calibration: CalibrationTable = CalibrationTable()

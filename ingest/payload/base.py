@@ -61,7 +61,11 @@ class Part(BaseModel):
     """A piece of a message."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", allow_inf_nan=False, validate_default=True
+        frozen=True,
+        extra="forbid",
+        allow_inf_nan=False,
+        validate_default=True,
+        use_attribute_docstrings=True,  # what stands beside a key stands in its schema
     )
 
 

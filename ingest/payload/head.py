@@ -84,11 +84,17 @@ class HeadLink(Judged):
     seq: Count
     link: LinkKind
     rate_hz: NonNegative
+    """Samples that came in the last second."""
     rx: Count
+    """Sound frames since the service started; so are all counts below."""
     lost: Count
+    """Samples missing by their numbers."""
     dup: Count
+    """Samples that came twice or out of order, dropped."""
     dropped: Count
+    """Chunks of bytes dropped because the service could not keep up."""
     reboots: Count
+    """Starts of the head."""
     jumps: Count
     """Jumps of the head's clock without a start of the head."""
     stray: Count
@@ -96,13 +102,21 @@ class HeadLink(Judged):
     flood: Count
     """Bytes beyond what any head has to say, dropped unread."""
     reconn: Count
+    """How often the link was opened anew."""
     bad_cobs: Count
+    """Frames dropped: not valid COBS."""
     bad_short: Count
+    """Frames dropped: too short to hold a type and a CRC."""
     bad_crc: Count
+    """Frames dropped: the CRC does not match."""
     bad_long: Count
+    """Frames dropped: no end within the largest frame."""
     bad_type: Count
+    """Messages of a type that this program does not know."""
     bad_length: Count
+    """Messages shorter than their fields."""
     bad_value: Count
+    """Messages with a field outside what SPEC.md allows."""
     gap_ms: NonNegative | None
     """Longest pause between arrivals in the last second."""
     clk_ppm: Number | None
@@ -113,9 +127,13 @@ class HeadLink(Judged):
     trip_ms: NonNegative | None = None
     """Least round trip of the clock pings of the last minute."""
     rssi_dbm: Number | None
+    """Strength of a radio link."""
     batt_pct: NonNegative | None
+    """Charge of the head's battery."""
     temp: Number | None
+    """Temperature inside the head, degrees Celsius."""
     ttl: NonNegative = 5
+    """Seconds after which a display must not show it as true any more."""
 
 
 class Reading(Judged):

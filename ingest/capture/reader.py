@@ -97,8 +97,8 @@ def _read(content: bytes, where: str) -> Capture:
     for begin, end in _chunks(content):
         taker.chunk(content[begin + RECORD_HEAD : end])
         read_to = end
-    ended, missing = content.endswith(ending()), taker.missing
-    if ended and read_to and read_to != len(content) - len(ending()):
+    ended, missing = content.endswith(MCAP0_MAGIC), taker.missing
+    if content.endswith(ending()) and read_to and read_to != len(content) - len(ending()):
         missing = max(missing, 1)  # the last record is the one that is hit
     unread = len(content) - read_to
     return Capture(

@@ -39,6 +39,7 @@ from ingest.payload.base import Part, SideWord
 
 PositionName = Annotated[str, Field(pattern=r"^[A-Za-z0-9 ,.+/-]{1,40}$")]
 Wedge = Annotated[float, Field(gt=0, le=10)]
+GoodEnough = Annotated[float, Field(ge=0, le=5)]
 
 
 class ThreadedArms(AtEnds, Threaded):
@@ -92,12 +93,14 @@ class ShimPacks(AtEnds):
     fitted: FittedPacks = FittedPacks()
     thicker_moves: Literal["forward", "rearward"]
     most_mm: Thickness
+    good_enough_mm: GoodEnough = 0.0
 
     def correct(self, wanted: Wanted) -> Correction:
         """Return the correction by the best packs."""
         kinds = shim_kinds(self.stock, self.fitted)
         forward = self.thicker_moves == "forward"
-        return correct_by_shims(wanted, EndShims(self.ends(), kinds, forward, self.most_mm * MM))
+        shims = EndShims(self.ends(), kinds, forward, self.most_mm * MM, self.good_enough_mm * MM)
+        return correct_by_shims(wanted, shims)
 
 
 class PinPosition(Part):
@@ -146,11 +149,14 @@ class LateralShimPack(Part):
     fitted: Fitted = ()
     thicker_moves: SideWord
     most_mm: Thickness
+    good_enough_mm: GoodEnough = 0.0
 
     def correct(self, wanted: Wanted) -> Correction:
         """Return the correction by the best pack."""
         kinds = shim_kinds(self.stock, FittedPacks(left=self.fitted))
-        shims = LateralShims(kinds, self.thicker_moves == "left", self.most_mm * MM)
+        shims = LateralShims(
+            kinds, self.thicker_moves == "left", self.most_mm * MM, self.good_enough_mm * MM
+        )
         return correct_by_lateral_shims(wanted, shims)
 
 

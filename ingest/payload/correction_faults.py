@@ -42,7 +42,8 @@ def fault_of(where: str, error: ValidationError, raw: dict[str, Any]) -> ConfigE
         value = value.get(keys[-1]) if isinstance(value, dict) else value
     if first["type"] in ("missing", "union_tag_not_found"):
         value = None
-    return ConfigError(where, ".".join(keys) or "file", _short(value), _allowed(first, keys))
+    field = "".join(sign if sign.isprintable() else "?" for sign in ".".join(keys))[:80]
+    return ConfigError(where, field or "file", _short(value), _allowed(first, keys))
 
 
 def _keys(place: tuple[int | str, ...], raw: dict[str, Any]) -> list[str]:

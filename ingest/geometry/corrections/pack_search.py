@@ -7,6 +7,7 @@ thicknesses only the least work is kept, kind after kind, so nothing is left out
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from ingest.core.errors import MeasurementRefused
 
@@ -53,24 +54,28 @@ class Sought:
 
     ``free`` says which of the packs (left, right) may be changed; neither may become thicker
     than ``most_m``. One pack alone is the left or right one with the other not free and empty.
+    Packs that come as near as ``good_enough_m`` are all equally good.
     """
 
     difference_m: float
     free: tuple[bool, bool]
     most_m: float
+    good_enough_m: float = 0.0
 
 
-@dataclass(frozen=True, slots=True)
-class _Way:
-    """``handled`` shims are put in or taken out, ``used`` are there in the end."""
+class _Way(NamedTuple):
+    """``handled`` shims are put in or taken out, ``used`` are there in the end; ``choice`` is the
+    count of the last kind on either side, ``before`` the thicknesses without it.
+
+    A plain tuple, which compares least work first: there may be a million of them."""
 
     handled: int
     used: int
-    counts: tuple[Pair, ...]
+    choice: Pair
+    before: Pair
 
-    @property
-    def cost(self) -> tuple[int, int, tuple[Pair, ...]]:
-        return self.handled, self.used, self.counts
+
+Layer = dict[Pair, _Way]
 
 
 def best_packs(kinds: Sequence[ShimKind], sought: Sought) -> Packs | None:
@@ -80,19 +85,34 @@ def best_packs(kinds: Sequence[ShimKind], sought: Sought) -> Packs | None:
     Raises: ``MeasurementRefused`` (``too-many-packs``) where the search would take too long.
     """
     most_nm = round(sought.most_m * NM_PER_M)
-    ways: dict[Pair, _Way] = {(0, 0): _Way(0, 0, ())}
+    layers: list[Layer] = [{(0, 0): _Way(0, 0, (0, 0), (0, 0))}]
     tried = 0
     for kind in kinds:
         choices = _choices(kind, sought.free)
-        tried += len(choices) * len(ways)
+        tried += len(choices) * len(layers[-1])
         if tried > MOST_TRIED:
             raise _too_many(tried)
-        ways = _extended(ways, kind, choices, most_nm)
-    if not ways:
+        layers.append(_extended(layers[-1], kind, choices, most_nm))
+    last = layers[-1]
+    if not last:
         return None
-    goal_nm = sought.difference_m * NM_PER_M
-    pair = min(ways, key=lambda p: (round(abs(p[1] - p[0] - goal_nm), 3), ways[p].cost))
-    return Packs(ways[pair].counts, *pair)
+    goal_nm, enough_nm = sought.difference_m * NM_PER_M, sought.good_enough_m * NM_PER_M
+
+    def merit(pair: Pair) -> tuple[float, _Way]:
+        return round(max(abs(pair[1] - pair[0] - goal_nm), enough_nm), 3), last[pair]
+
+    pair = min(last, key=merit)
+    return Packs(_counts(layers, pair), *pair)
+
+
+def _counts(layers: Sequence[Layer], pair: Pair) -> tuple[Pair, ...]:
+    """Return the counts of each kind on the way to a pair of thicknesses."""
+    counts = []
+    for layer in reversed(layers[1:]):
+        way = layer[pair]
+        counts.append(way.choice)
+        pair = way.before
+    return tuple(reversed(counts))
 
 
 def _choices(kind: ShimKind, free: tuple[bool, bool]) -> list[Pair]:
@@ -101,20 +121,22 @@ def _choices(kind: ShimKind, free: tuple[bool, bool]) -> list[Pair]:
     return [(a, b) for a in lefts for b in rights if a + b <= kind.total]
 
 
-def _extended(
-    ways: dict[Pair, _Way], kind: ShimKind, choices: list[Pair], most_nm: int
-) -> dict[Pair, _Way]:
+def _extended(ways: Layer, kind: ShimKind, choices: list[Pair], most_nm: int) -> Layer:
     each_nm = kind.thickness_nm
-    found: dict[Pair, _Way] = {}
-    for (left_nm, right_nm), way in ways.items():
-        for a, b in choices:
-            pair = left_nm + a * each_nm, right_nm + b * each_nm
-            if max(pair) > most_nm:
+    added = [
+        (a * each_nm, b * each_nm, abs(a - kind.left) + abs(b - kind.right), a + b, (a, b))
+        for a, b in choices
+    ]
+    found: Layer = {}
+    for before, way in ways.items():
+        for more_left, more_right, handled, used, choice in added:
+            left_nm, right_nm = before[0] + more_left, before[1] + more_right
+            if left_nm > most_nm or right_nm > most_nm:
                 continue
-            handled = way.handled + abs(a - kind.left) + abs(b - kind.right)
-            new = _Way(handled, way.used + a + b, (*way.counts, (a, b)))
-            if pair not in found or new.cost < found[pair].cost:
-                found[pair] = new
+            new = _Way(way.handled + handled, way.used + used, choice, before)
+            known = found.get((left_nm, right_nm))
+            if known is None or new < known:
+                found[left_nm, right_nm] = new
     return found
 
 

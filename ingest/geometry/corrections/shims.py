@@ -18,12 +18,14 @@ SIDES = (Side.LEFT, Side.RIGHT)
 @dataclass(frozen=True, slots=True)
 class EndShims:
     """Packs that move the ends of an axle; ``forward`` where a thicker pack moves its end
-    forward. No pack may become thicker than ``most_m``."""
+    forward. No pack may become thicker than ``most_m``; packs that come as near as
+    ``good_enough_m`` are equally good, and the least work counts."""
 
     ends: Ends
     kinds: tuple[ShimKind, ...]
     forward: bool
     most_m: float
+    good_enough_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +36,7 @@ class LateralShims:
     kinds: tuple[ShimKind, ...]
     to_left: bool
     most_m: float
+    good_enough_m: float = 0.0
 
 
 def correct_by_shims(wanted: Wanted, shims: EndShims) -> Correction:
@@ -45,7 +48,12 @@ def correct_by_shims(wanted: Wanted, shims: EndShims) -> Correction:
     relative_m = shims.ends.between_m * math.tan(wanted.change)
     now_m = [_thickness_m(shims.kinds, side) for side in SIDES]
     free = tuple(side in shims.ends.sides for side in SIDES)
-    sought = Sought(now_m[1] - now_m[0] + sign * relative_m, (free[0], free[1]), shims.most_m)
+    sought = Sought(
+        now_m[1] - now_m[0] + sign * relative_m,
+        (free[0], free[1]),
+        shims.most_m,
+        shims.good_enough_m,
+    )
     packs = _found(shims.kinds, sought)
     steps: list[Step] = []
     moved_m: dict[Side, float] = {}
@@ -67,7 +75,9 @@ def correct_by_lateral_shims(wanted: Wanted, shims: LateralShims) -> Correction:
     """
     sign = 1.0 if shims.to_left else -1.0
     now_m = _thickness_m(shims.kinds, Side.LEFT)
-    sought = Sought(-(now_m + sign * wanted.change), (True, False), shims.most_m)
+    # The pack's thickness counts as left less right, so what is sought has its sign turned.
+    difference_m = -(now_m + sign * wanted.change)
+    sought = Sought(difference_m, (True, False), shims.most_m, shims.good_enough_m)
     packs = _found(shims.kinds, sought)
     grown_m = packs.left_nm / NM_PER_M - now_m
     effect = f"the axle goes to the {crosswise(sign * grown_m)}"

@@ -58,7 +58,8 @@ def _keys(place: tuple[int | str, ...], raw: dict[str, Any]) -> list[str]:
 
 
 def _allowed(fault: ErrorDetails, keys: list[str]) -> str:
-    kind, key = fault["type"], keys[-1] if keys else ""
+    kind = fault["type"]
+    key = next((key for key in reversed(keys) if not key.isdigit()), "")
     if kind in BOUNDS:
         name, words = BOUNDS[kind]
         return words.format(fault["ctx"][name]) + _unit_hint(kind, key, fault["input"])

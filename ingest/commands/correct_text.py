@@ -150,7 +150,7 @@ def _expected(outcome: Outcome) -> str:
         f"To be expected, {_where(wanted)}: {NAMES[wanted.quantity]} {expected}; "
         f"{_amount(wanted, remaining.value)} of error remains"
     )
-    if abs(remaining.value) > wanted.expanded_u:
+    if wanted.beyond_doubt(remaining.value):
         return f"{text}, more than the measurement's own doubt: this adjuster gives no better."
     return f"{text}."
 
@@ -170,13 +170,13 @@ def _outcome(outcome: Outcome) -> dict[str, Any]:
     return {
         "side": wanted.side,
         "told_apart": wanted.told_apart,
-        **{f"{name}_{unit.value}": figure * factor for name, figure in figures.items()},
+        **{f"{name}_{unit.value}": figure * factor + 0.0 for name, figure in figures.items()},
     }
 
 
 def _step(step: Step, kind: str) -> dict[str, Any]:
     turn, set_turn = (
-        None if angle is None else math.degrees(angle)
+        None if angle is None else math.degrees(angle) + 0.0
         for angle in (step.turn_rad, step.set_turn_rad)
     )
     angle = "wedge" if kind == "wedges" else "turn"
@@ -186,7 +186,7 @@ def _step(step: Step, kind: str) -> dict[str, Any]:
         "side": step.side,
         "action": step.action,
         "text": step.text,
-        "length_mm": None if step.length_m is None else step.length_m * MM,
+        "length_mm": None if step.length_m is None else step.length_m * MM + 0.0,
         f"{angle}_deg": turn,
         f"set_{angle}_deg": set_turn,
         "pack_mm": None if pack is None else [round(each * MM, 6) for each in pack],

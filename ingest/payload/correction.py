@@ -38,8 +38,8 @@ Caster = Annotated[float, Field(ge=-20, le=20)]
 Lock = Annotated[float, Field(gt=0, le=75)]
 Offset = Annotated[float, Field(ge=-200, le=200)]
 """mm."""
-UDeg = Annotated[float, Field(ge=0, le=10)]
-"""deg, standard uncertainty."""
+UDeg = Annotated[float, Field(ge=1e-4, le=10)]
+"""deg, standard uncertainty; nobody measures better, and nothing is known exactly."""
 
 
 class CorrectionFile(Part):
@@ -174,7 +174,7 @@ class LateralOffsetFile(CorrectionFile):
 
     quantity: Literal["lateral_offset"]
     measured_mm: Offset
-    u_mm: Annotated[float, Field(ge=0, le=200)]
+    u_mm: Annotated[float, Field(ge=1e-3, le=200)]
     target_mm: Offset
     adjuster: LateralShimPack
 

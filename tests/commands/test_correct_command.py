@@ -148,6 +148,8 @@ def test_what_u_cannot_tell_is_left_alone(correct):
     assert json.loads(out)["worth_doing"] is False
     _, out, _ = correct(ARMS)
     assert "Leave it" not in out
+    _, out, _ = correct(with_(ARMS, "u_deg", 0.15), "--json")
+    assert json.loads(out)["worth_doing"] is False  # U is the very difference
 
 
 def test_camber_of_a_beam_axle_is_referred_and_nobody_is_told_to_adjust(correct):
@@ -202,7 +204,8 @@ BAD = [
     (with_(ARMS, "measured_deg", True), "measured_deg = True: a number is needed"),
     (with_(ARMS, "measured_deg", 31), "measured_deg = 31: must be at most 10"),
     (with_(ARMS, "measured_deg", ...), "measured_deg = None: is needed"),
-    (with_(ARMS, "u_deg", -0.1), "u_deg = -0.1: must be at least 0"),
+    (with_(ARMS, "u_deg", -0.1), "u_deg = -0.1: must be at least 0.0001"),
+    (with_(ARMS, "u_deg", 0), "u_deg = 0: must be at least 0.0001"),
     (with_(ARMS, "axle", 0), "axle = 0: must be at least 1"),
     (with_(ARMS, "axle", 1.5), "axle = 1.5: a whole number is needed"),
     (with_(SHIMS, "adjuster.stock.0.thickness_mm", -1), "adjuster.stock.0.thickness_mm = -1"),

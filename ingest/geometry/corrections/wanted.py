@@ -10,6 +10,8 @@ from calibration.measured import Measured
 from calibration.reporting import coverage_factor
 from ingest.core.frames import Side
 
+ROUNDING = 1e-9
+
 
 class Quantity(StrEnum):
     """What is corrected."""
@@ -50,14 +52,20 @@ class Wanted:
     @property
     def told_apart(self) -> bool:
         """Whether the measurement can tell the value from the target at all."""
-        return abs(self.change) > self.expanded_u
+        return self.beyond_doubt(self.change)
+
+    def beyond_doubt(self, difference: float) -> bool:
+        """Whether a difference is more than U; one that equals it but for rounding is not."""
+        return abs(difference) > self.expanded_u * (1.0 + ROUNDING)
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
     """One thing to do. ``text`` says it to a technician, the figures say it to programs.
 
-    ``length_m`` and ``turn_rad`` are exact, ``set_turn_rad`` is what the text asks for.
+    ``length_m`` is the exact change of length (of a pin or eccentric how far forward its end of
+    the axle goes), ``turn_rad`` the exact turn that makes it, ``set_turn_rad`` the turn that the
+    text asks for; of a wedge both are its angle, thick end to the rear positive.
     ``thicknesses_m`` is the whole pack as it must be in the end, where there is a pack.
     """
 

@@ -139,9 +139,10 @@ def test_a_move_beyond_the_travel_is_refused_and_one_to_its_very_end_is_not():
         correct_by_arms(wanted(0.3), arms)
     assert e.value.code == "beyond-travel"
     assert e.value.figure == pytest.approx(needed_m * 1e3)
-    arms = Arms(Ends(1.0, (Side.LEFT,)), Thread((0.0015,), shorter_m=needed_m), True)
-    (step,) = correct_by_arms(wanted(0.3), arms).steps
-    assert -step.set_turn_rad / math.tau * 0.0015 <= needed_m
+    # 6.98 half turns: the seventh would leave the travel.
+    halves = Thread((0.0015,), 180 * DEG, shorter_m=needed_m * (1 + 1e-12))
+    (step,) = correct_by_arms(wanted(0.3), Arms(Ends(1.0, (Side.LEFT,)), halves, True)).steps
+    assert step.set_turn_rad == pytest.approx(-6 * math.pi)
 
 
 def test_the_middle_of_the_axle_moves_when_one_end_alone_does():
@@ -198,7 +199,7 @@ def test_an_eccentric_stays_within_its_range():
     left_mm = 10 * (math.sin(45 * DEG) - math.sin(40 * DEG))
     assert refused.value.limit == pytest.approx(left_mm)
     needed_rad = math.atan(0.01 * (math.sin(44.9 * DEG) - math.sin(40 * DEG)))
-    coarse = Eccentrics(Ends(1.0, (Side.LEFT,)), 0.01, 45 * DEG, at, step_rad=10 * DEG)
+    coarse = Eccentrics(Ends(1.0, (Side.LEFT,)), 0.01, 45 * DEG, at, step_rad=6 * DEG)
     (step,) = correct_by_eccentrics(wanted(needed_rad / DEG), coarse).steps
     assert step.set_turn_rad == 0.0
 

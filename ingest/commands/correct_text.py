@@ -30,6 +30,7 @@ AFTERWARDS = (
     "Tighten everything to the vehicle maker's torque, stand the vehicle on its wheels, let it "
     "settle, and measure again."
 )
+NOTHING = "Nothing is to be changed, and all that was measured holds."
 
 NAMES: Mapping[Quantity, str] = MappingProxyType(
     {
@@ -63,11 +64,14 @@ def as_text(correction: Correction) -> str:
     lines = [_heading(outcome) for outcome in correction.outcomes]
     if not correction.adjustable:
         return "\n".join([*lines, *(step.text for step in correction.steps)])
-    lines += ["", "Before anything is loosened:", *(f"  {caution}" for caution in CAUTIONS), ""]
+    before = (*CAUTIONS, *correction.before)
+    lines += ["", "Before anything is loosened:", *(f"  {sentence}" for sentence in before), ""]
     if not correction.worth_doing:
         lines += _left_alone(correction)
     lines += [f"{n}. {step.text}" for n, step in enumerate(correction.steps, 1)]
     lines += ["", *(_expected(outcome) for outcome in correction.outcomes)]
+    if not correction.changes:
+        return "\n".join([*lines, "", NOTHING])
     lines += ["", "Mind:", *(f"  {sentence}" for sentence in correction.also)]
     lines += ["", AFTERWARDS, f"Until then these do not hold: {', '.join(_stale(correction))}."]
     return "\n".join(lines)
@@ -84,14 +88,17 @@ def as_json(kind: str, correction: Correction) -> dict[str, Any]:
         "worth_doing": correction.worth_doing,
         "steps": [_step(step, kind) for step in correction.steps],
         "outcomes": [_outcome(outcome) for outcome in correction.outcomes],
-        "also": list(correction.also),
-        "stale": list(_stale(correction)) if correction.adjustable else [],
+        "before": list(correction.before),
+        "also": list(correction.also) if correction.changes else [],
+        "stale": list(_stale(correction)),
         "cautions": list(CAUTIONS) if correction.adjustable else [],
-        "afterwards": AFTERWARDS if correction.adjustable else None,
+        "afterwards": AFTERWARDS if correction.changes else None,
     }
 
 
 def _stale(correction: Correction) -> tuple[str, ...]:
+    if not correction.changes:
+        return ()
     wanted = correction.outcomes[0].wanted
     return stale_after(wanted.quantity, wanted.axle, wanted.side or "")
 

@@ -176,6 +176,9 @@ def test_a_shelf_that_cannot_do_it_is_a_result_with_what_remains(correct):
     code, out, err = correct(with_(SHIMS, "adjuster.stock", []))
     assert (code, err) == (0, "")
     assert "0.300° of error remains, more than the measurement's own doubt" in out
+    assert out.splitlines()[-1] == "Nothing is to be changed, and all that was measured holds."
+    _, out, _ = correct(with_(SHIMS, "adjuster.stock", []), "--json")
+    assert (json.loads(out)["stale"], json.loads(out)["afterwards"]) == ([], None)
 
 
 BAD = [

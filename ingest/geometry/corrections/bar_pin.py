@@ -7,7 +7,7 @@ from itertools import product
 from ingest.core.frames import Side
 from ingest.geometry.corrections import axle_ends
 from ingest.geometry.corrections.axle_ends import Ends
-from ingest.geometry.corrections.wanted import Correction, Step, Wanted
+from ingest.geometry.corrections.wanted import LEAVE, Correction, Step, Wanted
 from ingest.geometry.corrections.words import lengthwise, millimetres
 
 AS_GOOD_M = 1e-9
@@ -67,7 +67,7 @@ def _moved_m(
 def _step(side: Side, now: Position, new: Position, move_m: float) -> Step:
     part = f"{side} bar pin"
     if new == now:
-        return Step(part, "leave", f'Leave the {part} at "{now.name}".', side, 0.0)
+        return Step(part, LEAVE, f'Leave the {part} at "{now.name}".', side, 0.0)
     text = (
         f'Fit the {part} at "{new.name}" instead of "{now.name}": its end of the axle goes '
         f"{lengthwise(move_m)} by {millimetres(move_m)}."

@@ -12,7 +12,7 @@ from ingest.core.units import DEG
 from ingest.geometry.corrections import axle_ends
 from ingest.geometry.corrections.axle_ends import Ends
 from ingest.geometry.corrections.thread import Turning, beyond_travel
-from ingest.geometry.corrections.wanted import Correction, Step, Wanted
+from ingest.geometry.corrections.wanted import LEAVE, Correction, Step, Wanted
 from ingest.geometry.corrections.words import lengthwise, millimetres
 
 
@@ -63,7 +63,7 @@ def _step(eccentrics: Eccentrics, side: Side, move_m: float) -> Step:
     set_rad = _settable(now, turn_rad, eccentrics)
     if set_rad == 0:
         text = f"Leave the {part} as it is: less than one step."
-        return Step(part, "leave", text, side, move_m, turn_rad, 0.0)
+        return Step(part, LEAVE, text, side, move_m, turn_rad, 0.0)
     moved_m = _moved_m(eccentrics, side, set_rad)
     way = lengthwise(moved_m)
     text = f"Turn the {part} by {_degrees(set_rad)}"

@@ -9,7 +9,7 @@ from ingest.core.frames import Side
 from ingest.geometry.corrections import axle_ends
 from ingest.geometry.corrections.axle_ends import Ends
 from ingest.geometry.corrections.pack_search import NM_PER_M, Packs, ShimKind, Sought, best_packs
-from ingest.geometry.corrections.wanted import Correction, Outcome, Step, Wanted
+from ingest.geometry.corrections.wanted import LEAVE, Correction, Outcome, Step, Wanted
 from ingest.geometry.corrections.words import crosswise, lengthwise, millimetres, plain_mm
 
 SIDES = (Side.LEFT, Side.RIGHT)
@@ -118,7 +118,7 @@ def _step(
     acts = list(_acts(kinds, before, counts))
     if not acts:
         text = f"Leave the {part} as it is."
-        return Step(part, "leave", text, side, 0.0, thicknesses_m=pack)
+        return Step(part, LEAVE, text, side, 0.0, thicknesses_m=pack)
     holds = " + ".join(plain_mm(thickness_m) for thickness_m in pack) or "no shim"
     text = f"{part.capitalize()}: {', '.join(acts)}; in the end it holds {holds}"
     if round(grown_m * NM_PER_M):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.core.units import DEG
-from ingest.geometry.corrections.wanted import Step
+from ingest.geometry.corrections.wanted import LEAVE, Step
 from ingest.geometry.corrections.words import millimetres, turned
 
 TURN_STEP_RAD = 5.0 * DEG
@@ -86,7 +86,7 @@ def turn(
     set_rad = set_m / thread.per_turn_m * math.tau
     action, text = verb, f"Leave the {part} as it is: less than one step of its thread."
     if set_m == 0:
-        action = "leave"
+        action = LEAVE
     else:
         text = f"{verb.capitalize()} the {part} by {millimetres(set_m)}: turn it {turned(set_rad)}"
         if thread.lengthens is not None:

@@ -11,6 +11,8 @@ from calibration.reporting import coverage_factor
 from ingest.core.frames import Side
 
 ROUNDING = 1e-9
+LEAVE = "leave"
+"""The action of a step that leaves its part as it is."""
 
 
 class Quantity(StrEnum):
@@ -97,13 +99,20 @@ class Outcome:
 class Correction:
     """The steps, what they should bring, what else they change.
 
-    ``also`` are sentences for a technician. ``adjustable`` is false where nothing may be turned.
+    ``before`` (what to look into first) and ``also`` are sentences for a technician.
+    ``adjustable`` is false where nothing may be turned.
     """
 
     steps: tuple[Step, ...]
     outcomes: tuple[Outcome, ...]
     also: tuple[str, ...] = ()
     adjustable: bool = True
+    before: tuple[str, ...] = ()
+
+    @property
+    def changes(self) -> bool:
+        """Whether any step changes anything."""
+        return self.adjustable and any(step.action != LEAVE for step in self.steps)
 
     @property
     def worth_doing(self) -> bool:

@@ -14,7 +14,7 @@ from itertools import product
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.core.units import DEG
-from ingest.geometry.corrections.wanted import Correction, Outcome, Step, Wanted
+from ingest.geometry.corrections.wanted import LEAVE, Correction, Outcome, Step, Wanted
 from ingest.geometry.corrections.words import degrees, millimetres
 
 AS_GOOD_RAD = 1e-9
@@ -84,7 +84,8 @@ def correct_by_wedges(wanted: tuple[Wanted, Wanted], wedges: Wedges) -> Correcti
         _step(side, wedges, wedges.fitted_rad[at], best[at])
         for at, side in enumerate((Side.LEFT, Side.RIGHT))
     )
-    return Correction(steps, outcomes, _also(wanted, wedges, best, changes))
+    also = _also(wedges, best, changes)
+    return Correction(steps, outcomes, also, before=_before(wanted))
 
 
 def _kind(angle_rad: float) -> int:
@@ -133,7 +134,7 @@ def _step(side: Side, wedges: Wedges, now_rad: float, new_rad: float) -> Step:
     part = f"{side} spring pad"
     if _same(now_rad, new_rad):
         text = f"Leave the {part} as it is: {_wedge(now_rad)}."
-        return Step(part, "leave", text, side, turn_rad=now_rad, set_turn_rad=now_rad)
+        return Step(part, LEAVE, text, side, turn_rad=now_rad, set_turn_rad=now_rad)
     text = f"{part.capitalize()}: "
     if now_rad:
         text += f"take out the {_wedge(now_rad)}"
@@ -154,17 +155,15 @@ def _wedge(angle_rad: float) -> str:
     return f"wedge of {degrees(angle_rad)}, thick end to the {end}"
 
 
-def _also(
-    wanted: tuple[Wanted, Wanted], wedges: Wedges, pair: Sequence[float], changes: Sequence[float]
-) -> tuple[str, ...]:
+def _also(wedges: Wedges, pair: Sequence[float], changes: Sequence[float]) -> tuple[str, ...]:
     sentences = [
         "The axle turns about its own line: steering arm, drag link and brake chambers move with "
         "it. Check the drag link's travel over the suspension's, and total toe.",
         "One wedge on each pad, never two on each other; new spring U-bolts and nuts where the "
         "maker asks for them.",
     ]
-    if wedges.driven and any(changes):
-        mean = sum(changes) / 2.0
+    mean = sum(changes) / 2.0
+    if wedges.driven and not _same(mean, 0.0):
         ahead, behind = ("up", "down") if mean > 0 else ("down", "up")
         sentences.append(
             f"The pinion of this driven axle tips by {degrees(mean)}, {ahead} where it lies ahead "
@@ -175,6 +174,11 @@ def _also(
             "Wedges that differ from side to side twist the axle beam: what comes of it is for the "
             "next measurement to say."
         )
+    return tuple(sentences)
+
+
+def _before(wanted: tuple[Wanted, Wanted]) -> tuple[str, ...]:
+    sentences = []
     if abs(wanted[0].measured.value - wanted[1].measured.value) > TWISTED_RAD:
         sentences.append(
             "Caster differs by more than half a degree from side to side, which may be a twisted "

@@ -130,11 +130,19 @@ def test_what_else_is_said_depends_on_the_axle():
     assert "twist" not in plain
     driven = " ".join(correct_by_wedges(wanted(3.0, 3.5), wedges(driven=True)).also)
     assert "tips by 0.50 degrees, up where it lies ahead of the axle, down where behind" in driven
-    crossed = " ".join(correct_by_wedges(wanted(3.0, 4.0), wedges()).also)
-    assert "twist the axle beam" in crossed
-    assert "twisted axle" in crossed
-    far = " ".join(correct_by_wedges(wanted(1.0, 1.5), wedges()).also)
-    assert "more than two degrees out" in far
+    crossed = correct_by_wedges(wanted(3.0, 4.0), wedges())
+    assert "twist the axle beam" in " ".join(crossed.also)
+    assert "twisted axle" in " ".join(crossed.before)
+    far = correct_by_wedges(wanted(1.0, 1.5), wedges())
+    assert "more than two degrees out" in " ".join(far.before)
+    assert correct_by_wedges(wanted(3.0, 3.5), wedges()).before == ()
+
+
+def test_wedges_that_change_sides_tip_no_pinion():
+    given_ = wedges((), (1.0, 0.5), driven=True)
+    found = correct_by_wedges(wanted(4.0, 3.5), given_)
+    assert [step.set_turn_rad / DEG for step in found.steps] == pytest.approx([0.5, 1.0])
+    assert "pinion" not in " ".join(found.also)
 
 
 def test_limits_that_allow_nothing_are_refused():

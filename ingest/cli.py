@@ -20,6 +20,7 @@ COMMANDS: dict[str, str] = {
     "calibrate": "turn bench readings into coefficients, and a draft record",
     "verify": "hold a head to known angles: errors, budget, verdict, into a draft record",
     "gravity": "tell local gravity from latitude and height",
+    "correct": "say what to turn, which way and how much, for a measured value",
     "decide": "decide whether a value lies within its limits",
     "study": "analyse a study of a bay: what its mountings and technicians scatter",
     "shift-check": "check two heads on the bar before a shift",

@@ -1,0 +1,260 @@
+"""The adjusters of a correction file: one table for each kind, and the correction by it."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from ingest.core.frames import Side
+from ingest.core.units import DEG
+from ingest.geometry.corrections.arms import Arms, correct_by_arms
+from ingest.geometry.corrections.bar_pin import BarPins, Position, correct_by_bar_pins
+from ingest.geometry.corrections.camber import refer_camber
+from ingest.geometry.corrections.drag_link import DragLink, correct_by_drag_link
+from ingest.geometry.corrections.eccentric import Eccentrics, correct_by_eccentrics
+from ingest.geometry.corrections.relay_rod import RelayRod, correct_by_relay_rod
+from ingest.geometry.corrections.shims import (
+    EndShims,
+    LateralShims,
+    correct_by_lateral_shims,
+    correct_by_shims,
+)
+from ingest.geometry.corrections.steering_stop import SteeringStop, correct_by_steering_stop
+from ingest.geometry.corrections.tie_rod import TieRod, correct_by_tie_rod
+from ingest.geometry.corrections.wanted import Correction, Wanted
+from ingest.geometry.corrections.wedges import Wedges, correct_by_wedges
+from ingest.payload.adjuster_parts import (
+    MM,
+    AtEnds,
+    Direction,
+    Fitted,
+    FittedPacks,
+    OnLever,
+    PerSide,
+    Stock,
+    Thickness,
+    Threaded,
+    shim_kinds,
+)
+from ingest.payload.base import Part, SideWord
+
+PositionName = Annotated[str, Field(pattern=r"^[A-Za-z0-9 ,.+/-]{1,40}$")]
+Wedge = Annotated[float, Field(gt=0, le=10)]
+GoodEnough = Annotated[float, Field(ge=0, le=5)]
+
+
+class ThreadedArms(AtEnds, Threaded):
+    """Torque arms or radius arms along the vehicle."""
+
+    kind: Literal["threaded_arms"]
+    anchor: Literal["ahead", "behind"]
+    """Where the frame ends of the arms lie, seen from the axle."""
+    name: Literal["torque arm", "torque rod", "radius arm", "radius rod"] = "torque arm"
+
+    def correct(self, wanted: Wanted) -> Correction:
+        """Return the correction by these arms."""
+        arms = Arms(self.ends(), self.thread(), self.anchor == "ahead", self.name)
+        return correct_by_arms(wanted, arms)
+
+
+class EccentricPivots(AtEnds):
+    """Eccentrics that move the ends of an axle."""
+
+    kind: Literal["eccentrics"]
+    radius_mm: Annotated[float, Field(ge=0.5, le=50.0)]
+    range_deg: Annotated[float, Field(gt=0, le=90)]
+    at_deg: PerSide = PerSide()
+    forward: Direction | None = None
+    turn_step_deg: Annotated[float, Field(gt=0, le=45)] = 1.0
+
+    @model_validator(mode="after")
+    def _check_range(self) -> Self:
+        if max(abs(self.at_deg.left), abs(self.at_deg.right)) > self.range_deg:
+            raise ValueError("at_deg lies outside range_deg; read the mark of the eccentric again")
+        return self
+
+    def correct(self, wanted: Wanted) -> Correction:
+        """Return the correction by these eccentrics."""
+        eccentrics = Eccentrics(
+            self.ends(),
+            self.radius_mm * MM,
+            self.range_deg * DEG,
+            self.at_deg.rad(),
+            None if self.forward is None else self.forward.turning(),
+            self.turn_step_deg * DEG,
+        )
+        return correct_by_eccentrics(wanted, eccentrics)
+
+
+class ShimPacks(AtEnds):
+    """Shim packs that move the ends of an axle."""
+
+    kind: Literal["shims"]
+    stock: Stock
+    fitted: FittedPacks = FittedPacks()
+    thicker_moves: Literal["forward", "rearward"]
+    most_mm: Thickness
+    good_enough_mm: GoodEnough = 0.0
+
+    def correct(self, wanted: Wanted) -> Correction:
+        """Return the correction by the best packs."""
+        kinds = shim_kinds(self.stock, self.fitted)
+        forward = self.thicker_moves == "forward"
+        shims = EndShims(self.ends(), kinds, forward, self.most_mm * MM, self.good_enough_mm * MM)
+        return correct_by_shims(wanted, shims)
+
+
+class PinPosition(Part):
+    """One way to fit a bar pin."""
+
+    name: PositionName
+    forward_mm: Annotated[float, Field(ge=-100, le=100)]
+
+
+class PinsAt(Part):
+    """Where the pins are fitted now."""
+
+    left: PositionName
+    right: PositionName
+
+
+class BarPinPositions(AtEnds):
+    """Bar pins that can be fitted in several positions."""
+
+    kind: Literal["bar_pins"]
+    positions: Annotated[tuple[PinPosition, ...], Field(min_length=2, max_length=50)]
+    at: PinsAt
+
+    @model_validator(mode="after")
+    def _check_names(self) -> Self:
+        names = [position.name for position in self.positions]
+        if len(set(names)) != len(names):
+            raise ValueError("two positions have the same name; give each its own")
+        for name in (self.at.left, self.at.right):
+            if name not in names:
+                raise ValueError(f"at names {name!r}, which is none of the positions")
+        return self
+
+    def correct(self, wanted: Wanted) -> Correction:
+        """Return the correction by the best pair of positions."""
+        positions = {p.name: Position(p.name, p.forward_mm * MM) for p in self.positions}
+        at = {Side.LEFT: positions[self.at.left], Side.RIGHT: positions[self.at.right]}
+        return correct_by_bar_pins(wanted, BarPins(self.ends(), tuple(positions.values()), at))
+
+
+class LateralShimPack(Part):
+    """The shim pack of a rod across the vehicle."""
+
+    kind: Literal["lateral_shims"]
+    stock: Stock
+    fitted: Fitted = ()
+    thicker_moves: SideWord
+    most_mm: Thickness
+    good_enough_mm: GoodEnough = 0.0
+
+    def correct(self, wanted: Wanted) -> Correction:
+        """Return the correction by the best pack."""
+        kinds = shim_kinds(self.stock, FittedPacks(left=self.fitted))
+        shims = LateralShims(
+            kinds, self.thicker_moves == "left", self.most_mm * MM, self.good_enough_mm * MM
+        )
+        return correct_by_lateral_shims(wanted, shims)
+
+
+class TieRodTable(OnLever):
+    """The tie rod between the steering arms of an axle."""
+
+    kind: Literal["tie_rod"]
+    rod: Literal["ahead", "behind"]
+    drag_link_side: SideWord | None = None
+
+    def correct(self, wanted: Wanted) -> Correction:
+        """Return the correction by this rod."""
+        held = None if self.drag_link_side is None else Side(self.drag_link_side)
+        rod = TieRod(self.lever(), self.rod == "ahead", self.thread(), held)
+        return correct_by_tie_rod(wanted, rod)
+
+
+class DragLinkTable(OnLever):
+    """The drag link from the drop arm."""
+
+    kind: Literal["drag_link"]
+    ratio: Annotated[float, Field(ge=5, le=60)]
+    left_steer: Literal["pushes", "pulls"]
+
+    def correct(self, wanted: Wanted) -> Correction:
+        """Return the correction by this link."""
+        pushes = self.left_steer == "pushes"
+        link = DragLink(self.lever(), self.ratio, pushes, self.thread())
+        return correct_by_drag_link(wanted, link)
+
+
+class RelayRodTable(OnLever):
+    """The rod to the second steer axle."""
+
+    kind: Literal["relay_rod"]
+    left_steer: Literal["pushes", "pulls"]
+
+    def correct(self, wanted: Wanted) -> Correction:
+        """Return the correction by this rod."""
+        rod = RelayRod(self.lever(), self.left_steer == "pushes", self.thread())
+        return correct_by_relay_rod(wanted, rod)
+
+
+class SteeringStopTable(Threaded):
+    """The stop bolt of one lock."""
+
+    kind: Literal["steering_stop"]
+    radius_mm: Annotated[float, Field(ge=30, le=600)]
+    most_deg: Annotated[float, Field(gt=0, le=75)]
+    """Largest lock angle that the vehicle maker allows."""
+
+    def correct(self, wanted: Wanted) -> Correction:
+        """Return the correction by this bolt."""
+        side = Side.LEFT if wanted.side is None else wanted.side
+        stop = SteeringStop(self.radius_mm * MM, side, self.thread())
+        return correct_by_steering_stop(wanted, stop)
+
+
+class WedgeStock(Part):
+    """Wedges of one angle on the shelf."""
+
+    angle_deg: Wedge
+    count: Annotated[int, Field(ge=0, le=50)]
+
+
+class CasterWedges(Part):
+    """Tapered wedges on the spring pads."""
+
+    kind: Literal["wedges"]
+    stock: Annotated[tuple[WedgeStock, ...], Field(max_length=20)]
+    fitted_deg: PerSide = PerSide()
+    """Thick end to the rear positive."""
+    most_difference_deg: Annotated[float, Field(ge=0, le=10)]
+    most_deg: Wedge
+    spring: Literal["above", "below"]
+    driven: bool = False
+    length_mm: Annotated[float, Field(ge=40, le=500)] | None = None
+
+    def correct(self, wanted: tuple[Wanted, Wanted]) -> Correction:
+        """Return the correction by the best pair of wedges."""
+        fitted = self.fitted_deg.rad()
+        wedges = Wedges(
+            tuple(each.angle_deg * DEG for each in self.stock for _ in range(each.count)),
+            (fitted[Side.LEFT], fitted[Side.RIGHT]),
+            self.most_difference_deg * DEG,
+            self.most_deg * DEG,
+            self.spring == "above",
+            self.driven,
+            None if self.length_mm is None else self.length_mm * MM,
+        )
+        return correct_by_wedges(wanted, wedges)
+
+
+class BeamAxle(Part):
+    """An axle whose camber is as it was made."""
+
+    kind: Literal["beam_axle"]
+
+    def correct(self, wanted: Wanted) -> Correction:
+        """Return that nothing may be adjusted."""
+        return refer_camber(wanted)

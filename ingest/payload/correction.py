@@ -1,0 +1,212 @@
+"""The file of ``levelhead correct``: a measured value, its target, and an adjuster.
+
+One model for each quantity; ``quantity`` tells which. The forms stand in
+``ingest/geometry/corrections/FILES.md``.
+"""
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, TypeAdapter, ValidationError, model_validator
+
+from calibration.measured import Measured
+from calibration.records.canonical import parse
+from ingest.core.frames import Side
+from ingest.core.units import DEG
+from ingest.geometry.corrections.wanted import Correction, Quantity, Wanted
+from ingest.payload.adjuster_parts import MM
+from ingest.payload.adjusters import (
+    BarPinPositions,
+    BeamAxle,
+    CasterWedges,
+    DragLinkTable,
+    EccentricPivots,
+    LateralShimPack,
+    RelayRodTable,
+    ShimPacks,
+    SteeringStopTable,
+    ThreadedArms,
+    TieRodTable,
+)
+from ingest.payload.base import Part, SideWord
+from ingest.payload.correction_faults import fault_of
+
+SOURCE = "correction file"
+
+Small = Annotated[float, Field(ge=-10, le=10)]
+"""deg. Headings, toe, camber: more is no alignment matter."""
+Caster = Annotated[float, Field(ge=-20, le=20)]
+Lock = Annotated[float, Field(gt=0, le=75)]
+Offset = Annotated[float, Field(ge=-200, le=200)]
+"""mm."""
+UDeg = Annotated[float, Field(ge=1e-4, le=10)]
+"""deg, standard uncertainty; nobody measures better, and nothing is known exactly."""
+
+
+class CorrectionFile(Part):
+    """Keys of every file."""
+
+    axle: Annotated[int, Field(ge=1, le=20)]
+    """Counted from the front."""
+
+
+class AngleFile(CorrectionFile):
+    """A file about one angle."""
+
+    u_deg: UDeg
+    measured_deg: Small
+    target_deg: Small
+
+    def wanted(self, quantity: Quantity, side: Side | None = None) -> Wanted:
+        """Return what is wanted, radians."""
+        measured = Measured.of(self.measured_deg * DEG, self.u_deg * DEG, source=SOURCE)
+        return Wanted(quantity, self.axle, measured, self.target_deg * DEG, side)
+
+
+class HeadingFile(AngleFile):
+    """``axle_heading``: positive where the axle steers the vehicle to the left."""
+
+    quantity: Literal["axle_heading"]
+    adjuster: Annotated[
+        ThreadedArms | EccentricPivots | ShimPacks | BarPinPositions, Field(discriminator="kind")
+    ]
+
+    def correct(self) -> Correction:
+        """Return the correction."""
+        return self.adjuster.correct(self.wanted(Quantity.AXLE_HEADING))
+
+
+class TotalToeFile(AngleFile):
+    """``total_toe``: toe-in positive."""
+
+    quantity: Literal["total_toe"]
+    adjuster: TieRodTable
+
+    def correct(self) -> Correction:
+        """Return the correction."""
+        return self.adjuster.correct(self.wanted(Quantity.TOTAL_TOE))
+
+
+class SteeringWheelFile(AngleFile):
+    """``steering_wheel``: its angle while the road wheels are straight, left positive."""
+
+    quantity: Literal["steering_wheel"]
+    measured_deg: Annotated[float, Field(ge=-180, le=180)]
+    target_deg: Annotated[float, Field(ge=-180, le=180)]
+    adjuster: DragLinkTable
+
+    def correct(self) -> Correction:
+        """Return the correction."""
+        return self.adjuster.correct(self.wanted(Quantity.STEERING_WHEEL))
+
+
+class ParallelismFile(AngleFile):
+    """``steer_parallelism``: heading of the second steer axle less that of the first."""
+
+    quantity: Literal["steer_parallelism"]
+    adjuster: RelayRodTable
+
+    def correct(self) -> Correction:
+        """Return the correction."""
+        return self.adjuster.correct(self.wanted(Quantity.STEER_PARALLELISM))
+
+
+class LockAngleFile(AngleFile):
+    """``lock_angle``: of the inner wheel, steered to ``side`` as far as it goes."""
+
+    quantity: Literal["lock_angle"]
+    side: SideWord
+    measured_deg: Lock
+    target_deg: Lock
+    adjuster: SteeringStopTable
+
+    @model_validator(mode="after")
+    def _check_target(self) -> Self:
+        if self.target_deg > self.adjuster.most_deg:
+            raise ValueError("target_deg is above adjuster.most_deg, which the maker allows")
+        return self
+
+    def correct(self) -> Correction:
+        """Return the correction."""
+        return self.adjuster.correct(self.wanted(Quantity.LOCK_ANGLE, Side(self.side)))
+
+
+class CamberFile(AngleFile):
+    """``camber`` of one wheel of a beam axle."""
+
+    quantity: Literal["camber"]
+    side: SideWord
+    adjuster: BeamAxle
+
+    def correct(self) -> Correction:
+        """Return the correction."""
+        return self.adjuster.correct(self.wanted(Quantity.CAMBER, Side(self.side)))
+
+
+class BothCasters(Part):
+    """Caster on both sides, degrees."""
+
+    left: Caster
+    right: Caster
+
+
+class CasterFile(CorrectionFile):
+    """``caster`` of both sides of an axle."""
+
+    quantity: Literal["caster"]
+    measured_deg: BothCasters
+    u_deg: UDeg
+    target_deg: BothCasters
+    adjuster: CasterWedges
+
+    def correct(self) -> Correction:
+        """Return the correction."""
+        return self.adjuster.correct((self._wanted(Side.LEFT), self._wanted(Side.RIGHT)))
+
+    def _wanted(self, side: Side) -> Wanted:
+        value_deg = getattr(self.measured_deg, side.value)
+        measured = Measured.of(value_deg * DEG, self.u_deg * DEG, source=f"{SOURCE}, {side}")
+        target = getattr(self.target_deg, side.value) * DEG
+        return Wanted(Quantity.CASTER, self.axle, measured, target, side)
+
+
+class LateralOffsetFile(CorrectionFile):
+    """``lateral_offset``: axle mid-point left of the centre line positive."""
+
+    quantity: Literal["lateral_offset"]
+    measured_mm: Offset
+    u_mm: Annotated[float, Field(ge=1e-3, le=200)]
+    target_mm: Offset
+    adjuster: LateralShimPack
+
+    def correct(self) -> Correction:
+        """Return the correction."""
+        measured = Measured.of(self.measured_mm * MM, self.u_mm * MM, source=SOURCE)
+        wanted = Wanted(Quantity.LATERAL_OFFSET, self.axle, measured, self.target_mm * MM)
+        return self.adjuster.correct(wanted)
+
+
+AnyFile = (
+    HeadingFile
+    | LateralOffsetFile
+    | TotalToeFile
+    | SteeringWheelFile
+    | ParallelismFile
+    | LockAngleFile
+    | CasterFile
+    | CamberFile
+)
+READER: TypeAdapter[AnyFile] = TypeAdapter(Annotated[AnyFile, Field(discriminator="quantity")])
+
+
+def parse_correction(text: str, where: str) -> AnyFile:
+    """Read a correction file; ``where`` names it in messages.
+
+    Raises:
+        CalibrationFileError: it is no JSON object, or a number in it is none.
+        ConfigError: a key is missing, unknown, or has a value that cannot be.
+    """
+    raw: dict[str, Any] = parse(text, where)
+    try:
+        return READER.validate_json(text, strict=True)
+    except ValidationError as error:
+        raise fault_of(where, error, raw) from error

@@ -1,0 +1,195 @@
+"""Fit the steering axis of one wheel, or of both wheels of an axle together."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import NotEnoughRotation
+from calibration.outliers import kept_rows
+from ingest.core.errors import MeasurementRefused
+from ingest.geometry.sweep.checks import refuse_scatter, refuse_unusable, swings_or_refuse
+from ingest.geometry.sweep.closure import closure_of, refuse_open
+from ingest.geometry.sweep.linear import solve_linear
+from ingest.geometry.sweep.outcome import Told, outcome, refuse_uncertain
+from ingest.geometry.sweep.readings import MASK, Sweep, SweepLimits, SweepNoise, SweepTerms
+from ingest.geometry.sweep.refine import Refined, refine
+from ingest.geometry.sweep.steering import HANGS, SWINGS, Steering
+from ingest.geometry.sweep.weights import OWN_NOISE_DOF, Weights, pooled_rad
+
+F64 = NDArray[np.float64]
+
+REJECTIONS = 3
+OUTLIER_SHARE = 0.3
+"""A sweep with a larger share of rejected readings is not trusted."""
+QUIET_RAD = 1e-9
+"""Residuals this small are rounding, whose pattern says nothing of noise."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What a fit was asked for."""
+
+    noise: SweepNoise | None
+    terms: SweepTerms
+    limits: SweepLimits
+    roll: bool
+
+
+def fit_sweep(
+    sweep: Sweep,
+    *,
+    noise: SweepNoise | None = None,
+    terms: SweepTerms | None = None,
+    limits: SweepLimits | None = None,
+    roll: bool = False,
+) -> Steering:
+    """Fit caster, SAI and camber straight ahead of one wheel; see ``fit_axle``."""
+    asked = _Asked(noise, terms or SweepTerms(), limits or SweepLimits(), roll)
+    return _fitted((sweep,), asked)[0]
+
+
+def fit_axle(
+    left: Sweep,
+    right: Sweep,
+    *,
+    noise: SweepNoise | None = None,
+    terms: SweepTerms | None = None,
+    limits: SweepLimits | None = None,
+    roll: bool = False,
+) -> tuple[Steering, Steering]:
+    """Fit both wheels of a steer axle; with ``roll`` they share the axle's roll.
+
+    Args:
+        left, right: the readings of each side.
+        noise: of one reading; default from the residuals.
+        terms: what is common to all readings of a side.
+        limits: what the sweeps must reach.
+        roll: fit the roll of a beam axle, in proportion to the steering.
+
+    Raises:
+        MeasurementRefused: ``non-finite``, ``too-few-positions``, ``span``, ``condition``,
+            ``unsettled``, ``sign``, ``not-held``, ``outliers``, ``scatter``, ``not-closed`` or
+            ``u-too-large``.
+    """
+    asked = _Asked(noise, terms or SweepTerms(), limits or SweepLimits(), roll)
+    if roll:
+        both = _fitted((left, right), asked)
+    else:
+        both = [_fitted((each,), asked)[0] for each in (left, right)]
+    return both[0], both[1]
+
+
+def _fitted(sweeps: Sequence[Sweep], asked: _Asked) -> list[Steering]:
+    for sweep in sweeps:
+        refuse_unusable(sweep, asked.limits, roll=asked.roll)
+    fit, whys = _held(sweeps, asked)
+    fit, kept = _without_outliers(fit, asked)
+    stated = asked.noise is not None
+    closures = [closure_of(fit, side, asked.limits, stated=stated) for side in range(len(sweeps))]
+    for closure in closures:
+        if closure is not None:
+            refuse_open(closure, asked.limits)
+    if asked.noise is not None:
+        refuse_scatter(fit, asked.noise)
+    fit, variance, dof = _noise_of(fit, asked)
+    told = [
+        Told(why, closure, tuple(np.flatnonzero(~rows).tolist()))
+        for why, closure, rows in zip(whys, closures, kept, strict=True)
+    ]
+    results = outcome(fit, variance, dof, asked.terms, told)
+    for result in results:
+        refuse_uncertain(result, asked.limits)
+    return results
+
+
+def _solve(
+    sweeps: Sequence[Sweep], asked: _Asked, weigh: SweepNoise | Sequence[Weights] | None
+) -> Refined:
+    limit = asked.limits.condition
+    try:
+        start = [solve_linear(each, roll=asked.roll, max_condition=limit) for each in sweeps]
+        return refine(sweeps, start, weigh, roll=asked.roll, max_condition=limit)
+    except NotEnoughRotation as short:
+        raise MeasurementRefused(
+            "condition",
+            f"the positions do not determine the steering axis: condition number "
+            f"{short.condition:.3g}, limit {short.limit:.3g}; steer further to both sides",
+            figure=short.condition,
+            limit=short.limit,
+        ) from short
+
+
+def _held(sweeps: Sequence[Sweep], asked: _Asked) -> tuple[Refined, list[str | None]]:
+    """Fit, and once more without the forward axis of heads that turn out to swing."""
+    whys: list[str | None] = [None if sweep.locked else HANGS for sweep in sweeps]
+    fit = _solve(sweeps, asked, asked.noise)
+    stated = asked.noise is not None
+    swinging = [swings_or_refuse(fit, side, stated=stated) for side in range(len(sweeps))]
+    if not any(swinging):
+        return fit, whys
+    pairs = zip(sweeps, swinging, strict=True)
+    hung = [sweep.hanging() if swings else sweep for sweep, swings in pairs]
+    whys = [SWINGS if swings else why for why, swings in zip(whys, swinging, strict=True)]
+    return _solve(hung, asked, asked.noise), whys
+
+
+def _without_outliers(fit: Refined, asked: _Asked) -> tuple[Refined, list[MASK]]:
+    """Leave out the positions that do not fit the others; return which were kept, by side."""
+    whole = fit.sweeps
+    kept = [np.ones(len(sweep), dtype=np.bool_) for sweep in whole]
+    for _ in range(REJECTIONS):
+        bad = _outlying(fit)
+        if not any(each.any() for each in bad):
+            break
+        for rows, out in zip(kept, bad, strict=True):
+            rows[np.flatnonzero(rows)[out]] = False
+            _refuse_outliers(rows)
+        fit = _solve([s.only(r) for s, r in zip(whole, kept, strict=True)], asked, asked.noise)
+    return fit, kept
+
+
+def _outlying(fit: Refined) -> list[MASK]:
+    """Return which positions of each side have a reading that does not fit the others."""
+    basis, _ = np.linalg.qr(fit.design)
+    kept = kept_rows(basis, (fit.whitened + fit.design @ np.ones(basis.shape[1]))[:, None])
+    found: list[MASK] = []
+    at = 0
+    for rest in fit.residuals:
+        own = kept[at : at + rest.size].reshape(rest.shape)
+        found.append(np.logical_not(np.logical_and.reduce(own, axis=0)))
+        at += rest.size
+    return found
+
+
+def _refuse_outliers(rows: MASK) -> None:
+    out, allowed = int((~rows).sum()), int(OUTLIER_SHARE * len(rows))
+    if out > allowed:
+        raise MeasurementRefused(
+            "outliers",
+            f"{out} of {len(rows)} readings do not fit the others (allowed {allowed}); hold the "
+            "brake, lock the head, let the readings settle and sweep again",
+            figure=float(out),
+            limit=float(allowed),
+        )
+
+
+def _noise_of(fit: Refined, asked: _Asked) -> tuple[Refined, float | None, float]:
+    """Return the fit under its final weights, the variance of unit weight, and its dof."""
+    if asked.noise is not None:
+        return fit, 1.0, np.inf
+    if fit.dof == 0:
+        return fit, None, 0.0
+    pooled = pooled_rad(fit.whitened, fit.dof)
+    fewest = min(len(sweep) for sweep in fit.sweeps)
+    if not all(sweep.locked for sweep in fit.sweeps) or fewest < OWN_NOISE_DOF + 2:
+        return fit, pooled**2, float(fit.dof)
+    if pooled < QUIET_RAD:
+        return fit, pooled**2, float(fit.dof)
+    taken = len(fit.cofactor) / (2.0 * len(fit.sweeps))
+    weights = [Weights.of_residuals(rest, rest.shape[1] - taken) for rest in fit.residuals]
+    settled = refine(
+        fit.sweeps, fit.unknowns, weights, roll=asked.roll, max_condition=asked.limits.condition
+    )
+    return settled, 1.0, fewest - taken

@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "bench": "calibrate heads step by step, from the first reading to the certificate",
     "calibrate": "turn bench readings into coefficients, and a draft record",
     "verify": "hold a head to known angles: errors, budget, verdict, into a draft record",
+    "toe": "convert a toe between degrees, minutes, mm/m, mm and inches",
     "decide": "decide whether a value lies within its limits",
     "study": "analyse a study of a bay: what its mountings and technicians scatter",
     "shift-check": "check two heads on the bar before a shift",

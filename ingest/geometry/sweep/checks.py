@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from ingest.core.errors import MeasurementRefused
-from ingest.geometry.sweep.contradiction import Extra, extra_unknowns
+from ingest.geometry.sweep.contradiction import CHANCE, Extra, extra_unknowns
 from ingest.geometry.sweep.motion import TAN_CASTER, TAN_SAI, slopes
 from ingest.geometry.sweep.readings import Sweep, SweepLimits, SweepNoise, positions
 from ingest.geometry.sweep.refine import Refined
@@ -23,13 +23,10 @@ CONTRADICTS_RAD = math.radians(1.5)
 """The axle's roll and a steering that is off bend the two SAIs apart by less."""
 LEANS_OUT_RAD = math.radians(1.0)
 """No steering axis is built to lean outward at its top (common practice), by more than this."""
-TIMES_U = 6.0
 FLAT_SHARE = 0.2
 """incl_x that shows less than this share of the SAI in incl_y does not turn with the knuckle."""
 ALIKE = 0.3
 """Two SAIs are each other's negative when their sizes agree to this share."""
-CHANCE = 1e-5
-"""Clean readings are refused for their scatter in fewer cases than this."""
 
 
 def refuse_unusable(sweep: Sweep, limits: SweepLimits, *, roll: bool) -> None:
@@ -98,15 +95,15 @@ def swings_or_refuse(fit: Refined, side: int, *, stated: bool) -> bool:
         _refuse_outward(tan_sai)
         return False
     by_x = tan_sai + float(extra.moved[fit.places[side][TAN_SAI]])
-    gap, u = float(extra.values[0]), float(extra.u[0])
+    gap, chance = float(extra.values[0]), float(extra.chance[0])
     by_y = by_x + gap
-    if not abs(gap) > max(CONTRADICTS_RAD, TIMES_U * u):
+    if not abs(gap) > max(CONTRADICTS_RAD, chance):
         _refuse_outward(tan_sai)
         return False
     if abs(by_x) < FLAT_SHARE * abs(by_y):
         return True
     told = f"incl_x gives an SAI of {_deg(by_x):.2f} deg, incl_y one of {_deg(by_y):.2f} deg"
-    if by_x * by_y < 0.0 and abs(abs(by_x) - abs(by_y)) < max(ALIKE * abs(by_y), TIMES_U * u):
+    if by_x * by_y < 0.0 and abs(abs(by_x) - abs(by_y)) < max(ALIKE * abs(by_y), chance):
         raise MeasurementRefused(
             "sign",
             f"{told}: the sign of {_reversed(by_x, tan_caster)}",

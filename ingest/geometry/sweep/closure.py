@@ -9,15 +9,14 @@ from ingest.core.errors import MeasurementRefused
 from ingest.geometry.sweep.contradiction import extra_unknowns
 from ingest.geometry.sweep.readings import SweepLimits
 from ingest.geometry.sweep.refine import Refined
-from ingest.geometry.sweep.steering import Closure
+from ingest.geometry.sweep.steering import Closure, Gap
 
 F64 = NDArray[np.float64]
 
 TURNED_RAD = math.radians(1.0)
 """Steering back by less is no way back: noise, or a hand that trembles."""
 FEWEST_EACH_WAY = 3
-BEYOND = 4.0
-"""A closure counts when it is so many times its standard uncertainty."""
+CHANNELS = ("incl_y", "incl_x")
 
 
 def ways(steer_rad: F64) -> F64:
@@ -62,26 +61,24 @@ def closure_of(fit: Refined, side: int, limits: SweepLimits, *, stated: bool) ->
     extra = extra_unknowns(fit, side, columns, stated=stated)
     if extra is None:
         return None
-    told = [figure for pair in zip(extra.values, extra.u, strict=True) for figure in pair]
-    return Closure(*(float(each) for each in told))
+    gaps = [
+        Gap(name, *map(float, told))
+        for name, *told in zip(CHANNELS, extra.values, extra.u, extra.chance, strict=False)
+    ]
+    return Closure(*gaps)
 
 
 def refuse_open(closure: Closure, limits: SweepLimits) -> None:
     """Raise ``MeasurementRefused`` (``not-closed``) where out and back differ beyond the limit."""
-    for name, gap, u in (
-        ("incl_y", closure.incl_y_rad, closure.u_incl_y_rad),
-        ("incl_x", closure.incl_x_rad, closure.u_incl_x_rad),
-    ):
-        if gap is None or u is None or abs(gap) <= limits.closure_rad:
-            continue
-        if math.isfinite(u) and abs(gap) <= BEYOND * u:
+    for gap in (closure.incl_y, closure.incl_x):
+        if gap is None or abs(gap.rad) <= limits.closure_rad or abs(gap.rad) <= gap.chance_rad:
             continue
         raise MeasurementRefused(
             "not-closed",
-            f"out and back {name} differs by {math.degrees(abs(gap)):.3f} deg at the same "
-            f"steering, limit {math.degrees(limits.closure_rad):.3f} deg; the brake or the head's "
-            "lock slipped, or the steering reads late: hold the brake, lock the head, steer slowly "
-            "and sweep again",
-            figure=math.degrees(abs(gap)),
+            f"out and back {gap.channel} differs by {math.degrees(abs(gap.rad)):.3f} deg at the "
+            f"same steering, limit {math.degrees(limits.closure_rad):.3f} deg; the brake or the "
+            "head's lock slipped, or the steering reads late: hold the brake, lock the head, steer "
+            "slowly and sweep again",
+            figure=math.degrees(abs(gap.rad)),
             limit=math.degrees(limits.closure_rad),
         )

@@ -9,10 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.reporting import t_factor
 from ingest.geometry.sweep.refine import Refined
 
 F64 = NDArray[np.float64]
 
+CHANCE = 1e-5
+"""Clean readings are held against a sweep in fewer cases than this."""
 LEAST_SHARE = 1e-4
 """A column of which the design leaves less (of its square) tells nothing of its own."""
 
@@ -21,11 +24,13 @@ LEAST_SHARE = 1e-4
 class Extra:
     """Extra unknowns (e,), their standard uncertainties, and how the fitted ones would move.
 
-    ``u`` is NaN where nothing is left over to judge the noise by.
+    ``u`` is NaN where nothing is left over to judge the noise by; ``chance`` is what clean
+    readings exceed, to either side, with the chance of ``CHANCE``.
     """
 
     values: F64
     u: F64
+    chance: F64
     moved: F64
 
 
@@ -55,4 +60,6 @@ def extra_unknowns(fit: Refined, side: int, columns: F64, *, stated: bool) -> Ex
     dof = fit.dof - len(columns)
     left_over = max(float(fit.whitened @ fit.whitened - values @ right), 0.0)
     variance = 1.0 if stated else left_over / dof if dof > 0 else math.nan
-    return Extra(values, np.sqrt(cofactor.diagonal() * variance), -shares @ values)
+    u = np.sqrt(cofactor.diagonal() * variance)
+    free = math.inf if stated else max(dof, 1)
+    return Extra(values, u, u * t_factor(1.0 - CHANCE, free), -shares @ values)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import NotEnoughRotation
-from calibration.outliers import kept_rows
+from calibration.outliers import MIN_ROWS, kept_rows
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.sweep.checks import refuse_scatter, refuse_unusable, swings_or_refuse
 from ingest.geometry.sweep.closure import closure_of, refuse_open
@@ -139,6 +139,8 @@ def _without_outliers(fit: Refined, asked: _Asked) -> tuple[Refined, list[MASK]]
     """Leave out the positions that do not fit the others; return which were kept, by side."""
     whole = fit.sweeps
     kept = [np.ones(len(sweep), dtype=np.bool_) for sweep in whole]
+    if min(len(sweep) for sweep in whole) < MIN_ROWS:
+        return fit, kept
     for _ in range(REJECTIONS):
         bad = _outlying(fit)
         if not any(each.any() for each in bad):

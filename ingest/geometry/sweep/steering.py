@@ -41,16 +41,24 @@ class SteeringEstimates:
 
 
 @dataclass(frozen=True, slots=True)
-class Closure:
-    """How far the way back reads above the way out, at the same steering, rad.
+class Gap:
+    """How far a channel reads higher when its position was come to from the left, rad.
 
-    Out is steering to the left. ``u_``: standard uncertainties, NaN where the noise is not known.
+    ``u_rad`` is NaN where the noise is not known; clean readings stay within ``chance_rad``.
     """
 
-    incl_y_rad: float
-    u_incl_y_rad: float
-    incl_x_rad: float | None = None
-    u_incl_x_rad: float | None = None
+    channel: str
+    rad: float
+    u_rad: float
+    chance_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Closure:
+    """Out and back at the same steering, in each channel that was read."""
+
+    incl_y: Gap
+    incl_x: Gap | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,7 +45,7 @@ class Knuckle:
         knuckle = Rotation.from_rotvec(turn[:, None] * self.k)
         x, y = knuckle.apply(x0), knuckle.apply(y0)
         heading = self._heading(y)
-        for _ in range(60 if self.axle_roll else 0):
+        for _ in range(8 if self.axle_roll else 0):
             # The roll follows the heading that is read, which the roll itself bends a little.
             roll = Rotation.from_rotvec(np.outer(self.axle_roll * heading, [1.0, 0.0, 0.0]))
             heading = self._heading(roll.apply(knuckle.apply(y0)))
@@ -62,7 +62,7 @@ class Knuckle:
         wanted = np.atleast_1d(np.asarray(heading_rad, float))
         a, b = wanted, wanted * 1.01 + 1e-6
         fa, fb = (self.turned(each)[2] - wanted for each in (a, b))
-        for _ in range(40):
+        for _ in range(8):
             slope = np.where(fb == fa, 1.0, (fb - fa) / np.where(b == a, 1.0, b - a))
             a, fa = b, fb
             b = b - fb / slope

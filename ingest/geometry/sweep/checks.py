@@ -13,7 +13,7 @@ from scipy import special
 
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.sweep.contradiction import CHANCE, Extra, extra_unknowns
-from ingest.geometry.sweep.motion import TAN_CASTER, TAN_SAI, slopes
+from ingest.geometry.sweep.motion import ROLL, TAN_CASTER, TAN_SAI, slopes
 from ingest.geometry.sweep.readings import Sweep, SweepLimits, SweepNoise, positions
 from ingest.geometry.sweep.refine import Refined
 
@@ -23,6 +23,8 @@ CONTRADICTS_RAD = math.radians(1.5)
 """The axle's roll and a steering that is off bend the two SAIs apart by less."""
 LEANS_OUT_RAD = math.radians(1.0)
 """No steering axis is built to lean outward at its top (common practice), by more than this."""
+SMALL_ROLL = 0.001
+"""A roll of 0.001 deg a degree of steering moves caster by some 0.06 deg: less is not told."""
 FLAT_SHARE = 0.2
 """incl_x that shows less than this share of the SAI in incl_y does not turn with the knuckle."""
 ALIKE = 0.3
@@ -62,12 +64,15 @@ def refuse_unusable(sweep: Sweep, limits: SweepLimits, *, roll: bool) -> None:
         )
 
 
-def refuse_scatter(fit: Refined, noise: SweepNoise) -> None:
-    """Raise ``MeasurementRefused`` (``scatter``) where readings scatter beyond the stated noise."""
+def refuse_scatter(fit: Refined, noise: SweepNoise, explained: float) -> None:
+    """Raise ``MeasurementRefused`` (``scatter``) where readings scatter beyond the stated noise.
+
+    ``explained``: what of the whitened sum of squares is known to be no scatter.
+    """
     if not fit.dof:
         return
     limit = math.sqrt(float(special.chdtri(fit.dof, CHANCE)) / fit.dof)
-    found = math.sqrt(float(fit.whitened @ fit.whitened) / fit.dof)
+    found = math.sqrt(max(float(fit.whitened @ fit.whitened) - explained, 0.0) / fit.dof)
     if found > limit:
         tilt_deg = math.degrees(noise.tilt_rad)
         raise MeasurementRefused(
@@ -118,6 +123,17 @@ def swings_or_refuse(fit: Refined, side: int, *, stated: bool) -> bool:
         figure=abs(_deg(gap)),
         limit=math.degrees(CONTRADICTS_RAD),
     )
+
+
+def unfitted_roll(fit: Refined, side: int, *, stated: bool) -> float:
+    """Return what of the sum of squares is a proven roll of the axle that was not fitted, or 0."""
+    if ROLL in fit.free[side] or not fit.sweeps[side].locked or fit.dof < 1:
+        return 0.0
+    _, by_unknowns, _ = slopes(fit.sweeps[side], fit.unknowns[side])
+    found = extra_unknowns(fit, side, by_unknowns[None, :, :, ROLL], stated=stated)
+    if found is None or math.isnan(found.u[0]):
+        return 0.0
+    return found.explained if abs(found.values[0]) > max(SMALL_ROLL, found.chance[0]) else 0.0
 
 
 def _by_incl_y(fit: Refined, side: int, *, stated: bool) -> Extra | None:

@@ -25,13 +25,15 @@ class Extra:
     """Extra unknowns (e,), their standard uncertainties, and how the fitted ones would move.
 
     ``u`` is NaN where nothing is left over to judge the noise by; ``chance`` is what clean
-    readings exceed, to either side, with the chance of ``CHANCE``.
+    readings exceed, to either side, with the chance of ``CHANCE``; ``explained`` is by how much
+    the whitened sum of squares would fall.
     """
 
     values: F64
     u: F64
     chance: F64
     moved: F64
+    explained: float
 
 
 def extra_unknowns(fit: Refined, side: int, columns: F64, *, stated: bool) -> Extra | None:
@@ -58,8 +60,9 @@ def extra_unknowns(fit: Refined, side: int, columns: F64, *, stated: bool) -> Ex
     right = rest.T @ fit.whitened
     values = cofactor @ right
     dof = fit.dof - len(columns)
-    left_over = max(float(fit.whitened @ fit.whitened - values @ right), 0.0)
+    explained = float(values @ right)
+    left_over = max(float(fit.whitened @ fit.whitened) - explained, 0.0)
     variance = 1.0 if stated else left_over / dof if dof > 0 else math.nan
     u = np.sqrt(cofactor.diagonal() * variance)
     free = math.inf if stated else max(dof, 1)
-    return Extra(values, u, u * t_factor(1.0 - CHANCE, free), -shares @ values)
+    return Extra(values, u, u * t_factor(1.0 - CHANCE, free), -shares @ values, explained)

@@ -9,7 +9,12 @@ from numpy.typing import NDArray
 from calibration.errors import NotEnoughRotation
 from calibration.outliers import MIN_ROWS, kept_rows
 from ingest.core.errors import MeasurementRefused
-from ingest.geometry.sweep.checks import refuse_scatter, refuse_unusable, swings_or_refuse
+from ingest.geometry.sweep.checks import (
+    refuse_scatter,
+    refuse_unusable,
+    swings_or_refuse,
+    unfitted_roll,
+)
 from ingest.geometry.sweep.closure import closure_of, refuse_open
 from ingest.geometry.sweep.linear import solve_linear
 from ingest.geometry.sweep.outcome import Told, outcome, refuse_uncertain
@@ -91,13 +96,14 @@ def _fitted(sweeps: Sequence[Sweep], asked: _Asked) -> list[Steering]:
     for closure in closures:
         if closure is not None:
             refuse_open(closure, asked.limits)
+    rolls = [unfitted_roll(fit, side, stated=stated) for side in range(len(sweeps))]
     if asked.noise is not None:
-        refuse_scatter(fit, asked.noise)
-    fit, variance, dof = _noise_of(fit, asked)
+        refuse_scatter(fit, asked.noise, sum(rolls))
     told = [
-        Told(why, closure, tuple(np.flatnonzero(~rows).tolist()))
-        for why, closure, rows in zip(whys, closures, kept, strict=True)
+        Told(why, closure, tuple(np.flatnonzero(~rows).tolist()), rolled > 0.0)
+        for why, closure, rows, rolled in zip(whys, closures, kept, rolls, strict=True)
     ]
+    fit, variance, dof = _noise_of(fit, asked)
     results = outcome(fit, variance, dof, asked.terms, told)
     for result in results:
         refuse_uncertain(result, asked.limits)

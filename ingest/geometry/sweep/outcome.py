@@ -12,7 +12,14 @@ from ingest.core.errors import MeasurementRefused
 from ingest.geometry.sweep.motion import AXIS, ROLL, TAN_CASTER, TAN_SAI, observed
 from ingest.geometry.sweep.readings import SweepLimits, SweepTerms
 from ingest.geometry.sweep.refine import Refined
-from ingest.geometry.sweep.steering import FLAT, NEGATIVE, Closure, Steering, SteeringEstimates
+from ingest.geometry.sweep.steering import (
+    FLAT,
+    NEGATIVE,
+    ROLLS,
+    Closure,
+    Steering,
+    SteeringEstimates,
+)
 from ingest.geometry.sweep.weights import pooled_rad
 
 F64 = NDArray[np.float64]
@@ -26,11 +33,12 @@ FLAT_RAD = math.radians(0.15)
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What is already known of one side: why it has no SAI, its closure, its outliers."""
+    """What is already known of one side: why it has no SAI, closure, outliers, unfitted roll."""
 
     why_no_sai: str | None
     closure: Closure | None
     outliers: tuple[int, ...]
+    rolls: bool
 
 
 def outcome(
@@ -83,7 +91,7 @@ def _side(
         outliers=told.outliers,
         closure=told.closure,
         gain=gain,
-        hints=_hints(fit, side, caster),
+        hints=_hints(fit, side, caster, told),
     )
 
 
@@ -124,8 +132,10 @@ def _common(fit: Refined, side: int, gain: F64, terms: SweepTerms) -> list[Measu
     return [Measured(0.0, tuple(parts)) for parts in found]
 
 
-def _hints(fit: Refined, side: int, caster: float) -> tuple[str, ...]:
+def _hints(fit: Refined, side: int, caster: float, told: Told) -> tuple[str, ...]:
     hints = [NEGATIVE] if caster < 0.0 else []
+    if told.rolls:
+        hints.append(ROLLS)
     moves = np.ptp(observed(fit.sweeps[side]), axis=1).max()
     return (*hints, FLAT) if moves < FLAT_RAD else tuple(hints)
 

@@ -20,6 +20,8 @@ SWINGS = (
 
 NEGATIVE = "negative-caster"
 """Told where nothing says whether the axis leans forward or the steering's sign is wrong."""
+ROLLS = "axle-rolls"
+"""The readings prove a roll of the axle that was not fitted, and that takes from the caster."""
 FLAT = "tilts-hardly-move"
 """The tilts move by so little that they may be radians."""
 

@@ -69,6 +69,8 @@ def toe_out_on_turns(axle: SteeredAxle, inner: Side, inner_rad: float = INNER_RA
     Straight line between the nearest position below and above. Over the positions of a sweep
     (5 deg apart at the most) the curve leaves it by less than 0.05 deg.
     """
+    if not len(axle.left_rad):
+        return None
     to_inner, to_outer = inner.sign * axle.of(inner), inner.sign * axle.of(inner.other)
     below, above = to_inner <= inner_rad, to_inner >= inner_rad
     if not above.any():

@@ -13,8 +13,8 @@ STEP_DEG = 1e-4
 HINTS = {
     NEGATIVE: "negative-caster: the axis leans forward, or the sign of the steering or of "
     "incl_y is reversed; look at the wheel",
-    ROLLS: "axle-rolls: the readings show the axle rolling as it is steered, which takes from caster; "
-    "use --axle-roll fitted, with both wheels",
+    ROLLS: "axle-rolls: the readings show the axle rolling as it is steered, which takes from the "
+    "caster; use --axle-roll fitted, with both wheels",
     FLAT: "tilts-hardly-move: they move by less than 0.15° in all; do they stand in radians?",
 }
 
@@ -62,8 +62,7 @@ def _notes(one: Steering) -> list[str]:
     if one.closure is None:
         notes.append("  one way only: a slip of brake or lock would not show; sweep out and back")
     else:
-        gaps = [gap for gap in (one.closure.incl_y, one.closure.incl_x) if gap is not None]
-        told = ", ".join(f"{gap.channel} {gap.rad / DEG:+.4f}°" for gap in gaps)
+        told = ", ".join(f"{gap.channel} {gap.rad / DEG:+.4f}°" for gap in one.closure.gaps)
         notes.append(on_screen(f"  out and back: {told}"))
     if one.outliers:
         rows = ", ".join(str(row + 1) for row in one.outliers)

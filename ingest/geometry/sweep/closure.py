@@ -65,13 +65,13 @@ def closure_of(fit: Refined, side: int, limits: SweepLimits, *, stated: bool) ->
         Gap(name, *map(float, told))
         for name, *told in zip(CHANNELS, extra.values, extra.u, extra.chance, strict=False)
     ]
-    return Closure(*gaps)
+    return Closure(extra.explained, *gaps)
 
 
 def refuse_open(closure: Closure, limits: SweepLimits) -> None:
     """Raise ``MeasurementRefused`` (``not-closed``) where out and back differ beyond the limit."""
-    for gap in (closure.incl_y, closure.incl_x):
-        if gap is None or abs(gap.rad) <= limits.closure_rad or abs(gap.rad) <= gap.chance_rad:
+    for gap in closure.gaps:
+        if abs(gap.rad) <= limits.closure_rad or abs(gap.rad) <= gap.chance_rad:
             continue
         raise MeasurementRefused(
             "not-closed",

@@ -1,6 +1,7 @@
 """Fit the steering axis of one wheel, or of both wheels of an axle together."""
 
-from collections.abc import Sequence
+import contextlib
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -88,26 +89,44 @@ def fit_axle(
 
 def _fitted(sweeps: Sequence[Sweep], asked: _Asked) -> list[Steering]:
     for sweep in sweeps:
-        refuse_unusable(sweep, asked.limits, roll=asked.roll)
+        with _naming(sweep, sweeps):
+            refuse_unusable(sweep, asked.limits, roll=asked.roll)
     fit, whys = _held(sweeps, asked)
     fit, kept = _without_outliers(fit, asked)
     stated = asked.noise is not None
     closures = [closure_of(fit, side, asked.limits, stated=stated) for side in range(len(sweeps))]
-    for closure in closures:
+    for sweep, closure in zip(sweeps, closures, strict=True):
         if closure is not None:
-            refuse_open(closure, asked.limits)
+            with _naming(sweep, sweeps):
+                refuse_open(closure, asked.limits)
     rolls = [unfitted_roll(fit, side, stated=stated) for side in range(len(sweeps))]
     if asked.noise is not None:
-        refuse_scatter(fit, asked.noise, sum(rolls))
+        closing = sum(closure.explained for closure in closures if closure is not None)
+        refuse_scatter(fit, asked.noise, sum(rolls) + closing)
     told = [
         Told(why, closure, tuple(np.flatnonzero(~rows).tolist()), rolled > 0.0)
         for why, closure, rows, rolled in zip(whys, closures, kept, rolls, strict=True)
     ]
     fit, variance, dof = _noise_of(fit, asked)
     results = outcome(fit, variance, dof, asked.terms, told)
-    for result in results:
-        refuse_uncertain(result, asked.limits)
+    for sweep, result in zip(sweeps, results, strict=True):
+        with _naming(sweep, sweeps):
+            refuse_uncertain(result, asked.limits)
     return results
+
+
+@contextlib.contextmanager
+def _naming(sweep: Sweep, sweeps: Sequence[Sweep]) -> Iterator[None]:
+    """Say which wheel is refused, where there are two."""
+    try:
+        yield
+    except MeasurementRefused as refused:
+        if len(sweeps) < 2:
+            raise
+        text = f"{sweep.side} wheel: {refused.text}"
+        raise MeasurementRefused(
+            refused.code, text, figure=refused.figure, limit=refused.limit
+        ) from refused
 
 
 def _solve(
@@ -132,7 +151,10 @@ def _held(sweeps: Sequence[Sweep], asked: _Asked) -> tuple[Refined, list[str | N
     whys: list[str | None] = [None if sweep.locked else HANGS for sweep in sweeps]
     fit = _solve(sweeps, asked, asked.noise)
     stated = asked.noise is not None
-    swinging = [swings_or_refuse(fit, side, stated=stated) for side in range(len(sweeps))]
+    swinging = []
+    for side, sweep in enumerate(sweeps):
+        with _naming(sweep, sweeps):
+            swinging.append(swings_or_refuse(fit, side, stated=stated))
     if not any(swinging):
         return fit, whys
     pairs = zip(sweeps, swinging, strict=True)

@@ -1,7 +1,7 @@
 """Weighted least squares on the readings of one or two sides, from the linear solution on."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,8 +15,8 @@ from ingest.geometry.sweep.weights import Weights
 F64 = NDArray[np.float64]
 
 PASSES = 12
-SETTLED = 1e-11
-"""A step this small (rad) ends the passes: 1e-9 deg."""
+SETTLED = 1e-8
+"""A step this small (rad) is the last: the next would be smaller by some 1e4."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,7 @@ def refine(
         step = state.gain @ state.whitened
         rows = [_moved(row, step, *each) for row, *each in zip(rows, free, places, strict=True)]
         if np.abs(step).max() < SETTLED:
-            return state
+            return replace(state, unknowns=tuple(rows))
     raise MeasurementRefused(
         "unsettled",
         f"the fit does not settle in {PASSES} passes; the readings are no steering sweep",

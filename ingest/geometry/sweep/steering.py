@@ -57,10 +57,20 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Closure:
-    """Out and back at the same steering, in each channel that was read."""
+    """Out and back at the same steering, in each channel that was read.
 
+    ``explained``: what of the fit's whitened sum of squares the gaps stand for.
+    """
+
+    explained: float
     incl_y: Gap
     incl_x: Gap | None = None
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """The gaps, the largest first."""
+        there = [gap for gap in (self.incl_y, self.incl_x) if gap is not None]
+        return tuple(sorted(there, key=lambda gap: -abs(gap.rad)))
 
 
 @dataclass(frozen=True, slots=True)

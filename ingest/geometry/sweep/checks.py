@@ -13,7 +13,7 @@ from scipy import special
 
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.sweep.contradiction import CHANCE, Extra, extra_unknowns
-from ingest.geometry.sweep.motion import ROLL, TAN_CASTER, TAN_SAI, slopes
+from ingest.geometry.sweep.motion import ROLL, TAN_CASTER, TAN_SAI
 from ingest.geometry.sweep.readings import Sweep, SweepLimits, SweepNoise, positions
 from ingest.geometry.sweep.refine import Refined
 
@@ -129,8 +129,8 @@ def unfitted_roll(fit: Refined, side: int, *, stated: bool) -> float:
     """Return what of the sum of squares is a proven roll of the axle that was not fitted, or 0."""
     if ROLL in fit.free[side] or not fit.sweeps[side].locked or fit.dof < 1:
         return 0.0
-    _, by_unknowns, _ = slopes(fit.sweeps[side], fit.unknowns[side])
-    found = extra_unknowns(fit, side, by_unknowns[None, :, :, ROLL], stated=stated)
+    by_roll = fit.by_unknowns[side][None, :, :, ROLL]
+    found = extra_unknowns(fit, side, by_roll, stated=stated)
     if found is None or math.isnan(found.u[0]):
         return 0.0
     return found.explained if abs(found.values[0]) > max(SMALL_ROLL, found.chance[0]) else 0.0
@@ -140,9 +140,8 @@ def _by_incl_y(fit: Refined, side: int, *, stated: bool) -> Extra | None:
     """Return by how much SAI in incl_y exceeds that in incl_x, as tangents."""
     if fit.dof < 1:
         return None
-    _, by_unknowns, _ = slopes(fit.sweeps[side], fit.unknowns[side])
     column = np.zeros(fit.residuals[side].shape)
-    column[0] = by_unknowns[0, :, TAN_SAI]
+    column[0] = fit.by_unknowns[side][0, :, TAN_SAI]
     found = extra_unknowns(fit, side, column[None], stated=stated)
     return None if found is None or math.isnan(found.u[0]) else found
 

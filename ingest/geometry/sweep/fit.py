@@ -182,8 +182,8 @@ def _without_outliers(fit: Refined, asked: _Asked) -> tuple[Refined, list[MASK]]
 
 def _outlying(fit: Refined) -> list[MASK]:
     """Return which positions of each side have a reading that does not fit the others."""
-    basis, _ = np.linalg.qr(fit.design)
-    kept = kept_rows(basis, (fit.whitened + fit.design @ np.ones(basis.shape[1]))[:, None])
+    # Residuals at the size of readings, so that what counts as their rounding is known.
+    kept = kept_rows(fit.basis, (fit.whitened + fit.design.sum(axis=1))[:, None])
     found: list[MASK] = []
     at = 0
     for rest in fit.residuals:

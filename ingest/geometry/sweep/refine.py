@@ -26,7 +26,8 @@ class Refined:
     ``unknowns``: for each side a row (5,), see ``motion``. ``places``: for each side where its
     unknowns that were fitted stand in ``cofactor`` (p, p), in the order of ``free``; an axle's
     roll stands there once. ``design`` (m, p) and ``whitened`` (m,) residuals carry unit weight.
-    ``residuals`` and ``by_steer``: for each side (c, n), rad.
+    ``basis`` (m, p) spans the design's columns and is orthonormal. ``residuals`` and ``by_steer``:
+    for each side (c, n), rad; ``by_unknowns``: (c, n, 5), the slopes by all unknowns.
     """
 
     sweeps: tuple[Sweep, ...]
@@ -34,9 +35,11 @@ class Refined:
     free: tuple[tuple[int, ...], ...]
     places: tuple[tuple[int, ...], ...]
     design: F64
+    basis: F64
     whitened: F64
     cofactor: F64
     residuals: tuple[F64, ...]
+    by_unknowns: tuple[F64, ...]
     by_steer: tuple[F64, ...]
     weights: tuple[Weights, ...]
 
@@ -120,7 +123,8 @@ def _linearised(
     max_condition: float,
 ) -> Refined | None:
     """Return the fit's state at these unknowns; None where they give no angles."""
-    designs, whitened, residuals, steers, weights = [], [], [], [], []
+    designs, whitened, residuals, weights = [], [], [], []
+    unknown_slopes, steer_slopes = [], []
     for side, (sweep, row) in enumerate(zip(sweeps, rows, strict=True)):
         told, by_unknowns, by_steer = slopes(sweep, row)
         rest = observed(sweep) - told
@@ -135,22 +139,25 @@ def _linearised(
         designs.append(design)
         whitened.append(weight.whiten(rest))
         residuals.append(rest)
-        steers.append(by_steer)
+        unknown_slopes.append(by_unknowns)
+        steer_slopes.append(by_steer)
         weights.append(weight)
     matrix = np.concatenate(designs)
     if not np.isfinite(matrix).all():
         return None
-    cofactor = factor(matrix, max_condition=max_condition).cofactor
+    factored = factor(matrix, max_condition=max_condition)
     return Refined(
         tuple(sweeps),
         tuple(row.copy() for row in rows),
         free,
         places,
         matrix,
+        factored.basis,
         np.concatenate(whitened),
-        cofactor,
+        factored.cofactor,
         tuple(residuals),
-        tuple(steers),
+        tuple(unknown_slopes),
+        tuple(steer_slopes),
         tuple(weights),
     )
 

@@ -3,14 +3,14 @@
 import argparse
 import contextlib
 import json
-import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ingest.commands.sweep_answer import Answer, as_json
-from ingest.commands.sweep_level import add_level_arguments, standing_of
+from ingest.commands.sweep_level import standing_of
+from ingest.commands.sweep_options import PLATE, STEER, check_options, declare_options, files_of
 from ingest.commands.sweep_text import as_text
 from ingest.commands.tables import STANDARD_INPUT, Table, read_table
 from ingest.core.errors import InputError, MeasurementRefused
@@ -21,7 +21,6 @@ from ingest.geometry.sweep.readings import Sweep, SweepLimits, SweepNoise, Sweep
 from ingest.geometry.sweep.steering import Steering
 from ingest.geometry.sweep.turning import SteeredAxle, furthest
 
-STEER, PLATE = "steer_deg", "plate_deg"
 STEEPEST_DEG = 45.0
 """No wheel leans, and no head swings, by so much."""
 FURTHEST_DEG = 80.0
@@ -34,57 +33,7 @@ BAD_INPUT = ("too-few-positions", "span", "sign")
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.add_argument(
-        "file",
-        nargs="?",
-        metavar="FILE.csv",
-        help=f"columns {STEER} (the shaft's heading from straight ahead, left positive; or "
-        f"{PLATE}, the turn of the plate) and incl_y_deg, also incl_x_deg where the head is locked "
-        "to its shaft; - reads standard input",
-    )
-    parser.add_argument("--side", choices=[side.value for side in Side])
-    parser.add_argument("--left", metavar="L.csv", help="both wheels of an axle: the left one")
-    parser.add_argument("--right", metavar="R.csv", help="... and the right one")
-    parser.add_argument(
-        "--toe-deg",
-        type=float,
-        default=0.0,
-        help="toe of the shaft straight ahead, of each wheel where there are two (default 0)",
-    )
-    parser.add_argument("--toe-left-deg", type=float, help="where the left one has another")
-    parser.add_argument("--toe-right-deg", type=float, help="where the right one has another")
-    parser.add_argument("--sigma-deg", type=float, help="noise of one tilt, where it is known")
-    parser.add_argument(
-        "--steer-sigma-deg", type=float, help="noise of the steering (default 0; with --sigma-deg)"
-    )
-    parser.add_argument(
-        "--u-zero-deg",
-        type=float,
-        default=0.0,
-        help="standard uncertainty of straight ahead, and of the toe there (default 0)",
-    )
-    parser.add_argument(
-        "--axle-roll",
-        choices=("none", "fitted"),
-        default="none",
-        help="fitted: a beam axle rolls as it is steered; best with both wheels (default none)",
-    )
-    parser.add_argument(
-        "--swivel",
-        choices=("locked", "free"),
-        default="locked",
-        help="free: the head hangs, and incl_x_deg tells nothing (default locked)",
-    )
-    parser.add_argument(
-        "--max-u-deg",
-        type=float,
-        help="refuse above this standard uncertainty of caster and SAI (default 0.05, with the "
-        "axle's roll fitted 0.15)",
-    )
-    parser.add_argument("--wheelbase-m", type=float, help="for the turn that scrubs nothing")
-    parser.add_argument("--kingpin-spacing-m", type=float, help="... at hub height")
-    add_level_arguments(parser)
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    declare_options(parser)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +48,8 @@ class _Fit:
 
 def run(args: argparse.Namespace) -> int:
     """Fit and print. A refused measurement and bad input leave by their errors."""
-    files = _files(args)
-    _check_options(args)
+    files = files_of(args)
+    check_options(args)
     how = _how(args)
     standing = standing_of(args)
     sweeps = {side: _read(path, side, args) for side, path in files.items()}
@@ -109,43 +58,6 @@ def run(args: argparse.Namespace) -> int:
     answer = Answer(steerings, steered, _axle(sweeps, how.noise), _base(args), standing)
     print(json.dumps(as_json(answer)) if args.json else as_text(answer))
     return 0
-
-
-def _files(args: argparse.Namespace) -> dict[Side, str]:
-    """Return which file holds which side."""
-    if args.file is None and args.left is not None and args.right is not None:
-        if args.side is not None:
-            raise InputError("--side", None, "goes with one FILE.csv, not with --left and --right")
-        return {Side.LEFT: args.left, Side.RIGHT: args.right}
-    if args.left is not None or args.right is not None:
-        reason = (
-            "both wheels are given by --left L.csv and --right R.csv together, without FILE.csv"
-        )
-        raise InputError("--left, --right", None, reason)
-    if args.file is None:
-        raise InputError("FILE.csv", None, "missing; give a file and --side, or --left and --right")
-    if args.side is None:
-        raise InputError("--side", None, "missing; say left or right")
-    return {Side(args.side): args.file}
-
-
-def _check_options(args: argparse.Namespace) -> None:
-    for name in ("sigma_deg", "max_u_deg", "wheelbase_m", "kingpin_spacing_m"):
-        _need(name, getattr(args, name), lambda value: value > 0.0, "above 0")
-    for name in ("steer_sigma_deg", "u_zero_deg"):
-        _need(name, getattr(args, name), lambda value: value >= 0.0, "0 or above")
-    for name in ("toe_deg", "toe_left_deg", "toe_right_deg"):
-        _need(name, getattr(args, name), lambda value: abs(value) <= 10.0, "within 10 deg")
-    if args.steer_sigma_deg is not None and args.sigma_deg is None:
-        raise InputError("--steer-sigma-deg", None, "goes with --sigma-deg; state both, or neither")
-    if (args.wheelbase_m is None) != (args.kingpin_spacing_m is None):
-        reason = "go together; give both, or neither"
-        raise InputError("--wheelbase-m, --kingpin-spacing-m", None, reason)
-
-
-def _need(name: str, value: float | None, fits: Callable[[float], bool], allowed: str) -> None:
-    if value is not None and not (math.isfinite(value) and fits(value)):
-        raise InputError(f"--{name.replace('_', '-')}", None, f"{value} is not {allowed}")
 
 
 def _how(args: argparse.Namespace) -> _Fit:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import NotEnoughRotation
-from calibration.outliers import MIN_ROWS, kept_rows
+from calibration.outliers import MIN_ROWS
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.sweep.checks import (
     refuse_scatter,
@@ -19,6 +19,7 @@ from ingest.geometry.sweep.checks import (
 from ingest.geometry.sweep.closure import closure_of, refuse_open
 from ingest.geometry.sweep.linear import solve_linear
 from ingest.geometry.sweep.outcome import Told, outcome, refuse_uncertain
+from ingest.geometry.sweep.outlying import outlying, refuse_outliers
 from ingest.geometry.sweep.readings import MASK, Sweep, SweepLimits, SweepNoise, SweepTerms
 from ingest.geometry.sweep.refine import Refined, refine
 from ingest.geometry.sweep.steering import HANGS, SWINGS, Steering
@@ -27,8 +28,6 @@ from ingest.geometry.sweep.weights import OWN_NOISE_DOF, Weights, pooled_rad
 F64 = NDArray[np.float64]
 
 REJECTIONS = 3
-OUTLIER_SHARE = 0.3
-"""A sweep with a larger share of rejected readings is not trusted."""
 QUIET_RAD = 1e-9
 """Residuals this small are rounding, whose pattern says nothing of noise."""
 
@@ -170,39 +169,14 @@ def _without_outliers(fit: Refined, asked: _Asked) -> tuple[Refined, list[MASK]]
     if min(len(sweep) for sweep in whole) < MIN_ROWS:
         return fit, kept
     for _ in range(REJECTIONS):
-        bad = _outlying(fit)
+        bad = outlying(fit)
         if not any(each.any() for each in bad):
             break
         for rows, out in zip(kept, bad, strict=True):
             rows[np.flatnonzero(rows)[out]] = False
-            _refuse_outliers(rows)
+            refuse_outliers(rows)
         fit = _solve([s.only(r) for s, r in zip(whole, kept, strict=True)], asked, asked.noise)
     return fit, kept
-
-
-def _outlying(fit: Refined) -> list[MASK]:
-    """Return which positions of each side have a reading that does not fit the others."""
-    # Residuals at the size of readings, so that what counts as their rounding is known.
-    kept = kept_rows(fit.basis, (fit.whitened + fit.design.sum(axis=1))[:, None])
-    found: list[MASK] = []
-    at = 0
-    for rest in fit.residuals:
-        own = kept[at : at + rest.size].reshape(rest.shape)
-        found.append(np.logical_not(np.logical_and.reduce(own, axis=0)))
-        at += rest.size
-    return found
-
-
-def _refuse_outliers(rows: MASK) -> None:
-    out, allowed = int((~rows).sum()), int(OUTLIER_SHARE * len(rows))
-    if out > allowed:
-        raise MeasurementRefused(
-            "outliers",
-            f"{out} of {len(rows)} readings do not fit the others (allowed {allowed}); hold the "
-            "brake, lock the head, let the readings settle and sweep again",
-            figure=float(out),
-            limit=float(allowed),
-        )
 
 
 def _noise_of(fit: Refined, asked: _Asked) -> tuple[Refined, float | None, float]:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.leastsquares import Design, factor
+from ingest.core.errors import MeasurementRefused
 from ingest.geometry.sweep.directions import forward, shaft
 from ingest.geometry.sweep.motion import (
     AXIS,
@@ -54,6 +55,7 @@ def solve_linear(sweep: Sweep, *, roll: bool = False, max_condition: float = 1e4
 
     Raises:
         NotEnoughRotation: the positions do not determine the axis.
+        MeasurementRefused: ``unsettled``: no axis turns a head like that.
     """
     turn = sweep.steer_rad
     unknowns = np.zeros(UNKNOWNS)
@@ -61,11 +63,24 @@ def solve_linear(sweep: Sweep, *, roll: bool = False, max_condition: float = 1e4
         matrix, right = linear_design(sweep, turn, roll=roll)
         design = factor(matrix, max_condition=max_condition)
         before, unknowns = unknowns, _unknowns(sweep, design, right, roll=roll)
+        if not np.isfinite(unknowns).all():
+            raise unsettled()
         if sweep.by_plate:
             turn = heading_change(sweep, unknowns, sweep.steer_rad)
             if np.abs(unknowns - before).max() < PLATE_CLOSE:
                 break
     return unknowns
+
+
+def unsettled() -> MeasurementRefused:
+    """Return the refusal of readings that no steering axis explains."""
+    return MeasurementRefused(
+        "unsettled",
+        "no steering axis turns a head as these readings say (0 solutions, 1 is needed); they are "
+        "no steering sweep: look at columns, units and signs",
+        figure=0.0,
+        limit=1.0,
+    )
 
 
 def _unknowns(sweep: Sweep, design: Design, right: F64, *, roll: bool) -> F64:

@@ -26,9 +26,10 @@ STEP = 1e-6
 
 
 def level_angle(across: F64, upward: F64, product: F64) -> F64:
-    """Return the angle t near 0 that solves across cos t + upward sin t = product."""
+    """Return the angle t near 0 that solves across cos t + upward sin t = product, NaN if none."""
     reach = np.hypot(across, upward)
-    return np.asarray(np.arcsin(product / reach) - np.arctan2(across, upward))
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.arcsin(product / reach) - np.arctan2(across, upward))
 
 
 def predict(sweep: Sweep, unknowns: F64, steer_rad: F64) -> tuple[F64, F64]:
@@ -90,8 +91,7 @@ def slopes(sweep: Sweep, unknowns: F64) -> tuple[F64, F64, F64]:
     steer = np.tile(sweep.steer_rad, (len(rows), 1))
     steer[-2] += STEP
     steer[-1] -= STEP
-    with np.errstate(invalid="ignore"):  # no angle: whoever fits looks for it
-        both = predict(sweep, rows, steer)
+    both = predict(sweep, rows, steer)
     channels = np.stack(both if sweep.locked else both[:1])
     up, down = channels[:, 1 : UNKNOWNS + 1], channels[:, UNKNOWNS + 1 : 2 * UNKNOWNS + 1]
     by_unknowns = np.moveaxis(up - down, 1, 2) / (2.0 * STEP)

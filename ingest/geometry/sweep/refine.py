@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.leastsquares import factor
-from ingest.core.errors import MeasurementRefused
+from ingest.geometry.sweep.linear import unsettled
 from ingest.geometry.sweep.motion import ROLL, SWING, UNKNOWNS, observed, slopes
 from ingest.geometry.sweep.readings import Sweep, SweepNoise
 from ingest.geometry.sweep.weights import Weights
@@ -94,12 +94,7 @@ def refine(
         rows = [_moved(row, step, *each) for row, *each in zip(rows, free, places, strict=True)]
         if np.abs(step).max() < SETTLED:
             return replace(state, unknowns=tuple(rows))
-    raise MeasurementRefused(
-        "unsettled",
-        f"the fit does not settle in {PASSES} passes; the readings are no steering sweep",
-        figure=float(PASSES),
-        limit=float(PASSES),
-    )
+    raise unsettled()
 
 
 def _places(free: Sequence[tuple[int, ...]]) -> tuple[tuple[int, ...], ...]:
@@ -123,28 +118,18 @@ def _linearised(
     max_condition: float,
 ) -> Refined | None:
     """Return the fit's state at these unknowns; None where they give no angles."""
-    designs, whitened, residuals, weights = [], [], [], []
-    unknown_slopes, steer_slopes = [], []
-    for side, (sweep, row) in enumerate(zip(sweeps, rows, strict=True)):
-        told, by_unknowns, by_steer = slopes(sweep, row)
-        rest = observed(sweep) - told
-        if weigh is None:
-            weight = Weights.equal(*rest.shape)
-        elif isinstance(weigh, SweepNoise):
-            weight = Weights.of_noise(weigh, by_steer)
-        else:
-            weight = weigh[side]
-        design = np.zeros((rest.size, size))
+    told = [slopes(sweep, row) for sweep, row in zip(sweeps, rows, strict=True)]
+    if not all(np.isfinite(part).all() for each in told for part in each):
+        return None
+    residuals = [observed(sweep) - each[0] for sweep, each in zip(sweeps, told, strict=True)]
+    weights = _weights(told, weigh)
+    designs = []
+    for side, ((_, by_unknowns, _), weight) in enumerate(zip(told, weights, strict=True)):
+        design = np.zeros((residuals[side].size, size))
         design[:, places[side]] = weight.whiten(by_unknowns[:, :, free[side]])
         designs.append(design)
-        whitened.append(weight.whiten(rest))
-        residuals.append(rest)
-        unknown_slopes.append(by_unknowns)
-        steer_slopes.append(by_steer)
-        weights.append(weight)
+    pairs = zip(weights, residuals, strict=True)
     matrix = np.concatenate(designs)
-    if not np.isfinite(matrix).all():
-        return None
     factored = factor(matrix, max_condition=max_condition)
     return Refined(
         tuple(sweeps),
@@ -153,13 +138,24 @@ def _linearised(
         places,
         matrix,
         factored.basis,
-        np.concatenate(whitened),
+        np.concatenate([weight.whiten(rest) for weight, rest in pairs]),
         factored.cofactor,
         tuple(residuals),
-        tuple(unknown_slopes),
-        tuple(steer_slopes),
+        tuple(by_unknowns for _, by_unknowns, _ in told),
+        tuple(by_steer for *_, by_steer in told),
         tuple(weights),
     )
+
+
+def _weights(
+    told: Sequence[tuple[F64, F64, F64]], weigh: SweepNoise | Sequence[Weights] | None
+) -> list[Weights]:
+    """Return the weights of each side, whose slopes were told."""
+    if weigh is None:
+        return [Weights.equal(*readings.shape) for readings, *_ in told]
+    if isinstance(weigh, SweepNoise):
+        return [Weights.of_noise(weigh, by_steer) for *_, by_steer in told]
+    return list(weigh)
 
 
 def _moved(row: F64, step: F64, free: tuple[int, ...], places: tuple[int, ...]) -> F64:

@@ -10,7 +10,7 @@ from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.geometry.sweep.closure import ways
 from ingest.geometry.sweep.fit import fit_axle, fit_sweep
-from ingest.geometry.sweep.readings import SweepLimits, SweepNoise
+from ingest.geometry.sweep.readings import Sweep, SweepLimits, SweepNoise
 from ingest.geometry.sweep.steering import FLAT, NEGATIVE, ROLLS, SWINGS
 from ingest.geometry.sweep.turning import SteeredAxle, furthest, toe_out_on_turns
 
@@ -212,3 +212,31 @@ def test_toe_out_on_turns_is_told_at_20_deg_of_the_inner_wheel(inner):
 def test_the_furthest_steering_is_told_to_both_sides():
     assert furthest(np.array([-0.3, 0.1, 0.4])) == (0.4, 0.3)
     assert furthest(np.array([0.1, 0.4])) == (0.4, 0.0)
+
+
+def test_any_readings_give_a_result_or_a_refusal_with_figures():
+    rng, codes = np.random.default_rng(12), set()
+    for _ in range(400):
+        n = int(rng.integers(1, 25))
+        spread = rng.normal(size=n) * rng.choice([0.05, 1.0])
+        steer = np.linspace(-0.4, 0.5, n) if rng.random() < 0.5 else spread
+        tilts = [
+            rng.normal(size=n) * rng.choice([0.0, 1e-12, 0.02, 0.5])
+            + rng.choice([0.0, 0.1]) * steer
+            for _ in range(2)
+        ]
+        steer, incl_y, incl_x = (np.clip(each, -1.3, 1.3) for each in (steer, *tilts))
+        sweep = Sweep(
+            Side.LEFT if rng.random() < 0.5 else Side.RIGHT,
+            steer,
+            incl_y,
+            incl_x if rng.random() < 0.7 else None,
+            by_plate=bool(rng.random() < 0.3),
+        )
+        try:
+            found = fit_sweep(sweep, roll=bool(rng.random() < 0.3))
+            assert math.isfinite(found.caster_rad)
+        except MeasurementRefused as refused:
+            codes.add((refused.code, math.isfinite(refused.limit)))
+    assert len(codes) > 4
+    assert all(has_limit for _, has_limit in codes)

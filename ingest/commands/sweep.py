@@ -121,7 +121,7 @@ def _steerings(files: dict[Side, str], sweeps: dict[Side, Sweep], how: _Fit) -> 
         return list(both)
     found = []
     for side, sweep in sweeps.items():
-        with _blaming(files[side]):
+        with _blaming(files[side], side if len(sweeps) > 1 else None):
             found.append(
                 fit_sweep(sweep, noise=how.noise, terms=how.terms, limits=how.limits, roll=how.roll)
             )
@@ -129,14 +129,17 @@ def _steerings(files: dict[Side, str], sweeps: dict[Side, Sweep], how: _Fit) -> 
 
 
 @contextlib.contextmanager
-def _blaming(files: str) -> Iterator[None]:
-    """Tell what is wrong with the readings themselves as bad input."""
+def _blaming(files: str, side: Side | None = None) -> Iterator[None]:
+    """Tell what is wrong with the readings themselves as bad input; name the side, of two."""
     try:
         yield
     except MeasurementRefused as refused:
+        text = refused.text if side is None else f"{side} wheel: {refused.text}"
         if refused.code in BAD_INPUT:
-            raise InputError(_name(files), None, refused.text) from refused
-        raise
+            raise InputError(_name(files), None, text) from refused
+        raise MeasurementRefused(
+            refused.code, text, figure=refused.figure, limit=refused.limit
+        ) from refused
 
 
 def _name(file: str) -> str:

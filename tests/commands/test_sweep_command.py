@@ -182,8 +182,7 @@ def test_a_turn_of_the_plate_is_read_as_such(sweep):
     assert json.loads(sweep(plate, "--json")[1])["caster_deg"] == pytest.approx(4.0, abs=3e-6)
 
 
-@pytest.fixture
-def axle(tmp_path):
+def written(tmp_path, tilt=0.005, steer_sigma=0.02):
     """Both wheels of an axle that rolls; rows in step, Ackermann steering, out and back."""
     middle = np.concatenate(
         [np.arange(0, 21.0, 2), np.arange(18, -21.0, -2), np.arange(-18, 1.0, 2)]
@@ -193,9 +192,37 @@ def axle(tmp_path):
     files = []
     for name, sign, caster, steer in (("L", 1, 4.0, left), ("R", -1, 3.5, right)):
         columns = wheel(sign, caster, 7.0, 0.4, steer, roll=0.008, follow=middle)
-        (tmp_path / f"{name}.csv").write_text(as_csv(noisy(columns, ord(name))))
+        (tmp_path / f"{name}.csv").write_text(as_csv(noisy(columns, ord(name), tilt, steer_sigma)))
         files += [f"--{'left' if sign > 0 else 'right'}", str(tmp_path / f"{name}.csv")]
     return files
+
+
+@pytest.fixture
+def axle(tmp_path):
+    """The files of both wheels, as options."""
+    return written(tmp_path)
+
+
+def test_the_roll_follows_the_steering_of_both_wheels(told, tmp_path):
+    # Perfect readings, printed to six decimals: inner and outer wheel turn by different angles.
+    words = (*written(tmp_path, 0.0, 0.0), "--axle-roll", "fitted", "--json")
+    answer = json.loads(told(*words)[1])
+    assert answer["left"]["axle_roll"] == pytest.approx(0.008, abs=2e-6)
+    assert answer["left"]["caster_deg"] == pytest.approx(4.0, abs=1e-4)
+    assert answer["right"]["sai_deg"] == pytest.approx(7.0, abs=1e-4)
+
+
+def test_what_is_refused_of_two_wheels_says_which(told, axle, tmp_path):
+    path = tmp_path / "R.csv"
+    rows = [line.split(",") for line in path.read_text().splitlines()]
+    path.write_text(
+        "\n".join(",".join([*row[:2], row[2] if i < 15 else "0.5"]) for i, row in enumerate(rows))
+        + "\n"
+    )
+    for words in ((), ("--axle-roll", "fitted")):
+        code, out, err = told(*axle, *words)
+        assert (code, out, err.count("\n")) == (3, "", 1)
+        assert "right wheel: " in err
 
 
 def test_both_wheels_share_the_roll_of_their_axle(told, axle):

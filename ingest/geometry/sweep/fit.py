@@ -82,7 +82,10 @@ def fit_axle(
     if roll:
         both = _fitted((left, right), asked)
     else:
-        both = [_fitted((each,), asked)[0] for each in (left, right)]
+        both = []
+        for each in (left, right):
+            with _naming(each, (left, right)):
+                both += _fitted((each,), asked)
     return both[0], both[1]
 
 
@@ -172,9 +175,10 @@ def _without_outliers(fit: Refined, asked: _Asked) -> tuple[Refined, list[MASK]]
         bad = outlying(fit)
         if not any(each.any() for each in bad):
             break
-        for rows, out in zip(kept, bad, strict=True):
+        for sweep, rows, out in zip(whole, kept, bad, strict=True):
             rows[np.flatnonzero(rows)[out]] = False
-            refuse_outliers(rows)
+            with _naming(sweep, whole):
+                refuse_outliers(rows)
         fit = _solve([s.only(r) for s, r in zip(whole, kept, strict=True)], asked, asked.noise)
     return fit, kept
 

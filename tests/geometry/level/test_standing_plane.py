@@ -98,6 +98,30 @@ def test_the_uncertainty_of_the_slopes_is_that_of_repeated_surveys():
     assert told.crosswise.u == pytest.approx(seen[1], rel=0.08)
 
 
+def test_the_uncertainty_of_bars_is_that_of_repeated_layings():
+    pairs, sigma = ((0, 1), (2, 3), (0, 2), (1, 3)), math.radians(0.005)
+
+    def laid(noise):
+        bars = [
+            BarLaid(CORNERS[a].id, CORNERS[b].id, *map(float, two), sigma)
+            for (a, b), two in zip(pairs, noise, strict=True)
+        ]
+        return plane_through(adjust_heights(CORNERS, [], bars), "x")
+
+    told = laid(np.zeros((4, 2)))
+    rng = np.random.default_rng(8)
+    planes = [laid(noise) for noise in sigma * rng.standard_normal((800, 4, 2))]
+    for slope in ("lengthwise", "crosswise"):
+        seen = np.std([getattr(plane, slope).value for plane in planes])
+        assert getattr(told, slope).u == pytest.approx(seen, rel=0.08)
+
+
+def test_one_survey_is_one_source_however_often_it_is_read():
+    one, again = (plane_through(adjust_heights(CORNERS, staffs(), []), "x") for _ in range(2))
+    assert (one.crosswise - again.crosswise).u == 0.0
+    assert one.crosswise.u_shared == one.crosswise.u
+
+
 def bay(along, across):
     name = "level"
     return plane_through(

@@ -17,7 +17,7 @@ from ingest.geometry.sweep.fit import fit_axle, fit_sweep
 from ingest.geometry.sweep.readings import SweepLimits, SweepNoise, SweepTerms
 from ingest.geometry.sweep.steering import cross_values
 
-WIDE = SweepNoise(math.radians(0.05))
+WIDE = SweepNoise(math.radians(0.05), math.radians(0.3))
 NOISE = SweepNoise(math.radians(0.005), math.radians(0.02))
 RUNS = 2000
 ANY_U = SweepLimits(u_rad=math.inf, u_rolling_rad=math.inf)

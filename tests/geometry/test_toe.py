@@ -46,6 +46,21 @@ def test_published_conversions_hold_both_ways(scale, number, deg, within):
     assert scale.of(math.radians(deg)) == pytest.approx(number, rel=1e-4)
 
 
+@pytest.mark.parametrize(("inches", "mm"), [(1 / 16, 1.5875), (1 / 32, 0.79375), (1 / 8, 3.175)])
+def test_inches_of_the_manuals_are_their_millimetres(inches, mm):
+    # A US technical manual for trucks (printed 1.59 for 1/16).
+    toe = at_inches(IN, 40.0).rad(inches)
+    assert at_inches(MM, 40.0).of(toe) == pytest.approx(mm, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("inches", "width_in", "deg"), [(1 / 8, 71.5, 0.10017), (1 / 16, 71.5, 0.05008)]
+)
+def test_a_side_difference_over_a_width_is_its_angle(inches, width_in, deg):
+    # A trailer handbook's "0.1 deg or 1/8 in" holds for a width of 71.5 in.
+    assert math.degrees(at_inches(IN, width_in).rad(inches)) == pytest.approx(deg, abs=5e-6)
+
+
 def test_the_published_triple_holds_together_at_no_diameter():
     # "1/16 in = 0.08 deg = 1.5 mm/m" is rounded: 0.08 deg is 1.396 mm/m, and 1/16 in only at 44.76.
     toe = math.radians(0.08)

@@ -1,9 +1,9 @@
 """A beam axle that rolls because its wheels do: geometry of contact, not the fit's own law.
 
-Each steered wheel is a thin disc of 0.5 m on a kingpin 60 mm inside its track; the knuckle lifts or
-lowers the axle's end as the lowest point of the disc turns about the kingpin. The roll that comes of
-it is no straight line of the steering, so the fit's law leaves something: it must be small against
-the uncertainty that it states.
+Each steered wheel is a thin disc of 0.5 m on a kingpin 60 mm inside its track; the knuckle lifts
+or lowers the axle's end as the lowest point of the disc turns about the kingpin. The roll that
+comes of it is no straight line of the steering, so the fit's law leaves something: it must be small
+against the uncertainty that it states.
 """
 
 import math

@@ -1,0 +1,129 @@
+"""What a steering sweep came to: caster, SAI, included angle, camber straight ahead."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.measured import Measured
+from ingest.core.frames import Side
+
+F64 = NDArray[np.float64]
+
+HANGS = "the head hangs free on its shaft and turns with nothing: it gives caster alone"
+"""Why there is no SAI where incl_x is not read."""
+SWINGS = (
+    "incl_x does not follow the steering (the head swings on its shaft, or the wheel rolls): it "
+    "gives caster alone"
+)
+"""Why there is no SAI where incl_x is read and stays as it is."""
+
+NEGATIVE = "negative-caster"
+"""Told where nothing says whether the axis leans forward or the steering's sign is wrong."""
+ROLLS = "axle-rolls"
+"""The readings prove a roll of the axle that was not fitted, and that takes from the caster."""
+FLAT = "tilts-hardly-move"
+"""The tilts move by so little that they may be radians."""
+
+
+@dataclass(frozen=True, slots=True)
+class SteeringEstimates:
+    """The results with their uncertainty, rad; all stand on one fit, so correlations hold.
+
+    Only the noise of the sweep and its terms are in them. What a head's calibration leaves open
+    is common to all its readings: carry it with ``Steering.moved_by``. ``axle_roll`` is in rad
+    per rad.
+    """
+
+    caster: Measured
+    camber: Measured
+    sai: Measured | None = None
+    included: Measured | None = None
+    axle_roll: Measured | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """How far a channel reads higher when its position was come to from the left, rad.
+
+    ``u_rad`` is NaN where the noise is not known; clean readings stay within ``chance_rad``.
+    """
+
+    channel: str
+    rad: float
+    u_rad: float
+    chance_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class Closure:
+    """Out and back at the same steering, in each channel that was read.
+
+    ``explained``: what of the fit's whitened sum of squares the gaps stand for.
+    """
+
+    explained: float
+    incl_y: Gap
+    incl_x: Gap | None = None
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """The gaps, the largest first."""
+        there = [gap for gap in (self.incl_y, self.incl_x) if gap is not None]
+        return tuple(sorted(there, key=lambda gap: -abs(gap.rad)))
+
+
+@dataclass(frozen=True, slots=True)
+class Steering:
+    """The steering axis of one wheel, rad.
+
+    ``sai_rad`` is None where ``why_no_sai`` says why. ``camber_rad`` is straight ahead, by the
+    shaft. ``axle_roll`` in rad of roll per rad of steering, None where it was not fitted. ``n``
+    counts the readings used, ``dof`` readings of all channels less unknowns (of both sides where
+    they share the axle's roll); ``outliers`` indexes rows from 0. ``estimates`` is None where the
+    noise is not known. ``gain`` (3, c, n): by how much caster, SAI and camber grow with each
+    reading that was used.
+    """
+
+    side: Side
+    caster_rad: float
+    camber_rad: float
+    sai_rad: float | None
+    why_no_sai: str | None
+    axle_roll: float | None
+    estimates: SteeringEstimates | None
+    n: int
+    dof: int
+    rms_rad: float
+    outliers: tuple[int, ...]
+    closure: Closure | None
+    gain: F64
+    hints: tuple[str, ...] = ()
+
+    @property
+    def included_rad(self) -> float | None:
+        """SAI and camber together."""
+        return None if self.sai_rad is None else self.sai_rad + self.camber_rad
+
+    def moved_by(self, errors_rad: F64) -> tuple[float, float, float]:
+        """Return how far caster, SAI and camber move by errors (c, n) of the readings, rad."""
+        caster, sai, camber = np.einsum("qcn,cn->q", self.gain, errors_rad).tolist()
+        return caster, sai, camber
+
+
+@dataclass(frozen=True, slots=True)
+class CrossValues:
+    """Left minus right; what both sides share keeps its correlation. rad."""
+
+    caster: Measured
+    camber: Measured
+    sai: Measured | None
+
+
+def cross_values(left: Steering, right: Steering) -> CrossValues | None:
+    """Return the cross values of an axle; None where an uncertainty is not known."""
+    one, other = left.estimates, right.estimates
+    if one is None or other is None:
+        return None
+    sai = None if one.sai is None or other.sai is None else one.sai - other.sai
+    return CrossValues(one.caster - other.caster, one.camber - other.camber, sai)

@@ -112,7 +112,7 @@ class Adviser:
         within = self._within()
         drop = np.square(self.moved @ own.T) / (1.0 + np.square(self.moved).sum(axis=1))[:, None]
         after = (before - drop).mean(axis=1)
-        after[~within] = math.inf
+        after[np.logical_not(within)] = math.inf
         best = int(np.argmin(after))
         if not after[best] < before.mean() * (1.0 - 1e-3):
             return None

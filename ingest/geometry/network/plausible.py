@@ -23,6 +23,9 @@ NEAR_RATIO = 1.4
 """Of a distance to the positions' own: within it, a factor of units explains the rest."""
 
 FARTHEST_RATIO = 2.0
+NEAR_M = 0.5
+"""So near, a short distance is not doubted, whatever its ratio to the positions' own."""
+
 UNITS = {1000.0: "mm", 100.0: "cm", 1.0 / 0.0254: "inches", 1.0 / 0.3048: "feet"}
 
 
@@ -76,7 +79,7 @@ def _turned_remedy(reading: Reading) -> str:
 
 def _odd_distance(value_m: float, expected_m: float) -> str | None:
     ratio = value_m / expected_m if expected_m > 0.0 else math.inf
-    if 1.0 / FARTHEST_RATIO <= ratio <= FARTHEST_RATIO:
+    if abs(value_m - expected_m) < NEAR_M or 1.0 / FARTHEST_RATIO <= ratio <= FARTHEST_RATIO:
         return None
     unit = next(
         (name for factor, name in UNITS.items() if _near(ratio / factor)),

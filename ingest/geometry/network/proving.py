@@ -5,6 +5,7 @@ Tapes that took part in the adjustment prove nothing: what is read here was kept
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from calibration.measured import Measured
 from ingest.core.frames import Side
@@ -65,9 +66,9 @@ def prove(adjusted: Adjusted) -> tuple[Foretold, ...]:
 
 def handy_pairs(network: Network) -> tuple[tuple[str, str], ...]:
     """Return pairs of stations that a tape reaches: hubs of next axles, kingpin to axle ends."""
-    axles = sorted(network.axles(), key=lambda axle: -_ahead(network, axle))
+    axles = sorted(network.axles(), key=lambda axle: -network.ahead_m(axle))
     pairs = []
-    for front, rear in zip(axles, axles[1:], strict=False):
+    for front, rear in pairwise(axles):
         for side in Side:
             one, other = network.wheel(front, side), network.wheel(rear, side)
             if one is not None and other is not None:
@@ -90,8 +91,3 @@ def _read(checks: Sequence[Reading], i: int) -> Measured | None:
     if i >= len(checks) or checks[i].value is None:
         return None
     return Measured.of(checks[i].value or 0.0, checks[i].sigma, source=TAPE)
-
-
-def _ahead(network: Network, axle: int) -> float:
-    places = [station.x_m for station in network.wheels() if station.axle == axle]
-    return sum(places) / len(places)

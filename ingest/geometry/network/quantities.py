@@ -40,7 +40,7 @@ def usual(network: Network) -> Wanted:
     """
     wanted = network.wanted
     whole = [n for n in network.axles() if all(network.wheel(n, side) for side in Side)]
-    ahead = {n: _ahead(network, n) for n in whole}
+    ahead = {n: network.ahead_m(n) for n in whole}
     in_order = sorted(whole, key=lambda n: -ahead[n])
     line = wanted.centre_line
     if line is None and len(in_order) > 1:
@@ -117,7 +117,7 @@ class _Vehicle:
         """Return how far forward an end of the line lies, by the positions given."""
         if isinstance(end, str):
             return self.network.station(end).x_m
-        return _ahead(self.network, end)
+        return self.network.ahead_m(end)
 
     def middle(self, axle: int) -> Spot | None:
         """Return the mid-point of an axle."""
@@ -167,8 +167,3 @@ class _Vehicle:
 
 def _less(one: Form | None, other: Form | None) -> Form | None:
     return None if one is None or other is None else one - other
-
-
-def _ahead(network: Network, axle: int) -> float:
-    places = [s.x_m for s in network.wheels() if s.axle == axle]
-    return sum(places) / len(places)

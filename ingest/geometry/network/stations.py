@@ -139,6 +139,11 @@ class Network:
         found = (s for s in self.wheels() if s.axle == axle and s.side is side)
         return next(found, None)
 
+    def ahead_m(self, axle: int) -> float:
+        """Return how far forward an axle stands, by the positions given."""
+        places = [station.x_m for station in self.wheels() if station.axle == axle]
+        return sum(places) / len(places)
+
     def mounting(self, station_id: str, setup: str) -> str:
         """Return the set-up in which the head that stands here in ``setup`` was mounted."""
         mounted = setup

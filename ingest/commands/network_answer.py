@@ -202,6 +202,7 @@ def _foretold(each: Foretold) -> dict[str, Any]:
     return {
         "at": each.at,
         "to": each.to,
+        "less": None if each.less is None else list(each.less),
         "distance_m": None if told is None else told.value,
         "u_distance_m": None if told is None else told.u,
         "check": each.check,

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.document.drawing import BLUE, INK, ORANGE, SOFT, Drawing, Shape, Spot
+from calibration.document.drawing import BLUE, HAIR, INK, ORANGE, SOFT, Drawing, Shape, Spot
 from calibration.document.plot import FULL_WIDTH
 from ingest.commands.network_answer import Answer
 from ingest.geometry.network.stations import Line, Reading, Station
@@ -46,7 +46,7 @@ class _Sheet:
 def drawn(found: Answer, *, design: bool) -> str:
     """Return the drawing as SVG text."""
     xy = _positions(found)
-    sheet = _sheet(xy)
+    sheet = _sheet(np.vstack((xy, *_ports(found))))
     drawing = Drawing(
         FULL_WIDTH,
         sheet.height,
@@ -68,6 +68,16 @@ def _positions(found: Answer) -> F64:
     return found.adjusted.state[: 2 * n].reshape(n, 2)
 
 
+def _ports(found: Answer) -> list[F64]:
+    """Return every place where a line starts or ends."""
+    readings = [found.adjusted.network.readings[i] for i in found.adjusted.rows]
+    return [end for reading in readings for line in _lines(reading) for end in _ends(found, line)]
+
+
+def _lines(reading: Reading) -> list[Line]:
+    return [reading.line] if reading.back is None else [reading.line, reading.back]
+
+
 def _sheet(xy: F64) -> _Sheet:
     low, high = xy.min(axis=0), xy.max(axis=0)
     wide, deep = (max(float(each), 1e-3) for each in high - low)
@@ -79,11 +89,13 @@ def _sheet(xy: F64) -> _Sheet:
 def _reading(
     drawing: Drawing, sheet: _Sheet, found: Answer, reading: Reading, *, distrusted: bool
 ) -> None:
-    lines = [reading.line] if reading.back is None else [reading.line, reading.back]
     colour = ORANGE if distrusted else (BLUE if reading.is_angular else SOFT)
     width = 2.2 if distrusted else 0.7
-    for line in lines:
+    for line in _lines(reading):
         a, b = (sheet.spot(end) for end in _ends(found, line))
+        for hub, port in ((line.at, a), (line.to, b)):
+            x = found.adjusted.unknowns.x(hub)
+            drawing.line(sheet.spot(found.adjusted.state[x : x + 2]), port, HAIR, 0.6)
         drawing.line(a, b, colour, width, "" if reading.is_angular else "4 3")
     if distrusted:
         middle = ((a[0] + b[0]) / 2 + 4.0, (a[1] + b[1]) / 2 - 4.0)
@@ -136,7 +148,7 @@ def _station(drawing: Drawing, sheet: _Sheet, station: Station, place: F64) -> N
     at = sheet.spot(place)
     shape: Shape = "square" if station.fixed else ("disc" if station.is_wheel else "diamond")
     drawing.mark(at, shape, INK)
-    drawing.words((at[0] + 5.0, at[1] - 5.0), station.id, 9.0)
+    drawing.words((at[0] + 14.0, at[1] - 8.0), station.id, 9.0)
 
 
 def _legend(drawing: Drawing, sheet: _Sheet, found: Answer, times: float) -> None:

@@ -45,6 +45,8 @@ def _line(result: Result, *, design: bool) -> str:
     name = f"{WORDS[quantity.name]} {quantity.of}".strip()
     if measured is None:
         return f"{name:24} not determined"
+    if not measured.parts:
+        return f"{name:24} {measured.value:g}, by definition"
     told = degrees(measured) if quantity.angular else measured * MM_PER_M
     unit = Unit.DEGREE if quantity.angular else Unit.MILLIMETRE
     return f"{name:24} {_shown(told, unit, design, quantity.name in TO_A_SIDE)}"
@@ -88,6 +90,8 @@ def _fit(found: Answer, *, design: bool) -> str:
 
 def _proof(each: Foretold, *, design: bool) -> str:
     name = f"{each.at} to {each.to}"
+    if each.less is not None:
+        name += f" less {each.less[0]} to {each.less[1]}"
     if each.told is None:
         return f"{name:24} not determined"
     told = each.told * MM_PER_M

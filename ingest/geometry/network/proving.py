@@ -4,8 +4,8 @@ Tapes that took part in the adjustment prove nothing: what is read here was kept
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
+from itertools import combinations, pairwise
 
 from calibration.measured import Measured
 from ingest.core.frames import Side
@@ -23,13 +23,19 @@ TAPE = "a tape kept out of the network"
 
 @dataclass(frozen=True, slots=True)
 class Foretold:
-    """A distance, m: what the network makes of it (None: not determined), and what was read."""
+    """A distance, or a difference of two, m: what the network makes of it, and what was read.
+
+    ``told`` is None where it is not determined.
+    """
 
     at: str
     to: str
     told: Measured | None
     check: int | None = None
     """Number of the check in the file, None where nobody taped it."""
+
+    less: tuple[str, str] | None = None
+    """The pair whose distance is taken off: left less right."""
 
     read: Measured | None = None
 
@@ -57,11 +63,18 @@ def prove(adjusted: Adjusted) -> tuple[Foretold, ...]:
     }
     usual_pairs = [p for p in handy_pairs(network) if frozenset(p) not in taped]
     every = [(at, to) for _, at, to in checks] + usual_pairs
-    told = measured(adjusted, _distances(adjusted, every))
-    return tuple(
-        Foretold(at, to, value, i if i < len(checks) else None, _read(network.checks, i))
-        for i, ((at, to), value) in enumerate(zip(every, told, strict=True))
-    )
+    forms = _distances(adjusted, every)
+    found = [
+        Foretold(at, to, None, i if i < len(checks) else None, read=_read(network.checks, i))
+        for i, (at, to) in enumerate(every)
+    ]
+    for left, right in handy_differences(network):
+        one, other = _distances(adjusted, (left, right))
+        forms.append(one - other)
+        read = _difference(network.checks, left, right)
+        found.append(Foretold(*left, told=None, less=right, read=read))
+    told = measured(adjusted, forms)
+    return tuple(replace(each, told=value) for each, value in zip(found, told, strict=True))
 
 
 def handy_pairs(network: Network) -> tuple[tuple[str, str], ...]:
@@ -79,6 +92,23 @@ def handy_pairs(network: Network) -> tuple[tuple[str, str], ...]:
     return tuple(pairs)
 
 
+def handy_differences(
+    network: Network,
+) -> tuple[tuple[tuple[str, str], tuple[str, str]], ...]:
+    """Return pairs of such distances, left and right, whose difference shows a skewed axle."""
+    side = {station.id: station.side for station in network.stations}
+    axle = {station.id: station.axle for station in network.stations}
+    pairs = handy_pairs(network)
+    return tuple(
+        (left, right)
+        for left, right in combinations(pairs, 2)
+        if side[left[1]] is Side.LEFT
+        and side[right[1]] is Side.RIGHT
+        and axle[left[1]] == axle[right[1]]
+        and (left[0] == right[0] or axle[left[0]] == axle[right[0]] is not None)
+    )
+
+
 def _distances(adjusted: Adjusted, pairs: Sequence[tuple[str, str]]) -> list[Form]:
     unknown = Unknown(adjusted.unknowns, adjusted.state)
     height = {station.id: station.z_m for station in adjusted.network.stations}
@@ -91,3 +121,12 @@ def _read(checks: Sequence[Reading], i: int) -> Measured | None:
     if i >= len(checks) or checks[i].value is None:
         return None
     return Measured.of(checks[i].value or 0.0, checks[i].sigma, source=TAPE)
+
+
+def _difference(
+    checks: Sequence[Reading], left: tuple[str, str], right: tuple[str, str]
+) -> Measured | None:
+    """Return left less right, as taped, where both were."""
+    taped = {frozenset((c.line.at, c.line.to)): _read(checks, i) for i, c in enumerate(checks)}
+    one, other = taped.get(frozenset(left)), taped.get(frozenset(right))
+    return None if one is None or other is None else one - other

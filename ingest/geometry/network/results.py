@@ -18,6 +18,9 @@ ADJUSTMENT = "sightline network"
 LARGEST_LOOSE = 1e-6
 """A quantity that changes by more along what is not determined (rad for rad) is not either."""
 
+BY_DEFINITION = 1e-9
+"""A quantity that changes by less with any unknown is what it is by definition."""
+
 LARGEST_U_RAD = 5.0 * DEG
 """An angle known no better counts as not determined: it could not be told from its limits."""
 
@@ -57,7 +60,7 @@ def measured(adjusted: Adjusted, forms: Sequence[Form | None]) -> tuple[Measured
     zeros = [Source(adjusted.unknowns.turns[i].named(), shared=True) for i in adjusted.held]
     m = len(adjusted.rows)
     made = iter(
-        _measured(form.value, line, noise, zeros, m) if known else None
+        _measured(form, line, noise, zeros, m) if known else None
         for form, line, known in zip(there, lines, told, strict=True)
     )
     return tuple(None if form is None else next(made) for form in forms)
@@ -74,12 +77,15 @@ def determined(adjusted: Adjusted, gradients: F64) -> tuple[bool, ...]:
     return tuple(bool(each <= LARGEST_LOOSE) for each in share)
 
 
-def _measured(value: float, line: F64, noise: Source, zeros: Sequence[Source], m: int) -> Measured:
+def _measured(form: Form, line: F64, noise: Source, zeros: Sequence[Source], m: int) -> Measured:
+    if np.abs(form.slope).max() < BY_DEFINITION:
+        # The offset of an axle that the centre line runs through, the reference's own scrub.
+        return Measured(round(form.value, 9) + 0.0, (), frozenset((ADJUSTMENT,)))
     parts = [Part(noise, tuple(line[:m].tolist()))]
     parts += [
         Part(source, (each,)) for source, each in zip(zeros, line[m:].tolist(), strict=True) if each
     ]
-    return Measured(value, tuple(parts), frozenset((ADJUSTMENT,)))
+    return Measured(form.value, tuple(parts), frozenset((ADJUSTMENT,)))
 
 
 def _vague(quantity: Quantity, value: Measured) -> bool:

@@ -20,6 +20,10 @@ LEAST_SINGULAR = 5.0
 determined: the linear law of uncertainty would not hold for it."""
 
 
+HARDLY = 1e-4
+"""Weight of angles in the datum of a step: coordinates hold it, wherever they can."""
+
+
 @dataclass(frozen=True, slots=True)
 class Factored:
     """A whitened Jacobian of m readings by p unknowns of which r combinations are determined.
@@ -59,7 +63,9 @@ def step(jacobian: F64, misfit: F64, unknowns: Unknowns, near: Factored) -> F64:
     """
     free, size = unknowns.free, unknowns.size[unknowns.free]
     design = jacobian[:, free] * size
-    held = near.null[free] / size[:, None]
+    held = near.null / unknowns.size[:, None]
+    held[unknowns.coordinates.stop :] *= HARDLY
+    held = held[free]
     normal = design.T @ design
     normal += float(normal.diagonal().mean()) * (held @ held.T)
     result = np.zeros(len(free))

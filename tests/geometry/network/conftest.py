@@ -249,11 +249,21 @@ def whitened():
 def four_heads():
     """Return a function: two axles 5.2 m apart, 2.04 m wide, true and square, without noise."""
 
-    def make(*, zero_deg=0.0, rear_cross=True, tapes=True, diagonals=False, sigma_m=0.005):
+    def make(
+        *,
+        zero_deg=0.0,
+        rear_cross=True,
+        tapes=True,
+        diagonals=False,
+        sigma_m=0.005,
+        heading_deg=(0.0, 0.0, 0.0, 0.0),
+        port=(0.0, 0.0),
+    ):
         x = {1: 5.2, 2: 0.0}
         hub = {f"{s}{a}": complex(x[a], y) for a in (1, 2) for s, y in (("L", 1.02), ("R", -1.02))}
         side = {s: 1 if s[0] == "L" else -1 for s in hub}
-        truth = Truth(hub, dict.fromkeys(hub, 0.0), side, {s: int(s[1]) for s in hub})
+        heading = {s: DEG * value for s, value in zip(hub, heading_deg, strict=True)}
+        truth = Truth(hub, heading, side, {s: int(s[1]) for s in hub})
         truth.zero = dict.fromkeys(hub, 0.0)
         rig = Rig(truth, _document(truth, _Still(), zero_deg), _Still())
         rig.document |= {"centre_line": [1, 2], "reference_axle": 2}
@@ -262,7 +272,7 @@ def four_heads():
         lines += [("L1", "L2"), ("L2", "L1"), ("R1", "R2"), ("R2", "R1")]
         lines += [("L1", "R2"), ("R2", "L1"), ("R1", "L2"), ("L2", "R1")] if diagonals else []
         for at, to in lines:
-            rig.direction(at, to, (0.0, 0.0), (0.0, 0.0))
+            rig.direction(at, to, port, port)
         if tapes:
             for at, to in (("L1", "R1"), ("L2", "R2"), ("L1", "L2"), ("R1", "R2")):
                 rig.distance(at, to, sigma_m)

@@ -67,7 +67,7 @@ def answer(network: Network, *, design: bool) -> Answer:
     adjusted = designed(network) if design else adjust(network)
     found = results(adjusted)
     still = placed(adjusted)
-    known = any(result.measured is not None for result in found)
+    known = any(result.measured is not None and result.measured.parts for result in found)
     if not (known if found else still):
         reason = "the readings determine nothing; tie the stations by more sightlines or tapes"
         rank = adjusted.factored.rank

@@ -30,8 +30,11 @@ TAIL = 0.025
 LEAST_REDUNDANCY = 1e-7
 """Below, nothing checks a reading: its residual is rounding."""
 
-ALIKE = 0.999
-"""Correlation of two standardised residuals from which on they blame the same."""
+ALIKE = 0.9
+"""Correlation of two standardised residuals from which on they may blame each other."""
+
+TELLING = 2.0
+"""Two such are told apart where their sizes differ by so many sigmas of the difference."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,7 @@ class Judgement:
     """The test of the whole, and of each used reading and each held zero, in their order.
 
     ``suspect`` is the place of the row to distrust among all (None: none); ``alike`` are the
-    others that the same residuals would blame as well.
+    others that the data cannot tell from it.
     """
 
     dof: int
@@ -96,7 +99,7 @@ def judge(adjusted: Adjusted, results: tuple[Result, ...]) -> Judgement:
         chi2_limits=limits(adjusted.dof),
         checked=_checked(adjusted, results, redundancy, w, root, seen),
         suspect=suspect if found else None,
-        alike=_alike(projector[suspect] / (root * root[suspect]), seen, suspect) if found else (),
+        alike=_alike(projector[suspect] / (root * root[suspect]), w, suspect) if found else (),
     )
 
 
@@ -107,8 +110,14 @@ def limits(dof: int) -> tuple[float, float] | None:
     return float(special.chdtri(dof, 1.0 - TAIL)), float(special.chdtri(dof, TAIL))
 
 
-def _alike(correlation: F64, seen: MASK, suspect: int) -> tuple[int, ...]:
-    same = np.flatnonzero((np.abs(correlation) > ALIKE) & seen)
+def _alike(correlation: F64, w: F64, suspect: int) -> tuple[int, ...]:
+    """Return the rows that could as well be the bad one: |w| alike, for residuals so correlated.
+
+    The variance of the difference of two of them is 2 (1 - |correlation|).
+    """
+    like = np.minimum(np.abs(correlation), 1.0)
+    nearer = np.abs(w[suspect]) - np.abs(w) <= TELLING * np.sqrt(2.0 * (1.0 - like)) + 1e-6
+    same = np.flatnonzero((like > ALIKE) & nearer & (np.abs(w) > CRITICAL_W))
     return tuple(int(i) for i in same if i != suspect)
 
 

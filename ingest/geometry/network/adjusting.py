@@ -137,7 +137,7 @@ def _adjusted(
     misfit, jacobian = system.misfit(state)
     if blank:
         misfit = np.zeros_like(misfit)
-    factored = factor(jacobian, system.unknowns)
+    factored = factor(jacobian, system.unknowns, state)
     return Adjusted(network, system.unknowns, rows, system.sigma, state, factored, misfit)
 
 
@@ -151,10 +151,10 @@ def _descend(system: System, state: F64) -> F64 | None:
     for _ in range(MOST_STEPS):
         fresh = near is None
         if near is None:
-            near = factor(jacobian, system.unknowns)
+            near = factor(jacobian, system.unknowns, state)
             change = -near.inverse @ misfit
         else:
-            change = _step(system, jacobian, misfit, near)
+            change = _step(system, jacobian, misfit, near, state)
         longest = float(np.abs(change / system.unknowns.size).max())
         if not math.isfinite(longest):
             return None
@@ -169,11 +169,11 @@ def _descend(system: System, state: F64) -> F64 | None:
     return None
 
 
-def _step(system: System, jacobian: F64, misfit: F64, near: Factored) -> F64:
+def _step(system: System, jacobian: F64, misfit: F64, near: Factored, state: F64) -> F64:
     try:
         return step(jacobian, misfit, system.unknowns, near)
     except np.linalg.LinAlgError:
-        return -factor(jacobian, system.unknowns).inverse @ misfit
+        return -factor(jacobian, system.unknowns, state).inverse @ misfit
 
 
 def _shortened(system: System, state: F64, change: F64, cost: float) -> tuple[F64, F64, F64] | None:
@@ -191,7 +191,9 @@ def _robust(system: System, state: F64) -> F64:
     for _ in range(ROBUST_STEPS):
         misfit, jacobian = system.misfit(state)
         weight = np.sqrt(np.minimum(1.0, HUBER / np.maximum(np.abs(misfit), HUBER)))
-        change = -factor(jacobian * weight[:, None], system.unknowns).inverse @ (misfit * weight)
+        change = -factor(jacobian * weight[:, None], system.unknowns, state).inverse @ (
+            misfit * weight
+        )
         longest = float(np.abs(change / system.unknowns.size).max())
         state = state + change * min(1.0, 0.3 / max(longest, 1e-12))
     return state

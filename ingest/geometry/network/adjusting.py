@@ -87,10 +87,7 @@ def adjust(network: Network) -> Adjusted:
     Raises:
         MeasurementRefused: no reading is used, or no set of unknowns fits the readings.
     """
-    rows = tuple(i for i, reading in enumerate(network.readings) if reading.used)
-    if not rows:
-        reason = "the network has no reading to adjust; add sightlines and tape distances"
-        raise MeasurementRefused("no-readings", reason, figure=0.0, limit=1.0)
+    rows = _used(network)
     readings = [network.readings[i] for i in rows]
     unknowns = unknowns_of(network)
     system = system_of(network, unknowns, readings)
@@ -108,13 +105,25 @@ def adjust(network: Network) -> Adjusted:
 
 
 def designed(network: Network) -> Adjusted:
-    """Return the network as if every reading had come out as its positions make it."""
-    rows = tuple(i for i, reading in enumerate(network.readings) if reading.used)
+    """Return the network as if every reading had come out as its positions make it.
+
+    Raises:
+        MeasurementRefused: no reading is planned.
+    """
+    rows = _used(network)
     readings = [replace(network.readings[i], value=0.0) for i in rows]
     unknowns = unknowns_of(network)
     system = system_of(network, unknowns, readings)
     state = start_of(network, unknowns)
     return _adjusted(network, rows, system, state, blank=True)
+
+
+def _used(network: Network) -> tuple[int, ...]:
+    rows = tuple(i for i, reading in enumerate(network.readings) if reading.used)
+    if not rows:
+        reason = "the network has no reading to adjust; add sightlines and tape distances"
+        raise MeasurementRefused("no-readings", reason, figure=0.0, limit=1.0)
+    return rows
 
 
 def system_of(network: Network, unknowns: Unknowns, readings: Sequence[Reading]) -> System:

@@ -295,6 +295,12 @@ BAD = {
     "axle without side": (lambda d: d["stations"][0].pop("side"), "has both axle and side"),
     "no such axle": (put("centre_line", value=[1, 7]), "centre_line: no axle 7; there are 1, 2"),
     "one end twice": (put("centre_line", value=[2, 2]), "centre_line: 2 twice"),
+    "an end on an axle": (
+        lambda d: d.update(
+            stations=[*d["stations"], {"id": "P", "x_m": 0.0, "y_m": 0.0}], centre_line=["P", 2]
+        ),
+        "centre_line: P and 2 stand within 0.1 m",
+    ),
     "line through a wheel": (put("centre_line", value=["L1", 2]), "L1 is a wheel"),
     "no such reference": (put("reference_axle", value=5), "reference_axle: no axle 5"),
     "blocked and read": (put("blocked", value=[["L1", "R1"]]), "was read, yet blocked names"),

@@ -106,9 +106,9 @@ def as_json(found: Answer, *, design: bool) -> dict[str, Any]:
     whole["undetermined"] = list(found.undetermined)
     angular = {result.quantity.label: result.quantity.angular for result in found.results}
     whole["settled_by"] = {
-        name: _advice(advice, angular=angular[name]) for name, advice in found.settling.items()
+        name: _settling(advice, angular=angular[name]) for name, advice in found.settling.items()
     }
-    whole["best_added"] = _advice(found.sharpening)
+    whole["best_added"] = _sharpening(found.sharpening)
     whole["proof"] = [_foretold(each) for each in found.proof]
     return _blank(whole) if design else whole
 
@@ -192,12 +192,19 @@ def _residual(reading: Reading, checked: Checked | None) -> dict[str, Any]:
     }
 
 
-def _advice(advice: Advice | None, *, angular: bool = True) -> dict[str, Any] | None:
+def _settling(advice: Advice | None, *, angular: bool) -> dict[str, Any] | None:
     if advice is None:
         return None
-    line = advice.reading.line
-    told = {"type": str(advice.reading.kind), "at": line.at, "to": line.to}
-    return told | ({"u_deg": advice.u / DEG} if angular else {"u_mm": advice.u / MM})
+    u = {"u_deg": advice.u / DEG} if angular else {"u_mm": advice.u / MM}
+    return {"add": [_line(reading) for reading in advice.readings]} | u
+
+
+def _sharpening(advice: Advice | None) -> dict[str, Any] | None:
+    return None if advice is None else _line(advice.readings[0]) | {"u_deg": advice.u / DEG}
+
+
+def _line(reading: Reading) -> dict[str, str]:
+    return {"type": str(reading.kind), "at": reading.line.at, "to": reading.line.to}
 
 
 def _foretold(each: Foretold) -> dict[str, Any]:

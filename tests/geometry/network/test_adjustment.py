@@ -244,3 +244,41 @@ def test_a_start_a_metre_off_ends_at_the_same_place(drawn_vehicle):
     other = by_label(adjust(network_from(far)))
     for label, value in one.items():
         assert other[label].value == pytest.approx(value.value, abs=1e-9), label
+
+
+def test_direction_sets_at_pins_are_counted_from_a_zero_of_their_own():
+    # A resection by one set of directions, its circle turned by 77 deg, as surveyors read it:
+    # the place is that of the same rays read as angles.
+    corners = {"P": (0.0, 40.0), "Q": (35.0, 25.0), "R": (30.0, -20.0), "S": (-25.0, -30.0)}
+    stations = [{"id": s, "x_m": x, "y_m": y, "fixed": True} for s, (x, y) in corners.items()]
+    stations.append({"id": "U", "x_m": 1.5, "y_m": 1.0})
+    rays = {s: math.degrees(math.atan2(y - 2.0, x - 1.0)) for s, (x, y) in corners.items()}
+    line = {"type": "direction", "at": "U", "sigma_deg": 0.002}
+    directions = [
+        line | {"to": s, "angle_deg": math.remainder(ray + 77.0, 360.0)} for s, ray in rays.items()
+    ]
+    adjusted = adjust(network_from({"stations": stations, "observations": directions}))
+    at = adjusted.unknowns.x("U")
+    assert adjusted.state[at : at + 2] == pytest.approx([1.0, 2.0], abs=1e-9)
+    assert adjusted.dof == 4 - 3
+    turned = json.loads(json.dumps(directions))
+    for entry in turned:
+        entry["angle_deg"] = math.remainder(entry["angle_deg"] - 133.0, 360.0)
+    again = adjust(network_from({"stations": stations, "observations": turned}))
+    assert again.covariance[at : at + 2, at : at + 2] == pytest.approx(
+        adjusted.covariance[at : at + 2, at : at + 2], rel=1e-9
+    )
+
+
+def test_an_angle_is_free_of_the_zero_of_its_head(four_heads):
+    document = four_heads(zero_deg=0.02, diagonals=True)
+    angle = {"type": "angle", "at": "L1", "from": "R1", "to": "L2", "sigma_deg": 0.014}
+    angles = [angle | {"angle_deg": -90.0}]
+    spoilt = document | {"observations": document["observations"] + angles}
+    off = json.loads(json.dumps(spoilt))
+    for entry in off["observations"]:
+        if entry["type"] == "direction" and entry["at"] == "L1":
+            entry["angle_deg"] += 0.02
+    one, other = adjust(network_from(spoilt)), adjust(network_from(off))
+    assert judge(other, ()).chi2 == pytest.approx(judge(one, ()).chi2, abs=1e-6)
+    assert other.misfit[len(other.rows) - 1] == pytest.approx(0.0, abs=1e-6)

@@ -32,12 +32,12 @@ class Answer:
 
     @property
     def suspect_zero(self) -> str | None:
-        """The zero of a head that is to be distrusted, where it is the one."""
+        """The zero or seat of a head that is to be distrusted, where it is the one."""
         place, rows = self.judgement.suspect, self.adjusted.rows
         if place is None or place < len(rows):
             return None
-        turn = self.adjusted.held[place - len(rows)]
-        return self.adjusted.unknowns.turns[turn].named()
+        held = self.adjusted.held[place - len(rows)]
+        return self.adjusted.unknowns.mounted[held].named()
 
     @property
     def alike(self) -> tuple[int, ...]:

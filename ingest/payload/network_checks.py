@@ -48,7 +48,7 @@ def check_ends(stations: tuple[Station, ...], readings: tuple[Reading, ...]) -> 
     """Refuse a line between two stations at one place. Raises ``NetworkFileError``."""
     place = {station.id: (station.x_m, station.y_m) for station in stations}
     for i, reading in enumerate(readings):
-        for line in [reading.line] if reading.back is None else [reading.line, reading.back]:
+        for line in reading.lines():
             if math.dist(place[line.at], place[line.to]) < NEAREST_M:
                 reason = f"{line.at} and {line.to} stand at one place; correct x_m, y_m"
                 raise NetworkFileError(f"observations[{i}]: {reason}")

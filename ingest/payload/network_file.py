@@ -41,6 +41,7 @@ class StationEntry(_Entry):
     side: Literal["left", "right"] | None = None
     fixed: bool = False
     zero_sigma_deg: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
+    seat_sigma_m: Annotated[float, Field(ge=0.0, le=0.1)] = 0.0
     note: str = ""
 
 

@@ -100,7 +100,7 @@ def is_blocked(network: Network, reading: Reading) -> bool:
     """Return whether a reading runs along a sightline that cannot exist. Tapes reach round."""
     if not reading.is_angular:
         return False
-    lines = [reading.line] if reading.back is None else [reading.line, reading.back]
+    lines = reading.lines()
     return not all(network.sees(line.at, line.to) for line in lines)
 
 
@@ -108,8 +108,9 @@ def _station(i: int, entry: StationEntry) -> Station:
     where = f"stations[{i}] ({entry.id})"
     if (entry.side is None) != (entry.axle is None):
         raise NetworkFileError(f"{where}: a wheel has both axle and side, a pin has neither")
-    if entry.side is None and entry.zero_sigma_deg:
-        raise NetworkFileError(f"{where}: zero_sigma_deg is of a wheel's head; a pin has none")
+    if entry.side is None and (entry.zero_sigma_deg or entry.seat_sigma_m):
+        reason = "zero_sigma_deg and seat_sigma_m are of a wheel's head; a pin has none"
+        raise NetworkFileError(f"{where}: {reason}")
     return Station(
         entry.id,
         entry.x_m,
@@ -119,6 +120,7 @@ def _station(i: int, entry: StationEntry) -> Station:
         None if entry.side is None else Side(entry.side),
         entry.fixed,
         entry.zero_sigma_deg * DEG,
+        entry.seat_sigma_m,
     )
 
 

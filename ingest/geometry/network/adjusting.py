@@ -25,9 +25,9 @@ HUBER = 2.0
 class Adjusted:
     """An adjusted network. Of its m used readings: ``rows`` (m,) are their numbers in the file.
 
-    The whitened system has m + s rows, the last s of which hold the zeros of heads at nothing,
-    each with its sigma; ``sigma`` (m + s,) whitens it. ``misfit`` (m + s,) is whitened, adjusted
-    minus observed. ``state`` are the unknowns in the order of ``Unknowns``, rad and m.
+    The whitened system has m + s rows, the last s of which hold zeros and seats of heads at
+    nothing, each with its sigma; ``sigma`` (m + s,) whitens it. ``misfit`` (m + s,) is whitened,
+    adjusted minus observed. ``state`` are the unknowns in the order of ``Unknowns``, rad and m.
     """
 
     network: Network
@@ -40,9 +40,8 @@ class Adjusted:
 
     @property
     def held(self) -> tuple[int, ...]:
-        """Turns whose zero is held by its sigma, in the order of the last rows."""
-        turns = self.unknowns.turns
-        return tuple(i for i, turn in enumerate(turns) if turn.sigma_rad is not None)
+        """Numbers of the zeros and seats that their sigmas hold, in the order of the last rows."""
+        return tuple(i for i, each in enumerate(self.unknowns.mounted) if each.sigma is not None)
 
     @property
     def dof(self) -> int:

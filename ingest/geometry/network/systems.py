@@ -37,8 +37,8 @@ class System:
 
 def system_of(network: Network, unknowns: Unknowns, readings: Sequence[Reading]) -> System:
     """Return the whitened system of readings, all of which have a value."""
-    held = [i for i, turn in enumerate(unknowns.turns) if turn.sigma_rad is not None]
-    sigmas = [unknowns.turns[i].sigma_rad or 0.0 for i in held]
+    held = [i for i, each in enumerate(unknowns.mounted) if each.sigma is not None]
+    sigmas = [unknowns.mounted[i].sigma or 0.0 for i in held]
     return System(
         unknowns,
         observing(network, unknowns, readings),

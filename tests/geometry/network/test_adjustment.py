@@ -206,6 +206,26 @@ def test_ports_that_are_left_out_turn_the_vehicle(four_heads):
     assert np.sqrt(np.mean(np.square(off))) == pytest.approx(0.030, rel=0.3)
 
 
+def test_a_head_that_sits_two_millimetres_out_turns_the_vehicle(four_heads):
+    # 2 mm between the sides: 0.011 deg of thrust over 5.2 m (half of the arc tangent).
+    document = four_heads(port=(0.0, 0.3), sigma_m=0.0005)
+    for station in document["stations"]:
+        station["seat_sigma_m"] = 0.002
+    off = math.degrees(math.atan(0.002 / 5.2))
+    for entry in document["observations"]:
+        if entry["type"] == "direction" and {entry["at"], entry["to"]} == {"L1", "L2"}:
+            entry["angle_deg"] += off
+    told = by_label(adjust(network_from(document)))
+    exact = json.loads(json.dumps(document))
+    for station in exact["stations"]:
+        station["seat_sigma_m"] = 0.0
+    assert by_label(adjust(network_from(exact)))["thrust_deg"].value / DEG == pytest.approx(
+        -0.011, abs=2e-4
+    )
+    # Four heads that sit 2 mm off each, and independently: twice that.
+    assert told["thrust_deg"].u_shared / DEG == pytest.approx(0.022, abs=4e-4)
+
+
 def test_the_frame_rule_of_a_turned_vehicle(drawn_vehicle):
     # No result may change when the whole vehicle is turned and moved in plan.
     rig = drawn_vehicle(12)

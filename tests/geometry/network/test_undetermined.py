@@ -166,8 +166,8 @@ def test_a_design_foretells_what_the_measurement_then_has(drawn_vehicle):
     foretold = by_label(designed(network_from(planned, design=True)))
     assert set(foretold) == set(measured)
     for label, value in measured.items():
-        # Positions of the plan are 30 mm off.
-        assert foretold[label].u == pytest.approx(value.u, rel=0.15, abs=1e-7), label
+        # Positions of the plan are some 30 mm off, of a tandem of 1.3 m.
+        assert foretold[label].u == pytest.approx(value.u, rel=0.25, abs=1e-7), label
 
 
 def test_the_best_added_reading_is_the_best_of_all(four_heads):
@@ -239,9 +239,9 @@ def moved_heads(stayed):
 def test_heads_that_stayed_tie_set_ups_and_heads_mounted_anew_have_zeros_of_their_own():
     stayed = adjust(network_from(moved_heads(["L2", "R2"])))
     anew = adjust(network_from(moved_heads([])))
-    zeros = [turn.named() for turn in stayed.unknowns.turns if turn.station == "L2"]
+    zeros = [each.named() for each in stayed.unknowns.mounted if each.station == "L2"]
     assert zeros == ["zero of the head at L2, first"]
-    zeros = [turn.named() for turn in anew.unknowns.turns if turn.station == "L2"]
+    zeros = [each.named() for each in anew.unknowns.mounted if each.station == "L2"]
     assert zeros == ["zero of the head at L2, first", "zero of the head at L2, second"]
     told, other = by_label(stayed), by_label(anew)
     assert None not in told.values()

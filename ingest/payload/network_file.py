@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ingest.payload.network_faults import fault_of
 
-MOST_STATIONS = 200
+MOST_STATIONS = 60
 """More than any vehicle and most textbooks; the work grows with the cube."""
 
 Name = Annotated[str, Field(min_length=1, max_length=36)]

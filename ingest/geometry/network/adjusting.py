@@ -65,7 +65,7 @@ def adjust(network: Network) -> Adjusted:
     readings = [network.readings[i] for i in rows]
     unknowns = unknowns_of(network)
     system = system_of(network, unknowns, readings)
-    start = started(network, unknowns, readings)
+    start = started(network, system.observing, system.observed)
     found = _descend(system, start)
     if found is None:
         found = _descend(system, _robust(system, start))

@@ -18,6 +18,7 @@ COMMANDS: dict[str, str] = {
     "sweep": "find caster and SAI from a steering sweep in a CSV file",
     "toe": "convert a toe between degrees, minutes, mm/m, mm and inches",
     "level": "find how a bay stands: the plane through its standing points",
+    "network": "find where every wheel points, from sightlines and tape distances",
     "schemas": "print the JSON Schemas of the MQTT payloads",
     "bench": "calibrate heads step by step, from the first reading to the certificate",
     "calibrate": "turn bench readings into coefficients, and a draft record",

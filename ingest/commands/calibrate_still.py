@@ -16,7 +16,7 @@ from ingest.commands.calibrate_work import (
     read_series,
     write_draft,
 )
-from ingest.commands.writing import write_whole
+from ingest.commands.writing import see_replaceable, write_whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -56,6 +56,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
 def _drawn(found: StillFound, path: Path) -> str:
     """Draw a channel beside the others: ``still.svg`` becomes ``still-incl_x.svg``."""
     own = path.with_name(f"{path.stem}-{found.channel}{path.suffix or '.svg'}")
+    see_replaceable(own, lambda start: b"<svg" in start, "drawing")
     write_whole(own, stability_chart(found.stability).svg)
     return f"drawn: {own}"
 

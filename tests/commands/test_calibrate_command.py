@@ -4,6 +4,7 @@ import itertools
 import json
 import math
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -271,3 +272,33 @@ def test_on_the_sphere_angles_may_scatter_more_near_the_vertical(bench, capsys):
     rows[0] = f"{rows[0].rpartition(',')[0]},{1.1 * spread[0]:.6f}"
     (bench / "sphere.csv").write_text("\n".join([f"{header},spread_deg", *rows]) + "\n")
     assert "row 1: spread_deg" in said(capsys, "tilt sphere.csv", 2).err
+
+
+SIGNED = Path(__file__).parents[1] / "calibration" / "records" / "version-2.json"
+
+
+def test_a_signed_record_is_not_written_over(bench, capsys):
+    (bench / "A.json").write_bytes(SIGNED.read_bytes())
+    err = said(capsys, f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json", code=2).err
+    assert err.count("\n") == 1
+    assert "A.json: is there already, signed" in err
+    assert (bench / "A.json").read_bytes() == SIGNED.read_bytes()
+
+
+@pytest.mark.parametrize("place", ["steps.csv", "sheet.toml", "."])
+def test_what_is_no_draft_is_not_written_over(bench, capsys, place):
+    before = {path: path.read_bytes() for path in bench.iterdir()}
+    err = said(capsys, f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o {place}", code=2).err
+    assert err.count("\n") == 1
+    assert f"{place}: is there already and is no draft" in err
+    assert {path: path.read_bytes() for path in bench.iterdir()} == before
+
+
+def test_a_head_s_draft_is_not_written_over_by_the_other_head_s(bench, capsys):
+    said(capsys, f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json")
+    before = (bench / "A.json").read_bytes()
+    line = f"{ALL} --sine-bar-mm 200 --sheet sheet.toml --head"
+    err = said(capsys, f"{line} B -o A.json", code=2).err
+    assert "is the draft of head 00a1b2c3d4e5f607" in err
+    assert (bench / "A.json").read_bytes() == before
+    said(capsys, f"{line} A -o A.json")

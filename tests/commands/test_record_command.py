@@ -424,3 +424,24 @@ def test_a_locked_key_is_refused(levelhead, tmp_path, real_part):
     path.chmod(0o600)
     code, _, err = levelhead("sign", draft(tmp_path), "--key", path)
     assert (code, "locked with a password" in err) == (2, True)
+
+
+def test_signing_goes_over_no_other_record(levelhead, key, tmp_path):
+    path = draft(tmp_path)
+    other = tmp_path / "B.json"
+    other.write_bytes(VERSION_2.read_bytes())
+    assert levelhead("sign", path, "--key", key, "-o", other)[0] == 0  # of the same content
+    for content in (b"row,raw\n1,2\n", dump_signed_of_another_day(tmp_path, levelhead, key)):
+        other.write_bytes(content)
+        code, out, err = levelhead("sign", path, "--key", key, "-o", other)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert "B.json: is there already" in err
+        assert other.read_bytes() == content
+
+
+def dump_signed_of_another_day(tmp_path, levelhead, key):
+    folder = tmp_path / "later"
+    folder.mkdir()
+    path = draft(folder, place="another bench")
+    assert levelhead("sign", path, "--key", key)[0] == 0
+    return path.read_bytes()

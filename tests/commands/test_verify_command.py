@@ -16,6 +16,7 @@ from calibration.records.record import CalibrationRecord
 from calibration.records.text import dump_record, load_record, seal
 from ingest.cli import main
 
+SIGNED = Path(__file__).parents[1] / "calibration" / "records" / "version-2.json"
 HEAD = "00a1b2c3d4e5f607"
 ENTRY = """
 [[reference]]
@@ -377,3 +378,15 @@ def test_a_draft_from_standard_input_wants_a_place_to_go(bench, tmp_path, capsys
     _, err = capsys.readouterr()
     assert code == 2
     assert "--output: the draft came from standard input; name a file" in err
+
+
+def test_the_answer_goes_over_no_signed_record_and_no_readings(bench, tmp_path, capsys):
+    for name, reason in (("signed.json", "signed"), ("found.csv", "is no draft")):
+        if name == "signed.json":
+            (tmp_path / name).write_bytes(SIGNED.read_bytes())
+        before = (tmp_path / name).read_bytes()
+        code, out, err = verify(capsys, tmp_path, "-o", str(tmp_path / name))
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert f"{name}: is there already" in err
+        assert reason in err
+        assert (tmp_path / name).read_bytes() == before

@@ -15,6 +15,7 @@ from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import distrust
 from calibration.records.text import load_record
 from ingest.commands.keyfiles import add_public_keys, load_public
+from ingest.commands.reading import open_file
 from ingest.commands.tables import STANDARD_INPUT, read_text
 from ingest.commands.writing import see_replaceable, write_whole
 from ingest.core.errors import InputError
@@ -117,7 +118,7 @@ def _dcc(record: CalibrationRecord, args: argparse.Namespace) -> tuple[str, byte
 def _schema(folder: Path, path: str) -> bytes:
     place = folder / path
     try:
-        with place.open("rb") as file:
+        with open_file(place) as file:
             content = file.read(MOST_BYTES + 1)
     except OSError as error:
         raise InputError(str(place), None, (error.strerror or "cannot be read").lower()) from error

@@ -10,6 +10,7 @@ from pathlib import Path
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from calibration.records.keys import private_pem, public_pem, read_private, read_public
+from ingest.commands.reading import open_file
 from ingest.core.errors import InputError
 
 MOST_BYTES = 64 * 1024
@@ -70,7 +71,7 @@ def load_public(paths: Iterable[Path]) -> dict[Path, Ed25519PublicKey]:
 
 def _read(path: Path) -> bytes:
     try:
-        with path.open("rb") as file:
+        with open_file(path) as file:
             return file.read(MOST_BYTES)
     except OSError as error:
         raise InputError(str(path), None, (error.strerror or "cannot be read").lower()) from error

@@ -22,6 +22,7 @@ from ingest.commands.keyfiles import (
     load_public,
     make_key_files,
 )
+from ingest.commands.reading import open_file
 from ingest.commands.record_check import as_json, as_text
 from ingest.commands.record_show import summary
 from ingest.commands.tables import STANDARD_INPUT, read_text
@@ -140,7 +141,7 @@ def read_record(path: str) -> AnyRecord:
 
 def _sha256(path: Path) -> str:
     try:
-        with path.open("rb") as file:
+        with open_file(path) as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         raise InputError(str(path), None, (error.strerror or "cannot be read").lower()) from error

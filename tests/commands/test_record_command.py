@@ -5,6 +5,7 @@ import os
 import re
 import stat
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -445,3 +446,25 @@ def dump_signed_of_another_day(tmp_path, levelhead, key):
     path = draft(folder, place="another bench")
     assert levelhead("sign", path, "--key", key)[0] == 0
     return path.read_bytes()
+
+
+def test_a_named_pipe_is_refused_whatever_it_is_given_as(levelhead, tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    path = draft(tmp_path)
+    for words in (
+        (pipe,),
+        (path, "--raw", pipe),
+        (path, "--previous", pipe),
+        (path, "--key", pipe),
+    ):
+        code, out, err = levelhead("check", *words)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert f"{pipe}: is a named pipe" in err
+
+
+def test_the_pipe_of_a_shell_is_read_as_a_file_is(tmp_path):
+    command = f"{sys.executable} -m ingest.cli record check <(sleep 0.2; cat {VERSION_2})"
+    done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "It holds as far as can be told" in done.stdout

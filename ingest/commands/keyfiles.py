@@ -93,6 +93,11 @@ def _create(path: Path, data: bytes, mode: int) -> None:
     try:
         flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_NOFOLLOW", 0)
         handle = os.open(path, flags, mode)
+    except FileNotFoundError as error:
+        reason = "cannot be made: no such file or directory"
+        raise InputError(
+            str(path), None, f"{reason}; make its folder: mkdir -p -m 700 {path.parent}"
+        ) from error
     except OSError as error:
         reason = f"cannot be made: {(error.strerror or str(error)).lower()}"
         raise InputError(str(path), None, reason) from error

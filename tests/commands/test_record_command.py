@@ -20,6 +20,7 @@ VERSION_1, VERSION_2, LAB = (
     KEPT / n for n in ("version-1.json", "version-2.json", "version-2.pub")
 )
 LAB_ID = key_id(read_public(LAB.read_bytes(), "lab"))
+README = Path(__file__).parents[2] / "README.md"
 SEAL = "This is an integrity seal, no qualified electronic signature."
 
 
@@ -366,6 +367,7 @@ def test_a_folder_that_is_not_there_is_bad_input(levelhead, tmp_path):
     code, _, err = levelhead("key", "--make", tmp_path / "none" / "lab")
     assert code == 2
     assert "cannot be made: no such file or directory" in err
+    assert err.endswith(f"mkdir -p -m 700 {tmp_path / 'none'}\n")
 
 
 def test_a_record_is_shown_to_people(levelhead):
@@ -468,3 +470,17 @@ def test_the_pipe_of_a_shell_is_read_as_a_file_is(tmp_path):
     done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
     assert "It holds as far as can be told" in done.stdout
+
+
+def test_the_readme_s_way_to_a_key_works_in_an_empty_home(tmp_path):
+    block = README.read_text(encoding="utf-8").split("## Calibrate heads")[1].split("```")[1]
+    lines = block.partition("levelhead bench")[0].splitlines()[1:-1]
+    command = "\n".join(lines).replace(".venv/bin/levelhead", f"{sys.executable} -m ingest.cli")
+    assert "record key --make ~/keys/lab" in command
+    surroundings = {**os.environ, "HOME": str(tmp_path)}
+    done = subprocess.run(
+        ["sh", "-ec", command], env=surroundings, capture_output=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert stat.S_IMODE((tmp_path / "keys").stat().st_mode) == 0o700
+    assert (tmp_path / "keys" / "lab.pub").exists()

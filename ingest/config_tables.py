@@ -113,7 +113,8 @@ class CalibrationTable(Table):
     """Which calibration records are believed."""
 
     keys: tuple[Path, ...] = ()
-    """Public keys (PEM); with any, only records signed by one of them are used."""
+    """Public keys (PEM); with any, only records signed by one of them are used. Without, a record's
+    seal guards against accidents only: anybody can change a record and seal it anew."""
 
 
 class ConfigFile(Table):

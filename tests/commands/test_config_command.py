@@ -91,6 +91,8 @@ def test_whose_records_are_trusted_is_told(capsys, tmp_path):
     code, out, _, _ = check(capsys, tmp_path, text)
     assert code == 0
     assert f"records signed with {record['signatures'][0]['key_id']}" in out
+    assert "accidents" not in out
+    assert check(capsys, tmp_path, "")[1].count("their seal guards against accidents only") == 1
 
 
 def test_a_private_key_among_the_public_ones_is_refused(capsys, tmp_path):

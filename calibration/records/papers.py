@@ -103,6 +103,9 @@ class Occasion(Part):
     deviations: Paragraph = ""
     """From the method."""
     environment: Environment | None = None
+    simulated: Annotated[bool, Field(exclude_if=lambda told: not told)] = False
+    """Nothing was on a bench: the readings come from simulated heads. Absent where they do not,
+    so that older records keep their text and hash."""
 
     @model_validator(mode="after")
     def _check_due(self) -> Self:

@@ -97,6 +97,7 @@ def _work(args: argparse.Namespace, folder: Folder) -> int:
         letters = LETTERS[:1] if args.one_head else LETTERS
         write_papers(folder, args.seed, datetime.now(UTC).date(), letters)
     sheet = folder.read_sheet()
+    _see_which(args, folder, sheet)
     heads: Heads
     if args.simulated:
         there = [head.letter for head in sheet.head]
@@ -112,6 +113,16 @@ def _work(args: argparse.Namespace, folder: Folder) -> int:
     except KeyboardInterrupt:
         print(f"\nStopped. {GOES_ON.format(folder=folder.path)}")
         raise
+
+
+def _see_which(args: argparse.Namespace, folder: Folder, sheet: Sheet) -> None:
+    """See to it that a certificate of simulated heads says so, and one of real heads does not."""
+    if args.simulated and not sheet.simulated:
+        reason = "does not say simulated = true, as it has to with --simulated; add the line"
+        raise InputError(str(folder.sheet), None, f"{reason}, or take another folder")
+    if sheet.simulated and not args.simulated:
+        reason = "says simulated = true, and these heads are real; take another folder"
+        raise InputError(str(folder.sheet), None, reason)
 
 
 class Bench:

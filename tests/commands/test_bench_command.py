@@ -172,6 +172,9 @@ def test_a_whole_calibration_ends_with_a_signed_record_and_its_certificate(whole
     assert decided["incl_x", "max-error"] == "pass"
     assert decided["incl_y", "max-error"] == "pass"
     assert record["adjusted"]
+    assert record["simulated"] is True
+    assert "SIMULATED" in (whole / "A-certificate.html").read_text(encoding="utf-8")
+    assert "SIMULATED" in (whole / "A-certificate.xml").read_text(encoding="utf-8")
 
 
 def test_the_commands_on_the_same_files_give_the_same_numbers_to_the_last_bit(
@@ -365,3 +368,15 @@ def test_a_second_bench_is_kept_out_of_a_folder_until_the_first_is_gone(tmp_path
     person.process.send_signal(signal.SIGKILL)
     person.end()
     assert run(folder, *ALONE, answers="quit\n").returncode == 0
+
+
+def test_a_sheet_says_whether_its_heads_are_simulated(tmp_path):
+    folder = prepared(tmp_path / "work")
+    done = run(folder, "--config", "bay.toml")
+    assert done.returncode == 2
+    assert "sheet.toml: says simulated = true, and these heads are real" in done.stderr
+    sheet = folder / "sheet.toml"
+    sheet.write_text(sheet.read_text().replace("simulated = true\n", ""))
+    done = run(folder, *ALONE, answers="quit\n")
+    assert done.returncode == 2
+    assert "sheet.toml: does not say simulated = true" in done.stderr

@@ -302,3 +302,17 @@ def test_a_head_s_draft_is_not_written_over_by_the_other_head_s(bench, capsys):
     assert "is the draft of head 00a1b2c3d4e5f607" in err
     assert (bench / "A.json").read_bytes() == before
     said(capsys, f"{line} A -o A.json")
+
+
+def test_simulated_and_real_work_do_not_follow_each_other(bench, capsys):
+    (bench / "before.json").write_bytes(SIGNED.read_bytes())
+    head = load_record(SIGNED.read_text(), "before.json").head_id
+    sheet = SHEET.replace("00a1b2c3d4e5f607", head).replace("cal-2026-0001", "cal-2026-0201")
+    line = f"{ALL} --sine-bar-mm 200 --sheet sheet.toml --previous before.json -o A.json"
+    (bench / "sheet.toml").write_text(f"simulated = true\n{sheet}")
+    err = said(capsys, line, code=2).err
+    assert err.count("\n") == 1
+    assert "record cal-2026-0107: is of a head on a real bench" in err
+    (bench / "sheet.toml").write_text(sheet)
+    said(capsys, line)
+    assert not load_record((bench / "A.json").read_text(), "A.json").simulated

@@ -484,3 +484,13 @@ def test_the_readme_s_way_to_a_key_works_in_an_empty_home(tmp_path):
     assert (done.returncode, done.stderr) == (0, b"")
     assert stat.S_IMODE((tmp_path / "keys").stat().st_mode) == 0o700
     assert (tmp_path / "keys" / "lab.pub").exists()
+
+
+def test_simulated_work_is_named_wherever_a_record_is_told(levelhead, tmp_path):
+    path = draft(tmp_path, simulated=True)
+    assert "SIMULATED  its readings come from simulated heads" in levelhead("check", path)[1]
+    assert json.loads(levelhead("check", path, "--json")[1])["simulated"] is True
+    assert "(draft, not signed; SIMULATED)" in levelhead("show", path)[1]
+    path = draft(tmp_path)
+    assert "SIMULATED" not in levelhead("check", path)[1] + levelhead("show", path)[1]
+    assert json.loads(levelhead("check", path, "--json")[1])["simulated"] is False

@@ -115,6 +115,14 @@ SEAL = (
     "the holder of the key signed it. It is not a qualified electronic signature."
 )
 UNSIGNED = "Nobody has signed this record, so it proves nothing yet."
+SIMULATED_MARK = "SIMULATED"
+SIMULATED_DRAFT_MARK = "SIMULATED, DRAFT"
+SIMULATED = (
+    "Nothing here was measured. The readings come from simulated heads on a simulated bench; the "
+    "laboratory, its references and their certificates may be invented. No result may be based "
+    "on it."
+)
+SIMULATED_TRACE = "Nothing in it is traceable, since nothing was measured."
 DRAFT_MARK = "DRAFT, not signed"
 DRAFT = (
     "This is a draft. Nobody has signed its record, and nothing may be based on it. It still "

@@ -9,11 +9,13 @@ from datetime import date
 import pytest
 
 from calibration.document.blocks import EndMark, Facts, Outcome, Table
+from calibration.document.certificate import wording
 from calibration.document.certificate.compose import certificate
 from calibration.document.certificate.proof import traced
 from calibration.document.html import render_html
 from calibration.document.pdf import render_pdf
 from calibration.records.record import CalibrationRecord
+from calibration.records.signatures import sign
 from calibration.records.text import seal
 
 CLAUSES = {
@@ -235,6 +237,25 @@ def test_a_draft_is_marked_on_every_sheet(draft, complete, pdf_text):
     for record, marked in ((draft, True), (complete, False)):
         for sheet in pdf_text(render_pdf(certificate(record))):
             assert (mark in "".join(sheet.split())) == marked
+
+
+@pytest.mark.real
+@pytest.mark.parametrize(("signed", "mark"), [(True, "SIMULATED"), (False, "SIMULATED,DRAFT")])
+def test_simulated_work_is_marked_on_every_sheet(complete, signing_key, pdf_text, signed, mark):
+    record = complete.revised(simulated=True)
+    sheets = pdf_text(render_pdf(certificate(sign(record, signing_key) if signed else record)))
+    assert len(sheets) > 3
+    for sheet in sheets:
+        assert mark in "".join(sheet.split())
+
+
+def test_simulated_work_says_so_and_claims_no_traceability(complete, page, read_page, signing_key):
+    text = words(sign(complete.revised(simulated=True), signing_key), read_page)
+    assert text.count("SIMULATED") == 1
+    assert "The readings come from simulated heads" in text
+    assert wording.TRACEABLE in page.text
+    assert wording.TRACEABLE not in text
+    assert "simulated" not in page.text.lower()
 
 
 def test_a_signed_certificate_bears_no_mark(page):

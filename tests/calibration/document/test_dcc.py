@@ -58,6 +58,7 @@ CHANGES = {
     "replaces another": {"amends": {"record_id": "cal-2026-0041", "sha256": "0" * 64}},
     "from outside": {"external": "drift by another laboratory"},
     "first of its head": {"previous": None, "received": None},
+    "simulated": {"simulated": True},
     "nothing found": {"as_found": None, "deviations": "the head arrived dead"},
 }
 
@@ -104,6 +105,16 @@ def test_hostile_texts_stay_texts(kind, complete, signing_key, from_folder):
     shown = re.sub("[\ufffe\uffff]", "\ufffd", text)
     names = etree.fromstring(content).findall(".//dcc:customer/dcc:name/dcc:content", NS)
     assert [name.text for name in names] == [shown]
+
+
+def test_what_is_simulated_says_so_first_and_is_not_traceable(root, complete, signing_key):
+    found = read(revised(complete, signing_key, simulated=True))
+    name = "dcc:administrativeData/dcc:statements/dcc:statement/dcc:name/dcc:content"
+    assert texts(found, name)[0] == "Simulated"
+    assert "Simulated" not in texts(root, name)
+    assert texts(found, ".//dcc:statement/dcc:traceable") == ["false"]
+    assert texts(root, ".//dcc:statement/dcc:traceable") == ["true"]
+    assert texts(found, ".//dcc:item/dcc:name/dcc:content") == ["Measuring head, SIMULATED"]
 
 
 def test_names_item_people_and_dates(root):

@@ -98,6 +98,9 @@ class Reference(_Entry):
             raise ValueError(f"due {self.due} is not after date {self.date}")
         if self.kind in ANGLED and (self.value <= 0 or self.U_angle_deg is None):
             raise ValueError(f"a {self.kind} needs value (its length) and U_angle_deg")
+        # A set of blocks may have all of its uncertainty in U_per_mm, or in its blocks.
+        if self.U_angle_deg == 0 or (self.U == 0 and self.kind is not Kind.GAUGE_BLOCKS):
+            raise ValueError("U and U_angle_deg are never 0; take them from the certificate")
         self._check_strangers()
         return self
 

@@ -5,6 +5,8 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
+
 from calibration.bench.procedure import Procedure
 from calibration.bench.sine_steps import SineSteps
 from calibration.bench.tumble import Tumble
@@ -25,12 +27,15 @@ from ingest.commands.calibrate_work import (
     judged,
     lines_of,
     read_series,
+    see_no_doubles,
     write_draft,
 )
-from ingest.core.errors import InputError
+from ingest.core.errors import InputError, MeasurementRefused
 
 ALIGNMENT_DEG = 0.1
 """How squarely a head stands on the sine bar, k = 2 (as for a verification)."""
+GROSS_DEG = 2.0
+"""Farther from the others no head at rest on its place reads: the row says what was not so."""
 REMEDIES = {
     "turn z": "raise the head on the sine bar along both axes (steps)",
     "turn": "turn the head half round on its place on a plate (reversal)",
@@ -65,9 +70,13 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     draft = work.draft(args.head, args.onto, args.previous)
     kinds = TILT_KINDS if args.method is None else (args.method,)
     read = [read_series(path, draft, kinds) for path in args.files]
+    see_no_doubles(raw for _, raw in read)
     setup, used = _setup(args, work, any(series.kind == "steps" for series, _ in read))
     found = find_tilt([series for series, _ in read], setup)
     files = [series for series, _ in read]
+    _see_no_gross_error(found)
+    if found.part is not None:
+        _see_turned_about(files)
     answer = _answer(found, _next(files, setup), _hidden(files))
     if draft is None or found.part is None:
         return answer
@@ -82,6 +91,38 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     )
     where = write_draft(args.output, args.onto, draft)
     return Answer(f"{answer.text}\n{where}", answer.as_json | {"draft": where}, answer.code)
+
+
+def _see_no_gross_error(found: TiltFound) -> None:
+    """Refuse rows that no sensor and no seat explain: they spoil the rows beside them, too."""
+    off = {
+        label: float(residual)
+        for fit in found.fits.values()
+        for label, residual in zip(fit.labels, np.degrees(fit.residuals), strict=True)
+        if label in fit.distrusted() and abs(residual) > GROSS_DEG
+    }
+    if off:
+        worst = max(off, key=lambda label: abs(off[label]))
+        text = (
+            f"{worst} is {off[worst]:+.2f} deg off the others, limit {GROSS_DEG:g} deg: look for "
+            "a wrong sign, axis or height in its row, or take it again"
+        )
+        raise MeasurementRefused("gross-error", text, figure=abs(off[worst]), limit=GROSS_DEG)
+
+
+def _see_turned_about(files: Sequence[Series]) -> None:
+    """Refuse a reversal that is none: without the other way round it tells no zero."""
+    reversals = [file for file in files if file.kind == "reversal"]
+    ways: dict[str, set[str]] = {}
+    for row in (row for file in reversals for row in file.rows):
+        ways.setdefault(row.text("axis"), set()).add(row.text("facing"))
+    for axis, taken in ways.items():
+        if len(taken) < 2:
+            text = (
+                f"{reversals[0].where}: axis {axis} was read {taken.pop()} only, which tells no "
+                "zero; read it turned half round on its place as well, or leave the file out"
+            )
+            raise MeasurementRefused("not-turned", text, figure=1.0, limit=2.0)
 
 
 def _next(files: Sequence[Series], setup: TiltSetup) -> str:

@@ -145,9 +145,20 @@ def draft_place(path: str | None, onto: str | None, record: CalibrationRecord) -
     return place
 
 
+def see_no_doubles(raw: Iterable[RawFile]) -> None:
+    """See to it that no readings count twice, under two names. Raises ``InputError``."""
+    names: dict[str, str] = {}
+    for file in raw:
+        before = names.setdefault(file.sha256, file.what)
+        if before != file.what:
+            reason = f"holds the same readings as {before}, and they count once; give one of them"
+            raise InputError(file.what, None, reason)
+
+
 def write_draft(path: str | None, onto: str | None, record: CalibrationRecord) -> str:
     """Write a draft whole; say where. Raises ``InputError``."""
     place = draft_place(path, onto, record)
+    see_no_doubles(record.raw)
     write_draft_file(Path(place), record)
     return f"draft {record.record_id} of head {record.head_id}: {place}"
 

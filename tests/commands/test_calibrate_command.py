@@ -316,3 +316,41 @@ def test_simulated_and_real_work_do_not_follow_each_other(bench, capsys):
     (bench / "sheet.toml").write_text(sheet)
     said(capsys, line)
     assert not load_record((bench / "A.json").read_text(), "A.json").simulated
+
+
+def test_a_step_with_its_sign_turned_round_is_refused_with_its_figure(bench, capsys):
+    lines = steps().splitlines()
+    number, axis, height, _, *read = lines[2].split(",")
+    wrong = [*lines[:2], ",".join([number, axis, height, "-1", *read]), *lines[3:]]
+    (bench / "steps.csv").write_text("\n".join([*wrong, *(f"{n + 7}{r}" for n, r in more(lines))]))
+    line = f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json"
+    err = said(capsys, line, code=3).err
+    assert err.count("\n") == 1
+    assert "deg off the others, limit 2 deg" in err
+    assert not (bench / "A.json").exists()
+
+
+def more(lines):
+    """Yield the rows again, as a second round: one wrong row in few is not told from the rest."""
+    return enumerate(line[line.index(",") :] for line in lines[1:])
+
+
+def test_a_reversal_that_was_never_turned_is_refused(bench, capsys):
+    kept = [line for line in reversal().splitlines() if ",turned," not in line]
+    rows = [f"{n}{line[line.index(',') :]}" for n, line in enumerate(kept[1:], 1)]
+    (bench / "reversal.csv").write_text("\n".join([kept[0], *rows]) + "\n")
+    err = said(capsys, f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json", code=3).err
+    assert err.count("\n") == 1
+    assert "reversal.csv: axis x was read as-marked only" in err
+    assert not (bench / "A.json").exists()
+
+
+def test_readings_under_a_second_name_do_not_count_again(bench, capsys):
+    (bench / "again.csv").write_text(steps())
+    err = said(capsys, f"{ALL} again.csv --sine-bar-mm 200", code=2).err
+    assert "again.csv: holds the same readings as steps.csv" in err
+    line = "--sine-bar-mm 200 --sheet sheet.toml -o A.json"
+    said(capsys, f"{ALL} {line}")
+    renamed = ALL.replace("steps.csv", "again.csv")
+    err = said(capsys, f"{renamed} --sine-bar-mm 200 --onto A.json", code=2).err
+    assert "again.csv: holds the same readings as steps.csv" in err

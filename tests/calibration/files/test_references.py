@@ -125,6 +125,8 @@ def test_refuses_what_nothing_proves(changes, on, says):
         ("value = 200.000", "value = -200", "KL-SINE-1: a sine-bar needs value"),
         ("value = 200.000", "value = inf", "KL-SINE-1: value"),
         ("U = 0.0020", "U = -0.1", "KL-SINE-1: U"),
+        ("U = 0.0020", "U = 0.0000", "KL-SINE-1: U and U_angle_deg are never 0"),
+        ("U_angle_deg = 0.0006", "U_angle_deg = 0", "KL-SINE-1: U and U_angle_deg are never 0"),
         ("U = 0.0020", "U = 1e-20", "KL-SINE-1: U"),
         ('issuer = "F', 'issuer = "\\u0007F', "KL-SINE-1: issuer"),
         ("k = 2\ndate", "k = 0\ndate", "KL-SINE-1: k"),

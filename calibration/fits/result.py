@@ -105,6 +105,20 @@ class Fit:
         return t * math.sqrt(self.dof / (self.dof - 1 + t * t))
 
 
+def considering(fit: Fit, columns: F64, u: F64) -> Fit:
+    """Return the fit with the doubt of effects that its model leaves out, in the covariance.
+
+    Args:
+        columns: what a unit of each effect adds to the readings, shape (n, q).
+        u: standard uncertainty of each effect, shape (q,).
+
+    An effect moves the coefficients by ``J+ column`` (law of propagation, GUM 5.1.2); the
+    readings' own scatter does not show it, as it is the same in many of them.
+    """
+    moves = np.array([_pseudo(fit.jacobian, column)[0] for column in columns.T]).T * u
+    return replace(fit, covariance=fit.covariance + moves @ moves.T)
+
+
 def also_open(fit: Fit, names: Sequence[str]) -> Fit:
     """Return the fit with what no reading of its kind determines named beside the rest."""
     return replace(fit, undetermined=(*fit.undetermined, *names))

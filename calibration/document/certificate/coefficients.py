@@ -48,6 +48,8 @@ def coefficients(record: CalibrationRecord) -> Iterator[Block]:
     titles = ("Coefficient", "Before", "From now on", "u", "Unit")
     yield Heading("Coefficients")
     yield Paragraph(EXPLAINED, "small")
+    if record.coefficients.tilt is not None:
+        yield Paragraph(_holds(record.coefficients.tilt), "small")
     shares = {"Coefficient": 3, "Before": 1, "From now on": 1, "u": 1, "Unit": 1}
     right = {"Before", "From now on", "u"}
     yield Table("Applied to every reading of this head", columns(titles, shares, right), rows)
@@ -86,6 +88,23 @@ def _tilt(tilt: TiltPart) -> Iterator[Coefficient]:
         for j in range(len(tilt.bias_deg)):
             entry, u_entry = tilt.matrix[i][j], tilt.u_matrix[i][j]
             yield Coefficient(f"{name}: matrix, share of {AXES[j]}", entry, u_entry, "1")
+
+
+def _holds(tilt: TiltPart) -> str:
+    """Say at which temperature the zeros hold, and what a degree away from it costs."""
+    each = " and ".join(
+        f"{place_of(u, 2).text(place_of(u, 2).upward(u)) if u > 0 else '0'}° to u of incl_{axis}"
+        for axis, u in zip(AXES, tilt.u_bias_deg_per_degc, strict=False)
+    )
+    text = (
+        "Zeros and matrix of the inclinations hold at the sensor temperature of "
+        f"{tilt.reference_temperature_degc:g} °C. Each degree away from it adds {each}."
+    )
+    if not any((*tilt.bias_deg_per_degc, *tilt.scale_per_degc)):
+        text += " No drift was measured, and none is corrected."
+    if tilt.u_wander_deg is not None:
+        text += " u of a zero includes what it strays by within a day."
+    return text
 
 
 def _encoder(channel: str, encoder: EncoderPart) -> Iterator[Coefficient]:

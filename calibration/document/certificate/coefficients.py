@@ -15,6 +15,9 @@ AXES = ("x", "y", "z")
 EXACT = Place(-6)
 """Where a coefficient that nobody gave an uncertainty stops showing digits."""
 
+IN_DOUBT = "Rows that do not fit the others"
+"""They count all the same: a fit leaves nothing out, and its scatter shows them."""
+
 EXPLAINED = (
     "Angles are corrected in this order. Inclinations: sine of the reading, less the zero at the "
     "sensor's temperature, times the matrix. Encoders: reading, less the zero, less the sum of "
@@ -137,6 +140,6 @@ def _fits(fits: tuple[FitSummary, ...]) -> Table:
         )
         for fit in fits
     )
-    titles = ("Fit", "Method", "Determined", "Deg. of freedom", "Undetermined", "Rows set aside")
-    shares = {"Fit": 2, "Method": 2, "Undetermined": 2, "Rows set aside": 2}
-    return Table("Fits behind them", columns(titles, shares), rows)
+    titles = ("Fit", "Method", "Determined", "Deg. of freedom", "Undetermined", IN_DOUBT)
+    shares = {"Fit": 2, "Method": 2, "Undetermined": 2, IN_DOUBT: 2}
+    return Table("Fits behind them, with every row in them", columns(titles, shares), rows)

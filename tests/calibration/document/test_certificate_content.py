@@ -253,3 +253,11 @@ def test_warns_when_the_head_was_found_outside_its_limits(complete, read_page):
 def test_leaves_out_coefficients_that_nobody_fitted(page):
     assert "incl_y: drift of scale" in page.text
     assert "incl_x: drift of scale" not in page.text
+
+
+def test_a_row_that_does_not_fit_the_others_is_not_said_to_be_left_out(page, complete):
+    """Each fit keeps all its rows: its degrees of freedom and scatter are those of all of them."""
+    assert any(fit.distrusted for fit in complete.fits)
+    assert "Rows that do not fit the others" in page.text
+    assert "with every row in them" in page.text
+    assert "set aside" not in page.text

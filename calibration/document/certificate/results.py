@@ -159,6 +159,8 @@ def _conformity(record: CalibrationRecord, runs: Runs) -> Iterator[Block]:
     if record.decision_rule is not None:
         yield Paragraph(wording.RULES[record.decision_rule])
     yield Paragraph(wording.DECIDED_BEFORE_ROUNDING, "small")
+    if any(v.name == "max-error" for _, run in runs for v in run.verdicts):
+        yield Paragraph(wording.DECIDED_AT_POINTS, "small")
     titles = ("Run", "Channel", "Figure", "Result", "k", "Limits", "P", "Decision")
     caption = f"Figures against the limits of {record.head_class}, laid down before measuring"
     yield Table(caption, columns(titles, {"Channel": 1}, {"k", "P"}), rows)
@@ -168,7 +170,7 @@ def _verdict(state: str, verdict: Verdict) -> tuple[str, ...]:
     return (
         state,
         verdict.channel,
-        wording.FIGURES[verdict.name],
+        wording.AT_ITS_POINT if verdict.name == "max-error" else wording.FIGURES[verdict.name],
         expanded(verdict.value, verdict.U, verdict.unit),
         "–" if verdict.k is None else factor(verdict.k),
         limits(verdict),

@@ -83,6 +83,14 @@ RULES: Mapping[Rule, str] = MappingProxyType(
         ),
     }
 )
+AT_ITS_POINT = "Deciding error"
+"""What is held to the limits of the largest error: not the largest of several, but one error."""
+DECIDED_AT_POINTS = (
+    "The limits of the largest error are held against the error at each point, with the U and k "
+    "that this point has among the results; the point that does worst decides, and is the one "
+    "shown here. The largest error itself, under “Results in force”, was picked for its size, and "
+    "its U is wider by as much as that picking calls for."
+)
 DECIDED_BEFORE_ROUNDING = (
     "Figures on a limit count as within it. Decisions are made on unrounded numbers; P is the "
     "probability that the true value conforms."

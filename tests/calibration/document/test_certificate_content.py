@@ -261,3 +261,26 @@ def test_a_row_that_does_not_fit_the_others_is_not_said_to_be_left_out(page, com
     assert "Rows that do not fit the others" in page.text
     assert "with every row in them" in page.text
     assert "set aside" not in page.text
+
+
+def test_one_figure_has_one_uncertainty(complete):
+    """What is picked as the largest and what decides at its point differ in U: two names."""
+    body = complete.model_dump(mode="json")
+    body["as_left"]["figures"][0] |= {"U": "0.0078", "k": "2.50"}
+    record = seal(CalibrationRecord.model_validate(body))
+    tables = [b for b in certificate(record).blocks if isinstance(b, Table)]
+    seen: dict[tuple[str, str, str], set[tuple[str, str]]] = {}
+    for table in tables:
+        titles = [column.title for column in table.columns]
+        if "Figure" not in titles:
+            continue
+        for row in table.rows:
+            cells = dict(zip(titles, row, strict=True))
+            channel = next(c for c in ("incl_y", "rotation") if c in cells["Channel"])
+            run = cells.get("Run", "as left")
+            stated = seen.setdefault((run, channel, cells["Figure"]), set())
+            stated.add((cells["Result"], cells["k"]))
+    assert len(seen) > 5
+    assert all(len(stated) == 1 for stated in seen.values())
+    text = render_html(certificate(record))
+    assert "the point that does worst decides" in text

@@ -98,6 +98,9 @@ class Point(Part):
     U: NotNegative
     k: Positive
     unit: Unit
+    moved: Annotated[Decimal | None, Field(exclude_if=lambda told: told is None)] = None
+    """How far ``reference`` was moved from what a reference without a zero said, so that the
+    errors' mean is nought; absent where the reference knows the angle itself."""
 
 
 class Figure(Part):

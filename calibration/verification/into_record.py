@@ -86,6 +86,7 @@ def _point(channel: ChannelResult, point: PointError) -> Point:
         U=_decimal(shown.U or 0.0, shown.dp),
         k=factor_text(b.k),
         unit=Unit.DEGREE.value,
+        moved=None if point.moved_deg is None else place.text(place.nearest(point.moved_deg)),
     )
 
 

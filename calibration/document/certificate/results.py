@@ -7,7 +7,7 @@ from calibration.document.blocks import Block, Chart, Columns, Heading, Notice, 
 from calibration.document.certificate import wording
 from calibration.document.certificate.face import columns, limits, worst
 from calibration.document.charts import error_chart
-from calibration.document.plain import count, day, expanded, factor, in_unit, number
+from calibration.document.plain import count, day, expanded, factor, in_unit, number, quantity
 from calibration.document.plot import FULL_WIDTH, HALF_WIDTH, Curve, Level, Marks
 from calibration.records.parts import EncoderPart
 from calibration.records.record import CalibrationRecord
@@ -61,6 +61,9 @@ def _points(state: str, run: Run, channel: str) -> Iterator[Block]:
     yield Table(
         caption, columns(titles, shares, {*numbers, "Readings", "k"}), tuple(map(_point, points))
     )
+    moved = points[0].moved
+    if moved is not None:
+        yield Paragraph(wording.MOVED.format(by=quantity(moved, unit)), "small")
 
 
 def _point(point: Point) -> tuple[str, ...]:

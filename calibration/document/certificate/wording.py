@@ -118,6 +118,11 @@ TRACEABLE = (
     "under “Traceability”, each of which has a certificate of its own."
 )
 NOT_TRACEABLE = "No reference is named yet, and without one nothing is traceable."
+MOVED = (
+    "The reference of this channel knows angles against each other and no zero, so these errors "
+    "are taken from their own mean. “Reference” is what the reference said with that mean of {by} "
+    "added to it, and “Error” is “Indication” less “Reference”."
+)
 SEAL = (
     "The signature is an integrity seal: it shows that nothing in the record was changed since "
     "the holder of the key signed it. It is not a qualified electronic signature."

@@ -284,3 +284,31 @@ def test_one_figure_has_one_uncertainty(complete):
     assert all(len(stated) == 1 for stated in seen.values())
     text = render_html(certificate(record))
     assert "the point that does worst decides" in text
+
+
+FACE = {"what": "face against the plane of the rollers", "value": "0", "unit": "deg", "U": "0.002"}
+
+
+def test_traces_an_angle_of_a_reference_beside_its_length(complete):
+    used = complete.references[0]
+    body = used.model_dump(mode="json")
+    with_face = type(used).model_validate(body | {"also": [FACE]})
+    assert "; face against the plane of the rollers 0° with U = 0.002° (k = 2.00)" in traced(
+        with_face
+    )
+    # A record from before that says nothing of it keeps its form, and so its hash and signature.
+    assert "also" not in body
+
+
+def test_says_that_a_reference_without_a_zero_was_moved(complete, page):
+    """The plate said 0.000 where the column says −0.294 (7.8.4.1 a: what was measured)."""
+    body = complete.model_dump(mode="json")
+    assert all("moved" not in point for point in body["as_left"]["points"])
+    for run in ("as_found", "as_left"):
+        for point in body[run]["points"]:
+            if point["channel"] == "rotation":
+                point["moved"] = "-0.2939"
+    text = render_html(certificate(seal(CalibrationRecord.model_validate(body))))
+    assert "what the reference said with that mean of −0.2939° added to it" in text
+    assert text.count("knows angles against each other and no zero") == 2
+    assert "knows angles against each other" not in page.text

@@ -26,6 +26,8 @@ NO_COLUMN = 1e-13
 STEP = 1e-30
 """Imaginary step of the derivative: so small that its square vanishes."""
 PASSES = 50
+FARTHEST = 1e100
+"""A model that foretells this has left the readings, and its squares leave the doubles."""
 SUSPICIOUS = 3.29
 """Baarda's limit for one standardised residual, alpha = 0.001 two-sided."""
 
@@ -171,8 +173,12 @@ def solve_model(
     _check(y[:, None], y)
     x = start.astype(np.float64).copy()
     for _ in range(PASSES):
-        slope = derivative(model, x)
-        step, cofactor, rank, loose = _pseudo(slope, y - np.real(model(x.astype(complex))))
+        with np.errstate(over="ignore", invalid="ignore"):
+            slope = derivative(model, x)
+            off = y - np.real(model(x.astype(complex)))
+        if not (np.abs(slope) < FARTHEST).all() or not (np.abs(off) < FARTHEST).all():
+            break
+        step, cofactor, rank, loose = _pseudo(slope, off)
         x = x + step
         if not np.isfinite(x).all():
             break

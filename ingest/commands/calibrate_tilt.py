@@ -164,7 +164,7 @@ def _holds(part: TiltPart) -> Iterator[str]:
         wander = part.u_wander_deg[i] if part.u_wander_deg else 0.0
         yield (
             f"  incl_{'xyz'[i]}: u {u:.2g}°, of it {wander:.2g}° wander with time; "
-            f"each degree warmer or colder adds {drift:.2g}°"
+            f"each degree off contributes {drift:.2g}°"
         )
 
 

@@ -113,11 +113,11 @@ def test_terminal_and_certificate_say_where_and_what_a_degree_costs(bench, capsy
     run("tilt steps.csv reversal.csv A")
     out = capsys.readouterr().out
     assert "the zeros hold at 24.5 °C" in out
-    assert "each degree warmer or colder adds 0.01°" in out
+    assert "each degree off contributes 0.01°" in out
     draft = load_record((bench / "A.json").read_text(), "A")
     text = " ".join(b.text for b in coefficients(draft) if hasattr(b, "text"))
     assert "at the sensor temperature of 24.5 °C" in text
-    assert "adds 0.010° to u of incl_x and 0.010° to u of incl_y" in text
+    assert "contributes 0.010° to u of incl_x and 0.010° to u of incl_y" in text
     assert "No drift was measured" in text
 
 

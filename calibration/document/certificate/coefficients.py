@@ -101,7 +101,8 @@ def _holds(tilt: TiltPart) -> str:
     )
     text = (
         "Zeros and matrix of the inclinations hold at the sensor temperature of "
-        f"{tilt.reference_temperature_degc:g} °C. Each degree away from it adds {each}."
+        f"{tilt.reference_temperature_degc:g} °C. Each degree away from it "
+        f"contributes {each}, in root sum of squares."
     )
     if not any((*tilt.bias_deg_per_degc, *tilt.scale_per_degc)):
         text += " No drift was measured, and none is corrected."

@@ -116,6 +116,15 @@ class Occasion(Part):
         return self
 
 
+class AlsoStated(Part):
+    """A further value of a reference's certificate, with the reference's own k."""
+
+    what: Line
+    value: Decimal
+    unit: Unit
+    U: NotNegative
+
+
 class ReferenceUse(Part):
     """A reference as it was when used: what it is worth and what says so."""
 
@@ -133,6 +142,10 @@ class ReferenceUse(Part):
     k: Positive
     issued: date
     due: date
+    also: Annotated[
+        tuple[AlsoStated, ...], Field(max_length=200, exclude_if=lambda told: not told)
+    ] = ()
+    """Whatever else of its certificate a result stands on: an angle, the blocks of a set."""
 
     @model_validator(mode="after")
     def _check_dates(self) -> Self:

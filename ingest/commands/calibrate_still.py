@@ -8,6 +8,7 @@ from typing import Any
 from calibration.document.certificate.uncertainty import stability_chart
 from calibration.drafting.draft import filled
 from calibration.drafting.still import StillFound, find_still
+from calibration.drafting.wander import unsteady
 from calibration.files.sheet import REFERENCE_DEGC
 from ingest.commands.calibrate_work import (
     Answer,
@@ -40,13 +41,17 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     if draft is not None:
         channels = dict(draft.channels)
         channels |= {each.channel: each.figures for each in found}
+        stability = tuple(each.stability for each in found)
+        changed: dict[str, Any] = {"channels": channels}
+        if draft.coefficients.tilt is not None:
+            changed["tilt"] = unsteady(draft.coefficients.tilt, stability)
         draft = filled(
             draft,
-            coefficients={"channels": channels},
+            coefficients=changed,
             fits=(),
             raw=[raw],
             performed=series.days,
-            stability=tuple(each.stability for each in found),
+            stability=stability,
             adjusted=draft.adjusted,  # a recording changes nothing that a reading is corrected by
         )
         extra.append(write_draft(args.output, args.onto, draft))

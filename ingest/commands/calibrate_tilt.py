@@ -2,7 +2,8 @@
 
 import argparse
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,10 +14,12 @@ from calibration.bench.tumble import Tumble
 from calibration.bench.turned_about import Reversal
 from calibration.drafting.draft import filled, summary
 from calibration.drafting.tilt import TiltFound, TiltSetup, find_tilt
+from calibration.drafting.wander import unsteady
 from calibration.files.references import Kind, use_of
 from calibration.files.series import TILT_KINDS, Series
 from calibration.files.sheet import REFERENCE_DEGC, TURN_DEG
 from calibration.records.papers import ReferenceUse
+from calibration.records.parts import TiltPart
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
@@ -73,6 +76,8 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     see_no_doubles(raw for _, raw in read)
     setup, used = _setup(args, work, any(series.kind == "steps" for series, _ in read))
     found = find_tilt([series for series, _ in read], setup)
+    if found.part is not None:
+        found = replace(found, part=unsteady(found.part, draft.stability if draft else ()))
     files = [series for series, _ in read]
     _see_no_gross_error(found)
     if found.part is not None:
@@ -183,12 +188,25 @@ def _answer(found: TiltFound, advice: str, hidden: Mapping[str, Sequence[int]]) 
         lines.append("  take them again with the head leaning a few degrees off")
     if advice:
         lines.append(f"  next: {advice}")
+    if found.part is not None:
+        lines += _holds(found.part)
     if found.part is None:
         lines.append("no coefficients yet: give what is still open, with these files again")
     data["full_scale_rows"] = {where: list(rows) for where, rows in hidden.items()}
     data |= {"open": {name: _remedy(name) for name in found.open}, "next": advice}
     data["part"] = None if found.part is None else found.part.model_dump(mode="json")
     return Answer("\n".join(lines), data, 0 if found.part is not None else 3)
+
+
+def _holds(part: TiltPart) -> Iterator[str]:
+    """Say where the zeros hold, how well, and what leaving that temperature costs."""
+    yield f"  the zeros hold at {part.reference_temperature_degc:g} °C (u, a standard uncertainty):"
+    for i, (u, drift) in enumerate(zip(part.u_bias_deg, part.u_bias_deg_per_degc, strict=True)):
+        wander = part.u_wander_deg[i] if part.u_wander_deg else 0.0
+        yield (
+            f"  incl_{'xyz'[i]}: u {u:.2g}°, of it {wander:.2g}° wander with time; "
+            f"each degree off contributes {drift:.2g}°"
+        )
 
 
 def _is_angle(name: str) -> bool:

@@ -48,6 +48,27 @@ def test_is_valid_against_the_schemas(complete, from_folder):
     check_schema(render_dcc(complete), from_folder)
 
 
+FACE = {"what": "face against the rollers", "value": "0.0002", "unit": "deg", "U": "0.002"}
+GROWTH = {"what": "more of it with the stack's height", "value": "0", "unit": "mm/m", "U": "0.001"}
+
+
+def with_more(record, key):
+    """Return the record with further values of its first reference, signed again."""
+    first, *others = record.model_dump(mode="json")["references"]
+    return revised(record, key, references=[first | {"also": [FACE, GROWTH]}, *others])
+
+
+def test_stays_valid_with_further_values_of_a_reference(complete, signing_key, from_folder):
+    check_schema(render_dcc(with_more(complete, signing_key)), from_folder)
+
+
+def test_further_values_of_a_reference_are_quantities_of_it(complete, signing_key):
+    more = with_more(complete, signing_key)
+    (node, *_) = read(more).findall(".//dcc:measuringEquipments/dcc:measuringEquipment", NS)
+    assert texts(node, ".//si:value") == [complete.references[0].value, "0.0002", "0"]
+    assert texts(node, ".//si:valueExpandedMU") == [complete.references[0].U, "0.002", "0.001"]
+
+
 CHANGES = {
     "nothing adjusted": {"adjusted": False, "as_left": None},
     "no humidity": {

@@ -2,13 +2,9 @@
 
 import argparse
 import importlib
-import importlib.metadata
 import os
 import sys
 from typing import NoReturn
-
-from calibration.errors import CalibrationError, ReferenceRefused
-from ingest.core.errors import IngestError, MeasurementRefused
 
 COMMANDS: dict[str, str] = {
     "serve": "run the measuring service",
@@ -53,8 +49,9 @@ def build_parser(wanted: str | None) -> argparse.ArgumentParser:
     parser = Parser(
         prog="levelhead", description="Measuring back end for heavy-vehicle wheel alignment."
     )
-    version = importlib.metadata.version("levelhead")
-    parser.add_argument("--version", action="version", version=f"levelhead {version}")
+    from importlib.metadata import version  # slow, and Ctrl-C may come meanwhile
+
+    parser.add_argument("--version", action="version", version=f"levelhead {version('levelhead')}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name, summary in COMMANDS.items():
         sub = commands.add_parser(
@@ -74,16 +71,9 @@ def main(argv: list[str] | None = None) -> int:
     name = f"levelhead {wanted}" if wanted in COMMANDS else "levelhead"
     _open_what_is_closed()
     try:
-        args = build_parser(wanted).parse_args(argv)
-        code = int(args.run(args))
+        code = _run(argv, wanted, name)
         sys.stdout.flush()
         return code
-    except (MeasurementRefused, ReferenceRefused) as refused:
-        print(f"{name}: refused: {refused}", file=sys.stderr)
-        return EXIT_REFUSED
-    except (IngestError, CalibrationError) as error:
-        print(f"{name}: {error}", file=sys.stderr)
-        return EXIT_BAD_INPUT
     except KeyboardInterrupt:
         return EXIT_INTERRUPTED
     except BrokenPipeError:
@@ -94,6 +84,22 @@ def main(argv: list[str] | None = None) -> int:
         _leave_output()
         reason = error.strerror or str(error)
         print(f"{name}: standard output: {reason}; what was printed is not all", file=sys.stderr)
+        return EXIT_BAD_INPUT
+
+
+def _run(argv: list[str], wanted: str | None, name: str) -> int:
+    # Imported here, so that Ctrl-C while they load ends in no traceback.
+    from calibration.errors import CalibrationError, ReferenceRefused
+    from ingest.core.errors import IngestError, MeasurementRefused
+
+    try:
+        args = build_parser(wanted).parse_args(argv)
+        return int(args.run(args))
+    except (MeasurementRefused, ReferenceRefused) as refused:
+        print(f"{name}: refused: {refused}", file=sys.stderr)
+        return EXIT_REFUSED
+    except (IngestError, CalibrationError) as error:
+        print(f"{name}: {error}", file=sys.stderr)
         return EXIT_BAD_INPUT
 
 

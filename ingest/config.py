@@ -52,6 +52,8 @@ IN_WORDS = {
     "float_type": "a number",
     "bool_parsing": "true or false",
     "bool_type": "true or false",
+    "tuple_type": 'a list, such as ["lab.pub"]',
+    "model_type": "a table: its name in brackets on a line, and its keys below",
 }
 """What is allowed, where the library's own words say it to programmers."""
 
@@ -100,6 +102,8 @@ def _first_fault(where: str, found: dict[str, Any], error: ValidationError) -> C
         return ConfigError(where, key, value, f"no such key; there are: {known}")
     if fault["type"] == "missing":
         return ConfigError(where, key, None, "is needed")
+    if key == "head":
+        return ConfigError(where, key, value, "a list of tables: write [[head]], with two brackets")
     return ConfigError(where, key, value, IN_WORDS.get(fault["type"], fault["msg"].lower()))
 
 
@@ -117,6 +121,9 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
     records = None if read.bay.records_dir is None else folder / read.bay.records_dir
     if records is not None and not records.is_dir():
         raise ConfigError(where, "bay.records_dir", records, NO_FOLDER)
+    state_file = folder / read.bay.state_file
+    if not state_file.parent.is_dir():
+        raise ConfigError(where, "bay.state_file", state_file, "its folder is not there; make it")
     study = None if read.bay.study is None else folder / read.bay.study
     if study is not None and not study.is_file():
         raise ConfigError(where, "bay.study", study, NO_STUDY)
@@ -126,7 +133,7 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
             raise ConfigError(where, "calibration.keys", path, "no such file")
     return Config(
         bay=read.bay.name,
-        state_file=folder / read.bay.state_file,
+        state_file=state_file,
         records_dir=records,
         study=study,
         keys=keys,

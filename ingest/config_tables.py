@@ -12,6 +12,8 @@ from ingest.config_heads import HeadTable, Table
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+Length = Annotated[float, Field(gt=0, le=100)]
+Turned = Annotated[float, Field(gt=0, le=120)]
 Port = Annotated[int, Field(ge=0, le=65535)]
 Name = Annotated[str, Field(pattern=r"^[a-z0-9_-]{1,32}$")]
 
@@ -27,7 +29,7 @@ class BayTable(Table):
     """Folder of calibration records (JSON) that are taken up at the start."""
     study: Path | None = None
     """The study of this bay (JSON); what it found takes the place of what is assumed below."""
-    cross_line_m: Positive = 2.0
+    cross_line_m: Length = 2.0
     """Length of a sightline across the vehicle, port to port, roughly."""
     spread_camber_deg: NotNegative = 0.02
     """What mounting and settling scatter in camber (standard uncertainty), assumed."""
@@ -84,7 +86,7 @@ class ChainTable(Table):
 class TurnTable(Table):
     """How a turn of a wheel is taken and judged."""
 
-    new_angle_deg: Positive = 15.0
+    new_angle_deg: Turned = 15.0
     """A rest is a stop of its own when the wheel stands this far from the stop before."""
     least_rest_s: Positive = 0.3
     """Shortest time of stillness (after it was found still) that makes a stop."""

@@ -1,18 +1,23 @@
-"""Reads a capture, whole, torn or damaged: what can be read is read, the rest is said."""
+"""Reads a capture, whole, torn or damaged: what can be read is read, the rest is said.
 
+Every record is a chunk with its sizes and its seal, so each is found and judged by itself: no
+length, opcode or end that is damaged can hide what comes after it.
+"""
+
+import io
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
-from os import SEEK_END
 from pathlib import Path
-from typing import BinaryIO
 
-from mcap.exceptions import EndOfFile, InvalidMagic, McapError
+from mcap.data_stream import ReadDataStream
+from mcap.exceptions import McapError
 from mcap.opcode import Opcode
-from mcap.records import Channel, Chunk, DataEnd, Footer, Header, McapRecord, Message
+from mcap.records import Channel, Chunk, Header, McapRecord, Message
 from mcap.stream_reader import StreamReader, breakup_chunk
+from mcap.writer import MCAP0_MAGIC
 
-from ingest.capture.blocks import PROFILE
+from ingest.capture.blocks import LIBRARY, PROFILE, ending
 from ingest.core.errors import InputError
 from ingest.core.recording import Record
 
@@ -45,10 +50,10 @@ def read_capture(path: Path) -> Capture:
         InputError: it cannot be opened, is no capture, or is one of another program.
     """
     try:
-        with path.open("rb") as file:
-            return _read(file, str(path))
+        content = path.read_bytes()
     except OSError as error:
         raise InputError(str(path), None, error.strerror or "cannot be read") from error
+    return _read(content, str(path))
 
 
 class _Taker:
@@ -56,127 +61,94 @@ class _Taker:
 
     def __init__(self) -> None:
         self.records: list[Record] = []
-        self.damaged = 0
-        self.ended = False
         self._channels: dict[int, str] = {}
         self._highest = 0
+        self._damaged = 0
 
-    def take(self, piece: McapRecord) -> bool:
-        """Take one piece; say whether it was sound."""
-        if isinstance(piece, Chunk):
-            try:
-                inside = breakup_chunk(piece, validate_crc=True)
-            except DAMAGE:
-                self.damaged += 1
-                return False
-            for each in inside:
-                self.take(each)
-            return True
+    def chunk(self, content: bytes) -> None:
+        """Take a chunk, without the head of its record."""
+        try:
+            inside = breakup_chunk(Chunk.read(ReadDataStream(io.BytesIO(content))), True)
+        except DAMAGE:
+            self._damaged += 1
+            return
+        for each in inside:
+            self._piece(each)
+
+    def _piece(self, piece: McapRecord) -> None:
         if isinstance(piece, Channel):
             self._channels[piece.id] = piece.topic
         elif isinstance(piece, Message):
-            self._message(piece)
-        elif isinstance(piece, DataEnd | Footer):
-            self.ended = True
-        return True
-
-    def _message(self, message: Message) -> None:
-        self._highest = max(self._highest, message.sequence)
-        topic = self._channels.get(message.channel_id)
-        if topic is None:  # what said its topic was damaged
-            self.damaged += 1
-            return
-        at_ns, wall_ns = message.publish_time, message.log_time
-        self.records.append(Record(topic, message.data, at_ns, wall_ns))
+            self._highest = max(self._highest, piece.sequence)
+            topic = self._channels.get(piece.channel_id)
+            if topic is not None:  # else, in files of an older program, what said it was damaged
+                at_ns, wall_ns = piece.publish_time, piece.log_time
+                self.records.append(Record(topic, piece.data, at_ns, wall_ns))
 
     @property
     def missing(self) -> int:
         """Records known to be damaged, or missed in the count."""
-        return max(self.damaged, self._highest - len(self.records))
+        return max(self._damaged, self._highest - len(self.records))
 
 
-def _read(file: BinaryIO, where: str) -> Capture:
-    taker = _Taker()
-    pieces = _pieces(file, where)
-    unread = 0
-    while not taker.ended:
-        begin = file.tell()
-        try:
-            piece = next(pieces, None)
-        except DAMAGE:
-            if not _find_chunk(file, begin + 1):
-                unread = file.seek(0, SEEK_END) - begin
-                break
-            pieces = iter(_reader(file, skip_magic=True).records)
-            continue
-        if piece is None:
-            break
-        end = file.tell()
-        sound = taker.take(piece)
-        if isinstance(piece, Chunk) and not (sound and end - begin == _size_of(piece)):
-            # Where its lengths are what is damaged, the reader has gone too far.
-            found = _find_chunk(file, begin + 1)
-            file.seek(file.tell() if found else end)
-    remarks = _remarks(where, len(taker.records), taker.missing, unread, taker.ended)
-    return Capture(tuple(taker.records), tuple(remarks))
-
-
-def _size_of(chunk: Chunk) -> int:
-    return CHUNK_HEAD.size + len(chunk.compression) + len(chunk.data)
-
-
-def _find_chunk(file: BinaryIO, begin: int) -> bool:
-    """Go to the next place at or after ``begin`` where a whole chunk stands; say whether one does.
-
-    A damaged length makes all that follows unreadable to who trusts it; every chunk of ours says
-    its size in three places, which nothing else does.
-    """
-    file.seek(begin)
-    rest = file.read()
-    place = rest.find(CHUNK)
-    while place >= 0:
-        if _is_chunk(rest, place):
-            file.seek(begin + place)
-            return True
-        place = rest.find(CHUNK, place + 1)
-    return False
-
-
-def _is_chunk(data: bytes, place: int) -> bool:
-    """Tell whether the sizes here agree as those of a whole chunk; its seal is seen when taken."""
-    if len(data) - place < CHUNK_HEAD.size:
-        return False
-    _, length, _, _, size, _, compression, inside = CHUNK_HEAD.unpack_from(data, place)
-    whole = length == CHUNK_HEAD.size - RECORD_HEAD + inside <= LARGEST_RECORD
-    return whole and size == inside <= len(data) - place - CHUNK_HEAD.size and not compression
-
-
-def _reader(file: BinaryIO, *, skip_magic: bool) -> StreamReader:
-    return StreamReader(
-        file, skip_magic=skip_magic, emit_chunks=True, record_size_limit=LARGEST_RECORD
+def _read(content: bytes, where: str) -> Capture:
+    _refuse_foreign(content, where)
+    taker, read_to = _Taker(), 0
+    for begin, end in _chunks(content):
+        taker.chunk(content[begin + RECORD_HEAD : end])
+        read_to = end
+    ended, missing = content.endswith(MCAP0_MAGIC), taker.missing
+    if content.endswith(ending()) and read_to and read_to != len(content) - len(ending()):
+        missing = max(missing, 1)  # the last record is the one that is hit
+    unread = len(content) - read_to
+    return Capture(
+        tuple(taker.records),
+        tuple(_remarks(where, len(taker.records), missing, None if ended else unread)),
     )
 
 
-def _pieces(file: BinaryIO, where: str) -> Iterator[McapRecord]:
-    """Yield the file's records, having seen that it is a capture of ours."""
-    pieces = iter(_reader(file, skip_magic=False).records)
+def _chunks(content: bytes) -> Iterator[tuple[int, int]]:
+    """Yield where whole chunks begin and end. Each says its size in three places that agree, which
+    nothing else does."""
+    place = content.find(CHUNK, len(MCAP0_MAGIC))
+    while place >= 0:
+        size = _size_of_chunk(content, place)
+        if size:
+            yield place, place + size
+        place = content.find(CHUNK, place + max(size, 1))
+
+
+def _size_of_chunk(content: bytes, place: int) -> int:
+    """Return the size of the chunk's record; 0 where no whole one stands."""
+    if len(content) - place < CHUNK_HEAD.size:
+        return 0
+    _, length, _, _, size, _, compression, inside = CHUNK_HEAD.unpack_from(content, place)
+    agree = not compression and size == inside and length == inside + CHUNK_HEAD.size - RECORD_HEAD
+    if not agree or length > LARGEST_RECORD or length > len(content) - place - RECORD_HEAD:
+        return 0
+    return int(RECORD_HEAD + length)
+
+
+def _refuse_foreign(content: bytes, where: str) -> None:
+    """Refuse what is no capture of ours. Either of our names will do, the other may be damaged."""
+    if not content.startswith(MCAP0_MAGIC):
+        raise InputError(where, None, "is no capture; give a file that levelhead capture wrote")
+    reader = StreamReader(io.BytesIO(content), record_size_limit=LARGEST_RECORD)
     try:
-        first = next(pieces, None)
-    except (InvalidMagic, EndOfFile) as error:
-        raise InputError(where, None, "is no capture (not an MCAP file)") from error
-    except DAMAGE as error:
-        raise InputError(where, None, "is damaged from its start; nothing can be read") from error
-    if not isinstance(first, Header):
+        first = next(iter(reader.records), None)
+    except DAMAGE:
+        first = None
+    if isinstance(first, Header):
+        if first.profile != PROFILE and first.library != LIBRARY:
+            raise InputError(where, None, f"is a capture of another program ({first.library})")
+    elif next(_chunks(content), None) is None:
         raise InputError(where, None, "is damaged from its start; nothing can be read")
-    if first.profile != PROFILE:
-        raise InputError(where, None, "is an MCAP file of another program, not a capture of ours")
-    return pieces
 
 
-def _remarks(where: str, count: int, damaged: int, unread: int, ended: bool) -> Iterator[str]:
+def _remarks(where: str, count: int, damaged: int, unread: int | None) -> Iterator[str]:
     if damaged:
         yield f"{where}: {damaged} records are damaged and left out; {count} were read"
-    if not ended:
+    if unread is not None:
         yield (
             f"{where}: torn off after {count} records, as when the power fails; those are used, "
             f"its last {unread} bytes are not"

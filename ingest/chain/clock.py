@@ -125,6 +125,15 @@ class Clock:
         return -self._map.line.slope * 1e3
 
     @property
+    def beyond_ppm(self) -> float | None:
+        """The most that a clock is believed to gain, where this one gains that or more (negative:
+        loses); None where it does not. Times drift away from such a head."""
+        drift, most = self.drift_ppm, self._steepest * 1e3
+        if drift is None or abs(drift) < most * (1.0 - 1e-9):
+            return None
+        return math.copysign(most, drift)
+
+    @property
     def bound_ns(self) -> int | None:
         """How far host times may be off, apart from a constant transit time; None at first.
 

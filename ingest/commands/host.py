@@ -7,7 +7,7 @@ import logging
 import random
 import time
 import uuid
-from collections.abc import AsyncIterator, Iterable, Mapping
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -70,19 +70,24 @@ class _Late:
 class _Trouble:
     """Says as an alert what the thread of a file's writer cannot do any more."""
 
-    def __init__(self, code: str) -> None:
+    def __init__(self, code: str, seen: Callable[[str], None] = lambda text: None) -> None:
         self._code = code
+        self._seen = seen
         self._loop = asyncio.get_running_loop()
         self.service: Service | None = None
 
     def __call__(self, text: str) -> None:
-        log.warning("%s", text)
-        with contextlib.suppress(RuntimeError):  # the loop has ended: nobody is there to be told
+        self._seen(text)
+        try:
             self._loop.call_soon_threadsafe(self._warn, text)
+        except RuntimeError:  # the loop has ended: no service is there to say it
+            log.warning("%s", text)
 
     def _warn(self, text: str) -> None:
         if self.service is not None:
             self.service.warn(self._code, text)
+        else:
+            log.warning("%s", text)
 
 
 @contextlib.asynccontextmanager
@@ -108,14 +113,16 @@ async def running_service(
     records: CalibrationRecords,
     capture: Path | None = None,
     results: Path | None = None,
+    seen: Callable[[str], None] = lambda text: None,
 ) -> AsyncIterator[Service]:
     """Run outlet and service while the block runs; say goodbye at its end.
 
     ``capture``: a new file, in which all that happens to the service is kept. ``results``: a
-    database, in which what it publishes of settled wheels is logged.
+    database, in which what it publishes of settled wheels is logged. ``seen`` is told when the
+    capture cannot be written any more.
     """
     with contextlib.ExitStack() as stack:
-        troubles = _Trouble("capture"), _Trouble("results")
+        troubles = _Trouble("capture", seen), _Trouble("results")
         recorder = published = None
         if capture is not None:
             recorder = CaptureWriter(capture, troubles[0])

@@ -201,10 +201,12 @@ async def _spoken(player: Player, broker: BrokerSettings, late: Late) -> AsyncIt
     def farewell() -> bytes:
         return player.workings.introduce(moment_of(player.records[-1]), "offline", "stopped")
 
-    connected, why = asyncio.Event(), [f"no broker answered within {CONNECT_S:g} s"]
+    connected, answered = asyncio.Event(), asyncio.Event()
+    why = [f"no broker answered within {CONNECT_S:g} s"]
 
     def on_state(state: BrokerState) -> None:
         why.append(state.text)
+        answered.set()
         if state.condition is BrokerCondition.CONNECTED:
             connected.set()
         elif connected.is_set() and state.condition is not BrokerCondition.STOPPED:
@@ -227,10 +229,10 @@ async def _spoken(player: Player, broker: BrokerSettings, late: Late) -> AsyncIt
     late.outlet = outlet
     task = asyncio.create_task(outlet.run(), name="outlet")
     try:
-        try:
-            await asyncio.wait_for(connected.wait(), CONNECT_S)
-        except TimeoutError as error:
-            raise InputError("--host", None, why[-1]) from error
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(answered.wait(), CONNECT_S)
+        if not connected.is_set():
+            raise InputError("--host", None, why[-1])
         yield
     finally:
         await outlet.stop()

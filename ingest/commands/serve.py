@@ -4,6 +4,7 @@ import argparse
 import asyncio
 import logging
 import signal
+from collections.abc import Callable
 from pathlib import Path
 
 from ingest.commands.bay_study import ALERT as STUDY_ALERT
@@ -20,7 +21,8 @@ from ingest.store.records import StoredRecords
 
 log = logging.getLogger(__name__)
 
-BROKER_RETRY_S = 5.0
+EXIT_SPOILED = 1
+"""The bay was served, but the capture that was asked for is not whole."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,11 +43,12 @@ def serve(config: Config, *, capture: Path | None, verbose: bool) -> int:
     # The broker library logs a traceback for what we then say in one line.
     logging.getLogger("amqtt").setLevel(logging.WARNING if verbose else logging.CRITICAL)
     logging.getLogger("transitions").setLevel(logging.WARNING)
-    asyncio.run(_serve(config, capture))
-    return 0
+    spoiled: list[str] = []
+    asyncio.run(_serve(config, capture, spoiled.append))
+    return EXIT_SPOILED if spoiled else 0
 
 
-async def _serve(config: Config, capture: Path | None) -> None:
+async def _serve(config: Config, capture: Path | None, seen: Callable[[str], None]) -> None:
     stopping = asyncio.Event()
     loop = asyncio.get_running_loop()
     for each in (signal.SIGINT, signal.SIGTERM):
@@ -61,7 +64,7 @@ async def _serve(config: Config, capture: Path | None) -> None:
         async with running_broker(settings) as broker:
             names = StoredHeadNames(connection)
             async with running_service(
-                settings, broker, links, names, records, capture, config.state_file
+                settings, broker, links, names, records, capture, config.state_file, seen
             ) as service:
                 print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
                 for at, text in enumerate(refused, start=1):

@@ -36,6 +36,10 @@ class LinkCounters:
     orphans: int = 0
     """Sound messages that could not be used: no hello in force, or one of another start of
     the head, or a second set of a sample without its first."""
+    strangers: int = 0
+    """Orphans that bore another boot mark than the hello in force."""
+    bad_hellos: Counter[FrameFault] = field(default_factory=Counter)
+    """Faults of hellos; they are among all faults too."""
     faults: Counter[FrameFault] = field(default_factory=Counter)
     lost: int = 0
     """Samples missing by their sequence numbers."""

@@ -97,6 +97,8 @@ class HeadLink(Judged):
     """Starts of the head."""
     jumps: Count
     """Jumps of the head's clock without a start of the head."""
+    orphan: Count = 0
+    """Sound messages that could not be used: no hello, or of another start of the head."""
     stray: Count
     """Samples with a value outside the range that the head declares."""
     flood: Count

@@ -70,6 +70,9 @@ class LinkSlot:
     """Starts of its head, by its hellos."""
     nameless_s: float = 0.0
     """How long its link has been open without a hello."""
+    strangers_before: int = 0
+    strangers_seen: int = 0
+    bad_hellos_before: int = 0
 
 
 @dataclass(slots=True, eq=False)
@@ -197,6 +200,7 @@ class HeadDesk:
             dropped=counters.dropped,
             reboots=counters.reboots,
             jumps=counters.jumps,
+            orphan=counters.orphans,
             stray=counters.strayed,
             flood=counters.flooded,
             reconn=counters.reconnects,

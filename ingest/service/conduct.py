@@ -21,7 +21,10 @@ RATE_OFF = 0.2
 """A rate is a lie when it is off by more than this share, and by a few samples."""
 FEW_SAMPLES = 4
 
-CODES = ("rate", "range", "flood", "resets", "order")
+LOSS = 0.05
+"""A line that loses a larger share of its samples is named: results come late or not at all."""
+
+CODES = ("rate", "range", "flood", "resets", "order", "loss", "clock")
 
 
 class _Counts(NamedTuple):
@@ -34,6 +37,8 @@ class _Counts(NamedTuple):
     flooded: int = 0
     jumps: int = 0
     restarts: int = 0
+    lost: int = 0
+    damaged: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +68,7 @@ class Conduct:
         stated_hz: float,
         *,
         steady: bool,
+        beyond_ppm: float | None = None,
     ) -> Mapping[str, str]:
         """Take note of a second; return what is wrong, a half-sentence by its code.
 
@@ -73,6 +79,7 @@ class Conduct:
             took_s: since the last call.
             stated_hz: the rate that the head states.
             steady: the head is online and streams, and nothing was dropped on its way.
+            beyond_ppm: what its clock gains at least, where that is more than a clock may.
         """
         now = _Counts(
             sent=counters.samples + counters.lost,
@@ -81,6 +88,8 @@ class Conduct:
             flooded=counters.flooded,
             jumps=counters.jumps,
             restarts=restarts,
+            lost=counters.lost,
+            damaged=counters.faults.total(),
         )
         fresh = _Counts(*map(sub, now, self._before))
         self._before = now
@@ -92,6 +101,8 @@ class Conduct:
             "flood": self._any("flooded", "sends more than any head has to say; the rest "),
             "resets": self._resets(),
             "order": self._order(),
+            "loss": self._loss(),
+            "clock": _clock(beyond_ppm),
         }
         return {code: text for code, text in found.items() if text}
 
@@ -123,6 +134,28 @@ class Conduct:
             return "lets its clock jump; what was known of its clamp is void"
         sent = sum(tick.fresh.sent for tick in self._ticks)
         values = sum(tick.fresh.values for tick in self._ticks)
-        if self._whole() and sent > FEW_SAMPLES * WINDOW and not values:
+        if self._whole() and sent > FEW_SAMPLES * WINDOW and not values and not self._loss():
             return "sends samples that do not follow one another; none can be used"
         return ""
+
+    def _loss(self) -> str:
+        sent = sum(tick.fresh.sent for tick in self._ticks)
+        lost = sum(tick.fresh.lost for tick in self._ticks)
+        if not self._whole() or sent <= FEW_SAMPLES * WINDOW or lost <= LOSS * sent:
+            return ""
+        damaged = sum(tick.fresh.damaged for tick in self._ticks)
+        seconds = sum(tick.took_s for tick in self._ticks)
+        return (
+            f"loses samples on their way ({lost} of {sent} in {seconds:.0f} s, {damaged} frames "
+            "damaged), so readings come late or not at all; look after its line or its radio"
+        )
+
+
+def _clock(beyond_ppm: float | None) -> str:
+    if beyond_ppm is None:
+        return ""
+    way = "fast" if beyond_ppm > 0 else "slow"
+    return (
+        f"has a clock that runs {way} by {abs(beyond_ppm):g} ppm or more, so its times drift away; "
+        "SPEC.md, section 7, says what is allowed"
+    )

@@ -50,20 +50,18 @@ class HeadAlerts:
     def nameless(self, slot: LinkSlot, number: int, took_s: float) -> None:
         """Say that sound frames come over a link and none says whose. ``number``: of the link."""
         code, counters = f"nameless-{number}", slot.counters
-        if slot.state is not LinkState.OPEN or slot.feed.hello is not None:
+        fresh = counters.strangers - slot.strangers_seen
+        slot.strangers_seen = counters.strangers
+        named = (slot.feed.hello is not None and not fresh) or slot.refused is not None
+        if slot.state is not LinkState.OPEN or named:
             slot.nameless_s = 0.0
+            slot.strangers_before = counters.strangers
+            slot.bad_hellos_before = counters.bad_hellos.total()
             self._alerts.clear(code)
             return
         slot.nameless_s += took_s
-        if slot.nameless_s <= NAMELESS_S or not counters.frames:
-            return
-        if code not in self._alerts.active:
-            text = (
-                f"{slot.name}: sound messages come ({counters.frames}, and "
-                f"{counters.faults.total()} damaged), but none says whose; see that the firmware "
-                "answers the hello command, and that the line carries both ways"
-            )
-            self._alerts.set(code, "warning", text)
+        if slot.nameless_s > NAMELESS_S and counters.frames and code not in self._alerts.active:
+            self._alerts.set(code, "warning", f"{slot.name}: {_why_nameless(slot)}")
 
     def sensor(self, slot: LinkSlot, number: int) -> None:
         """Say that a head distrusts its own sensor. ``number``: of the link."""
@@ -93,12 +91,33 @@ class HeadAlerts:
             took_s,
             stated_hz,
             steady=steady and head is not None,
+            beyond_ppm=None if slot.feed.chain is None else slot.feed.chain.clock.beyond_ppm,
         )
         for code in CODES:
             if code in found:
                 self._alerts.set(f"{code}-{number}", "warning", f"{who} {found[code]}", head=name)
             else:
                 self._alerts.clear(f"{code}-{number}")
+
+
+def _why_nameless(slot: LinkSlot) -> str:
+    counters = slot.counters
+    if counters.strangers > slot.strangers_before:
+        return (
+            "its messages bear another boot mark than its hello, so none is used; the low bits of "
+            "the boot id belong into every status byte (SPEC.md, section 4)"
+        )
+    if counters.bad_hellos.total() > slot.bad_hellos_before:
+        reasons = ", ".join(sorted(fault.value for fault in counters.bad_hellos))
+        return (
+            f"its hello is dropped ({reasons}), so nothing of it is used; SPEC.md says what each "
+            "field of a hello may hold"
+        )
+    return (
+        f"sound messages come ({counters.frames}, and {counters.faults.total()} damaged), but none "
+        "says whose; see that the firmware answers the hello command, and that the line carries "
+        "both ways"
+    )
 
 
 def _dropped(slot: LinkSlot) -> bool:

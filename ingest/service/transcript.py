@@ -62,18 +62,17 @@ class Transcript:
         settings: WorkSettings,
         forms: Mapping[str, LinkForm],
     ) -> None:
-        """Note what a replay has to start from."""
+        """Note what a replay has to start from, twice: without it all the rest is of no use."""
         self._moment = moment
-        self._json(
-            START,
-            {
-                "version": VERSION,
-                "bay": bay,
-                "boot": boot,
-                "settings": SETTINGS.dump_python(settings, mode="json"),
-                "links": {name: form.value for name, form in forms.items()},
-            },
-        )
+        start = {
+            "version": VERSION,
+            "bay": bay,
+            "boot": boot,
+            "settings": SETTINGS.dump_python(settings, mode="json"),
+            "links": {name: form.value for name, form in forms.items()},
+        }
+        for _ in range(2):
+            self._json(START, start)
 
     def note(self, moment: Moment, what: Input) -> None:
         """Note an input, before it is taken."""

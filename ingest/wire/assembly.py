@@ -90,6 +90,8 @@ class Assembler:
         report = decode_report(body) if body else FrameFault.SHORT
         if isinstance(report, FrameFault):
             self._counters.faults[report] += 1
+            if body and body[0] == MessageType.HELLO:
+                self._counters.bad_hellos[report] += 1
             return None
         self._counters.frames += 1
         return report
@@ -103,6 +105,7 @@ class Assembler:
             return
         elif report.status >> BOOT_MARK_SHIFT != boot_mark(self._hello.boot):
             self._counters.orphans += 1
+            self._counters.strangers += 1
             self._end(received)
             return
         elif isinstance(report, Event):
@@ -147,6 +150,7 @@ class Assembler:
         if strange.any():
             ours = int(strange.argmax())
             self._counters.orphans += len(frames) - ours
+            self._counters.strangers += 1
             self._append_run(frames[:ours], arrivals[:ours], received)
             self._end(received)
             return

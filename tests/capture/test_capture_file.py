@@ -105,11 +105,9 @@ def chunks_of(content):
 
 
 @pytest.mark.parametrize("place", [0, 1, 40, COUNT - 2])
-@pytest.mark.parametrize(
-    "field", [1, 25, 37, 41]
-)  # lengths: the record's, twice the content's, a name's
-@pytest.mark.parametrize("bit", [0, 6, 12, 23, 31])
-def test_a_bit_flipped_in_a_record_s_length_costs_no_other_record(
+@pytest.mark.parametrize("field", [0, 1, 25, 37, 41])  # opcode, each length in a chunk's head
+@pytest.mark.parametrize("bit", [0, 2, 3, 6, 12, 23, 31])
+def test_a_bit_flipped_in_the_head_of_a_record_costs_no_other_record(
     whole, tmp_path, place, field, bit
 ):
     content = bytearray(whole.read_bytes())
@@ -122,6 +120,33 @@ def test_a_bit_flipped_in_a_record_s_length_costs_no_other_record(
     assert lost <= {nth(place)}
     assert len(capture.remarks) == len(lost)
     assert all("1 records are damaged" in remark for remark in capture.remarks)
+
+
+def test_a_bit_flipped_anywhere_costs_one_record_at_most_and_says_so(whole, tmp_path):
+    sound, rng = whole.read_bytes(), random.Random(7)
+    path, every = tmp_path / "damaged.mcap", list(map(nth, range(COUNT)))
+    for _ in range(600):
+        content = bytearray(sound)
+        content[rng.randrange(8, len(content))] ^= 1 << rng.randrange(8)
+        path.write_bytes(content)
+        capture = read_capture(path)
+        lost = set(every) - set(capture.records)
+        assert len(lost) <= 1
+        assert any("damaged" in remark for remark in capture.remarks) == bool(lost)
+
+
+def test_a_record_that_looks_like_an_end_ends_nothing(whole, tmp_path):
+    """Opcode 2 is a footer's, 15 that of the end of the data (MCAP specification, Opcodes)."""
+    sound = whole.read_bytes()
+    begin = list(chunks_of(sound))[COUNT // 2]
+    for opcode in (2, 15):
+        content = bytearray(sound)
+        content[begin] = opcode
+        path = tmp_path / "end.mcap"
+        path.write_bytes(content)
+        capture = read_capture(path)
+        assert len(capture.records) == COUNT - 1
+        assert "1 records are damaged" in capture.remarks[0]
 
 
 @pytest.mark.parametrize(

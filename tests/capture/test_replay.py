@@ -160,8 +160,14 @@ def test_a_capture_of_a_newer_version_is_refused_by_its_number(live):
         Player("x.mcap", records, Heard())
 
 
+def test_the_start_is_kept_twice_since_all_stands_on_it(live):
+    records = read_capture(live[0]).records
+    assert replayed(records[1:]) == replayed(records)
+    assert replayed((records[0], *records[2:])) == replayed(records)
+
+
 def test_a_capture_without_a_start_cannot_be_played(live):
-    records = read_capture(live[0]).records[1:]
+    records = read_capture(live[0]).records[2:]
     with pytest.raises(InputError, match="holds no start"):
         Player("x.mcap", records, Heard())
 

@@ -48,6 +48,28 @@ def test_no_value_becomes_nan_without_a_flag():
     assert not out.flags.any()
 
 
+def test_a_circular_code_beyond_a_turn_is_taken_modulo_a_full_turn():
+    """SPEC.md, section 5.2, note 1: a receiver should; 5 000 000 codes are 500 deg, thus 140."""
+    counters = LinkCounters()
+    half = (-1_800_000, 1_799_999)
+    scale = Scale({Channel.ROTATION: half, Channel.STEER: (0, 3_599_999)}, counters)
+    out = scale.feed(
+        timed(
+            codes(
+                4,
+                rotation=[5_000_000, -1_800_001, 1_800_000, 8_388_607],
+                steer=[3_000_000, 0, -1, 1],
+            )
+        )
+    )
+    assert np.degrees(out.channel(Channel.ROTATION)) == pytest.approx(
+        [140.0, 179.9999, -180.0, 838.8607 - 720.0]
+    )
+    assert np.degrees(out.channel(Channel.STEER))[[0, 1, 3]] == pytest.approx([300.0, 0.0, 1e-4])
+    assert math.isnan(out.channel(Channel.STEER)[2])  # it says that it counts from 0 up
+    assert counters.strayed == 1
+
+
 def test_what_leaves_the_stated_range_becomes_nan_and_is_flagged():
     scale = Scale({Channel.INCL_X: (-300_000, 300_000)}, LinkCounters())
     rows = {"incl_x": [-300_001, -300_000, 300_000, 300_001], "incl_y": [10**6] * 4}

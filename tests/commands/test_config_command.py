@@ -36,6 +36,24 @@ def check(capsys, tmp_path, text, *words):
     return code, out, err, path
 
 
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('[head]\nport = "/dev/a"\n', "write [[head]], with two brackets"),
+        ('[calibration]\nkeys = "a"\n', 'a list, such as ["lab.pub"]'),
+        ('bay = "north"\n', "a table: its name in brackets"),
+        ('[bay]\nstate_file = "/nosuch/x.db"\n', "its folder is not there"),
+        ("[turn]\nnew_angle_deg = 400\n", "turn.new_angle_deg"),
+        ("[bay]\ncross_line_m = 1e300\n", "bay.cross_line_m"),
+    ],
+)
+def test_a_common_slip_is_told_in_the_words_of_the_file(capsys, tmp_path, text, said):
+    code, out, err, _ = check(capsys, tmp_path, text)
+    assert (code, out) == (2, "")
+    assert said in err
+    assert len(err.splitlines()) == 1
+
+
 def listed(capsys):
     assert main(["config", "keys"]) == 0
     return capsys.readouterr().out

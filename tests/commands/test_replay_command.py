@@ -95,6 +95,11 @@ def test_a_missing_file_is_refused_in_one_line(tmp_path, refuses):
     refuses(("replay", tmp_path / "none.mcap"), "No such file")
 
 
+def test_a_broker_that_is_not_there_is_said_at_once(refuses):
+    # Not "no broker answered within 10 s": that is for one that is silent.
+    refuses(("replay", CAPTURE, "--host", "127.0.0.1", "--port", free_port()), "onnection refused")
+
+
 @pytest.mark.parametrize("speed", ["0", "-1", "nan"])
 def test_a_speed_that_is_none_is_refused(refuses, speed):
     refuses(("replay", CAPTURE, f"--speed={speed}"), "not above 0")
@@ -278,3 +283,33 @@ def test_a_captured_service_that_is_stopped_leaves_a_whole_capture(
     before = file.read_bytes()
     refuses(("capture", file, config), "never overwritten")
     assert file.read_bytes() == before
+
+
+FULL_DISK = """
+import sys
+from ingest.capture import writer
+from ingest.cli import main
+writer.new_file = lambda path: open("/dev/full", "wb", buffering=0)
+sys.exit(main(sys.argv[1:]))
+"""
+
+
+def test_a_capture_on_a_full_disk_is_said_once_and_by_the_exit_code(tmp_path, config):
+    if not Path("/dev/full").exists():
+        pytest.skip("no /dev/full on this system")
+    service = subprocess.Popen(
+        [sys.executable, "-c", FULL_DISK, "capture", str(tmp_path / "full.mcap"), str(config)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert "serves bay pit" in service.stdout.readline()
+        time.sleep(1.5)
+    finally:
+        service.send_signal(signal.SIGTERM)
+        _, said = service.communicate(timeout=PATIENCE_S)
+    assert service.returncode == 1
+    lines = [line for line in said.splitlines() if "capture" in line]
+    assert len(lines) == 1
+    assert "No space left on device; the capture ends here, measuring goes on" in lines[0]

@@ -33,6 +33,7 @@ class Liar:
     code: int = 1234
     seq_step: int = 1
     jump_at_s: float = 1e9
+    pace: float = 1.0
     resets_every_s: float = 1e9
     more: bytes = b""
     """Sent four times a second beside the samples."""
@@ -64,7 +65,9 @@ class Liar:
         status = status_byte(BootId(self.boot_id))
         while self.sent_s < now_s:
             self.sent_s += 1.0 / self.sends_hz
-            t_us = round((self.sent_s + (500.0 if self.sent_s > self.jump_at_s else 0.0)) * 1e6)
+            t_us = round(
+                (self.sent_s * self.pace + (500.0 if self.sent_s > self.jump_at_s else 0.0)) * 1e6
+            )
             body = encode_sample(0, status, self.seq, t_us, (self.code,) * 4)
             self.seq += self.seq_step
             out += frame(body)
@@ -212,6 +215,75 @@ def test_a_head_that_never_says_who_it_is_is_named_by_its_link(simulated_bay):
     bay.give("dogwood", frame(encode(mute.hello())))
     seconds(1)
     assert "nameless-4" not in alerts(bay)
+
+
+def seconds(bay, count):
+    for _ in range(count):
+        bay.advance(1.0)
+        bay.bay.tick(1.0)
+
+
+class Mismarked(Liar):
+    """Answers with its hello once a second; its samples bear the mark of another start."""
+
+    def receive(self, data, now_s):
+        return b""
+
+    def run(self, now_s):
+        self.boot_id = 9
+        out = super().run(now_s)
+        self.boot_id = 8
+        return frame(encode(self.hello())) + out if int(now_s * 4) % 4 == 0 else out
+
+
+def test_messages_of_another_boot_mark_are_named_and_counted(simulated_bay):
+    bay = simulated_bay(41)
+    bay.demo.ptys["dogwood"].firmware = Mismarked()
+    bay.bay.link_changed("dogwood", LinkChange(LinkState.OPEN, None))
+    seconds(bay, 6)
+    said = alerts(bay)["nameless-4"]["text"]
+    assert "another boot mark than its hello" in said
+    slot = bay.bay.slots["dogwood"]
+    assert slot.counters.strangers >= 5
+    assert bay.outlet.retained[bay.topics.head_link(slot.head.name)]["orphan"] > 100
+
+
+def test_a_hello_that_is_dropped_is_named_with_its_reason(simulated_bay):
+    bay = simulated_bay(41)
+    bay.demo.ptys["dogwood"].firmware = Mute()
+    bay.bay.link_changed("dogwood", LinkChange(LinkState.OPEN, None))
+    bad = bytearray(encode(Mute().hello()))
+    bad[16] = 0x1B  # an escape in the firmware's text
+    for _ in range(5):
+        bay.give("dogwood", frame(bytes(bad)))
+        seconds(bay, 1)
+    assert "its hello is dropped (value)" in alerts(bay)["nameless-4"]["text"]
+
+
+def test_a_head_of_a_newer_major_version_has_one_alert(simulated_bay):
+    bay = played(simulated_bay, Liar(version=(2, 0)))
+    assert set(alerts(bay)) == {"head-4"}
+
+
+class Lossy(Liar):
+    """Its line eats every fifth sample."""
+
+    def run(self, now_s):
+        sent = super().run(now_s).split(b"\0")
+        return b"\0".join(each for at, each in enumerate(sent) if at % 5 or not each)
+
+
+def test_a_line_that_loses_samples_is_named_with_its_figures(simulated_bay):
+    found = alerts(played(simulated_bay, Lossy()))
+    assert set(found) == {"loss-4"}
+    assert "loses samples on their way (" in found["loss-4"]["text"]
+
+
+@pytest.mark.parametrize(("pace", "way"), [(1.05, "fast"), (0.999, "slow")])
+def test_a_clock_far_off_is_named(simulated_bay, pace, way):
+    bay = played(simulated_bay, Liar(pace=pace))
+    assert f"runs {way} by 200 ppm or more" in alerts(bay)["clock-4"]["text"]
+    assert "clock-4" not in alerts(played(simulated_bay, Liar(pace=1.0001)))
 
 
 def status_of(flags):

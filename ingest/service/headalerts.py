@@ -48,9 +48,7 @@ class HeadAlerts:
             return
         said = ", ".join(f"{info.code}: {info.mismatch}" for info in unknown)
         if len(unknown) < len(channels):
-            text = (
-                f"head {name} declares channels that cannot be used ({said}); its others are used"
-            )
+            text = f"head {name} declares channels that cannot be used ({said}); others are used"
             self._alerts.set(code, "note", text, head=name)
         else:
             text = f"head {name} gives nothing: none of its channels can be used ({said})"

@@ -229,4 +229,5 @@ def _wheel(bay: BayTable, turn: TurnTable) -> WheelSettings:
             port_height_m=bay.port_height_m,
         ),
         cross_line_m=bay.cross_line_m,
+        clamp_offset_m=bay.clamp_offset_mm * 1e-3,
     )

@@ -54,6 +54,8 @@ def _check(args: argparse.Namespace) -> int:
     print(f"  bay {config.bay}, state in {config.state_file}")
     print(f"  broker: {broker}")
     print(f"  spread of mounting and settling: {spread}")
+    offset_mm = settings.bay.wheel.clamp_offset_m * 1e3
+    print(f"  clamps sit {offset_mm:g} mm off centre (r.m.s.), which a short roll leans on")
     if refused is not None:
         print(f"  study refused: {refused}")
     if keys:

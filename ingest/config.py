@@ -36,6 +36,10 @@ from ingest.service.turns import TurnSettings
 from ingest.service.watchdog import WatchdogSettings
 from ingest.service.wheelwork import WheelSettings
 
+NO_KEYS = (
+    "no [calibration] keys are named, so their seal guards against accidents only: anybody can "
+    "change one and seal it anew"
+)
 NO_FOLDER = "no such folder; make it and put calibration records (JSON) in, or leave the key out"
 
 NO_STUDY = "no such file; levelhead study -o makes one, or leave the key out"
@@ -225,4 +229,5 @@ def _wheel(bay: BayTable, turn: TurnTable) -> WheelSettings:
             port_height_m=bay.port_height_m,
         ),
         cross_line_m=bay.cross_line_m,
+        clamp_offset_m=bay.clamp_offset_mm * 1e-3,
     )

@@ -31,6 +31,8 @@ class BayTable(Table):
     """The study of this bay (JSON); what it found takes the place of what is assumed below."""
     cross_line_m: Length = 2.0
     """Length of a sightline across the vehicle, port to port, roughly."""
+    clamp_offset_mm: Annotated[float, Field(gt=0, le=50)] = 2.0
+    """How far off centre clamps sit on the rim (root mean square): what a short roll leans on."""
     spread_camber_deg: NotNegative = 0.02
     """What mounting and settling scatter in camber (standard uncertainty), assumed."""
     spread_heading_deg: NotNegative = 0.02
@@ -115,7 +117,8 @@ class CalibrationTable(Table):
     """Which calibration records are believed."""
 
     keys: tuple[Path, ...] = ()
-    """Public keys (PEM); with any, only records signed by one of them are used."""
+    """Public keys (PEM); with any, only records signed by one of them are used. Without, a record's
+    seal guards against accidents only: anybody can change a record and seal it anew."""
 
 
 class ConfigFile(Table):

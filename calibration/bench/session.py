@@ -46,7 +46,8 @@ class Phase(StrEnum):
 class Session:
     """Where the work stands. ``rows`` by path, withdrawn ones included; ``done`` acts by name.
 
-    ``choice`` is the place of the shown target among those offered, ``said`` what happened last.
+    ``choice`` is the place of the shown target among those offered, ``said`` what happened last,
+    ``stopped`` why the work cannot go on, ``left`` whether the technician left before its end.
     """
 
     steps: tuple[Step, ...]
@@ -58,6 +59,7 @@ class Session:
     pending: Target | None = None
     said: str = ""
     stopped: str = ""
+    left: bool = False
 
     @property
     def step(self) -> Step:
@@ -118,7 +120,7 @@ class Session:
 
     def _typed(self, text: str) -> tuple["Session", tuple[Effect, ...]]:
         if text == Answered.LEAVE:
-            return replace(self, phase=Phase.OVER), (Cancel(), Leave())
+            return replace(self, phase=Phase.OVER, left=True), (Cancel(), Leave())
         if self.phase in (Phase.READ, Phase.RECORD):
             if text == Answered.CANCEL:
                 return self._shown("Nothing was taken."), (Cancel(),)

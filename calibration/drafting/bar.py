@@ -7,13 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.drafting.wander import steadied, strayed
 from calibration.errors import BadBenchData
 from calibration.files.series import Series
 from calibration.files.table import Row
 from calibration.fits.bar import BarAttitude, BarFit, fit_bar
 from calibration.fits.parts import levelled
 from calibration.measured import Measured
-from calibration.records.parts import CHANNELS, AzimuthChannel, Coefficients, EncoderPart, Port
+from calibration.records.parts import (
+    CHANNELS,
+    AzimuthChannel,
+    Coefficients,
+    EncoderPart,
+    Port,
+    TiltPart,
+)
 from calibration.sensors import DEFAULT_ENCODER, DEFAULT_TILT, Correction
 
 F64 = NDArray[np.float64]
@@ -46,13 +54,14 @@ def find_bar(
         CalibrationFileError: a row that cannot be used.
     """
     fit = fit_pairs(file, known, length_m, azimuth)
+    degc = _temperatures(file)
     open_ = tuple(n for n in fit.undetermined if "zero" in n or n.startswith("azimuth port"))
     after = dict(known)
     if not any("zero" in n for n in open_):
         if not all(math.isfinite(f.u("zero A")) for f in (fit.incl_y, fit.azimuth)):
             why = "no reading is left over to tell how good the zeros are"
             raise BadBenchData(file.where, why, "read the heads in another attitude")
-        after = _mended(fit, known, azimuth)
+        after = _mended(fit, known, azimuth, degc)
     return BarFound(fit, after, open_)
 
 
@@ -118,14 +127,17 @@ def _from_quarter(sight: F64) -> F64:
 
 
 def _mended(
-    fit: BarFit, known: Mapping[str, Coefficients], azimuth: AzimuthChannel
+    fit: BarFit,
+    known: Mapping[str, Coefficients],
+    azimuth: AzimuthChannel,
+    degc: Mapping[str, float],
 ) -> dict[str, Coefficients]:
     after = {}
     for letter in HEADS:
         own = known[letter]
         name = f"zero {letter}"
         along, sight = (f.measured((name,), source="bar")[0] for f in (fit.incl_y, fit.azimuth))
-        tilt = levelled(own.tilt or DEFAULT_TILT, None, along)
+        tilt = _levelled(own.tilt or DEFAULT_TILT, along, degc[letter])
         encoder = own.encoders.get(azimuth, DEFAULT_ENCODER)
         after[letter] = own.model_copy(
             update={
@@ -134,6 +146,27 @@ def _mended(
             }
         )
     return _ported(fit, after, azimuth)
+
+
+def _temperatures(file: Series) -> dict[str, float]:
+    """Return the mean temperature at which each head was read, degC, NaN where none is told."""
+    temperatures = file.temperatures()
+    letters = np.array([row.word("head", HEADS) for row in file.rows])
+    told = {a: temperatures[(letters == a) & np.isfinite(temperatures)] for a in HEADS}
+    return {a: float(each.mean()) if each.size else math.nan for a, each in told.items()}
+
+
+def _levelled(part: TiltPart, along: Measured, degc: float) -> TiltPart:
+    """Return the part with the level along the bar, which was found at ``degc``.
+
+    To the part's reference it is carried over a drift that is known no better than the part says.
+    The head wanders in the bar's readings as in its own, so no weighing makes that less.
+    """
+    above = 0.0 if math.isnan(degc) else degc - part.reference_temperature_degc
+    u_drift = abs(above) * math.radians(part.u_bias_deg_per_degc[1])
+    carried = along + Measured.of(0.0, u_drift, source="drift up to the bar") if u_drift else along
+    mended = levelled(steadied(part), None, carried)
+    return mended if part.u_wander_deg is None else strayed(mended, part.u_wander_deg)
 
 
 def _zeroed(encoder: EncoderPart, zero: Measured) -> EncoderPart:

@@ -29,6 +29,10 @@ def begin(
     if previous is not None and previous.head_id != head.head_id:
         why = f"is of head {previous.head_id}, and the sheet's is {head.head_id}"
         raise BadBenchData(f"record {previous.record_id}", why, "give that head's own record")
+    if isinstance(previous, CalibrationRecord) and previous.simulated != sheet.simulated:
+        why = "is of simulated work" if previous.simulated else "is of a head on a real bench"
+        remedy = "what is simulated and what is real do not follow each other; begin without it"
+        raise BadBenchData(f"record {previous.record_id}", why, remedy)
     content: dict[str, Any] = {}
     if previous is not None:
         started = follows(previous, head.record_id, sheet.issued)

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from calibration.errors import BadBenchData
 from calibration.files.series import AXES, FACINGS, Series
 from calibration.fits import two_axis
-from calibration.fits.combined import DRIFT, HEAD, Placed, Tumbled, fit_tilt
+from calibration.fits.combined import BIAS_DRIFT, DRIFT, HEAD, Placed, Tumbled, fit_tilt
 from calibration.fits.parts import tilt_part, two_axis_part
 from calibration.fits.result import Fit
 from calibration.fits.tilt_reversal import fit_reversal
@@ -68,19 +68,44 @@ def find_tilt(files: Sequence[Series], setup: TiltSetup) -> TiltFound:
     if spheres and not three:
         remedy = "give incl_z_deg in every file, or leave the sphere out"
         raise BadBenchData("tilt", "a sphere needs all three axes", remedy)
-    placed = [p for f in files if f.kind != "sphere" for p in _placements(f, setup)]
     thermal = any(f.kind == "oven" for f in files)
-    method = ", ".join(dict.fromkeys(f.kind for f in files))
-    if three:
-        tumbled = _tumbled(spheres, setup) if spheres else None
-        fit = fit_tilt(tumbled, placed, thermal=thermal)
-    else:
-        two = [_without_upright(p) for p in placed]
-        fit = two_axis.fit_two_axes(two, thermal=thermal)
+    if not thermal:
+        setup = _where_read(files, setup)
+    fit = _fit(files, setup, three, thermal)
+    if thermal and set(fit.undetermined) & {*BIAS_DRIFT[:2]}:
+        setup = _where_read(files, setup)  # an oven that was hardly heated tells no drift
+        fit = _fit(files, setup, three, thermal)
     part = _part(fit, setup, three)
+    method = ", ".join(dict.fromkeys(f.kind for f in files))
     if part is not None:
+        placed = [p for f in files if f.kind != "sphere" for p in _placements(f, setup)]
         part = _with_level(part, {p.axis for p in placed if np.ptp(p.facing) > 0}, setup)
     return TiltFound({"incl": fit}, part, method, _open(fit))
+
+
+def _where_read(files: Sequence[Series], setup: TiltSetup) -> TiltSetup:
+    """Return the setup with the readings' mean temperature for reference.
+
+    What is fitted without a drift holds where it was read: anywhere else the drift, which nobody
+    knows, comes on top.
+    """
+    told = np.concatenate([f.temperatures() for f in files])
+    told = told[np.isfinite(told)]
+    if not told.size:
+        return setup
+    return replace(setup, reference_degc=round(float(told.mean()), 2))
+
+
+def _fit(files: Sequence[Series], setup: TiltSetup, three: bool, thermal: bool) -> Fit:
+    spheres = [f for f in files if f.kind == "sphere"]
+    placed = [p for f in files if f.kind != "sphere" for p in _placements(f, setup)]
+    u_bias = np.radians(DEFAULT_TILT.u_bias_deg_per_degc).tolist()
+    u_scale = DEFAULT_TILT.u_scale_per_degc[:2]
+    if three:
+        tumbled = _tumbled(spheres, setup) if spheres else None
+        return fit_tilt(tumbled, placed, thermal=thermal, u_drift=(*u_bias, *u_scale))
+    two = [_without_upright(p) for p in placed]
+    return two_axis.fit_two_axes(two, thermal=thermal, u_drift=(*u_bias[:2], *u_scale))
 
 
 def _alone(files: Sequence[Series], setup: TiltSetup) -> TiltFound | None:

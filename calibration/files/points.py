@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 TILT = ("incl_x", "incl_y")
@@ -43,11 +43,15 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Points:
-    """All readings of one file, in the order taken; ``performed`` where the file tells."""
+    """All readings of one file, in the order taken; ``performed`` where the file tells.
+
+    ``taken``: when the first and the last of them were.
+    """
 
     where: str
     readings: tuple[Reading, ...]
     performed: date | None = None
+    taken: tuple[datetime, datetime] | None = None
 
     @property
     def channels(self) -> tuple[str, ...]:

@@ -1,7 +1,6 @@
 """Reading ``found.csv`` and ``left.csv``. Columns are documented in FILES.md."""
 
 import math
-from datetime import date
 from decimal import Decimal, InvalidOperation
 
 from calibration.files.points import (
@@ -50,8 +49,10 @@ def parse_points(text: str, where: str, head_id: str, still_deg: float = STILL_D
     rows = read_rows(text, where, NEEDED, STEMS)
     readings = tuple(_reading(row, head_id, still_deg) for row in rows)
     check_whole(where, readings)
-    days = [day for row in rows if (day := _day(row)) is not None]
-    return Points(where, readings, max(days) if days else None)
+    moments = [moment for row in rows if (moment := row.moment("time")) is not None]
+    days = [moment.date() for moment in moments]
+    taken = (min(moments), max(moments)) if moments else None
+    return Points(where, readings, max(days) if days else None, taken)
 
 
 def _reading(row: Row, head_id: str, still_deg: float) -> Reading:
@@ -144,8 +145,3 @@ def _angle(row: Row, column: str, limit_deg: float) -> float:
     if abs(angle) > limit_deg:
         raise row.fault(f"{column} is {angle:g}, beyond {limit_deg:g} degrees")
     return angle
-
-
-def _day(row: Row) -> date | None:
-    moment = row.moment("time")
-    return None if moment is None else moment.date()

@@ -6,7 +6,7 @@ the certificate's hash, or out of date stops the work (ISO/IEC 17025:2017, 6.4 a
 
 import datetime
 import tomllib
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from calibration.errors import CalibrationFileError, ReferenceRefused
 from calibration.records.fields import Line, MaybeSha256, Word
-from calibration.records.papers import ReferenceUse
+from calibration.records.papers import AlsoStated, ReferenceUse
 
 
 class Kind(StrEnum):
@@ -43,6 +43,10 @@ UNITS = {
 """The unit that ``value`` and ``U`` have to be in; nothing is converted in silence."""
 
 ANGLED = (Kind.BAR, Kind.SINE_BAR)
+ANGLES = {
+    Kind.BAR: "second end against the first",
+    Kind.SINE_BAR: "face against the plane of the rollers",
+}
 STEPPED = (Kind.REFERENCE_ENCODER, Kind.LEVEL)
 
 Number = Annotated[Decimal, Field(allow_inf_nan=False, max_digits=24, decimal_places=12)]
@@ -98,6 +102,9 @@ class Reference(_Entry):
             raise ValueError(f"due {self.due} is not after date {self.date}")
         if self.kind in ANGLED and (self.value <= 0 or self.U_angle_deg is None):
             raise ValueError(f"a {self.kind} needs value (its length) and U_angle_deg")
+        # A set of blocks may have all of its uncertainty in U_per_mm, or in its blocks.
+        if self.U_angle_deg == 0 or (self.U == 0 and self.kind is not Kind.GAUGE_BLOCKS):
+            raise ValueError("U and U_angle_deg are never 0; take them from the certificate")
         self._check_strangers()
         return self
 
@@ -224,7 +231,27 @@ def use_of(reference: Reference) -> ReferenceUse:
         k=plain(reference.k),
         issued=reference.date,
         due=reference.due,
+        also=tuple(_also(reference)),
     )
+
+
+def _also(reference: Reference) -> Iterator[AlsoStated]:
+    """Yield what a reference states beside its value."""
+
+    def stated(what: str, value: Decimal, unit: str, expanded: Decimal) -> AlsoStated:
+        told = {"what": what, "value": plain(value), "unit": unit, "U": plain(expanded)}
+        return AlsoStated.model_validate(told)
+
+    if reference.U_angle_deg is not None:
+        angle = reference.angle_deg or Decimal(0)
+        yield stated(ANGLES[reference.kind], angle, "deg", reference.U_angle_deg)
+    if reference.U_per_mm is not None:
+        # 1 mm/m is 0.001 mm for each mm.
+        per_m = reference.U_per_mm * 1000
+        yield stated("more of it with the stack's height", Decimal(0), "mm/m", per_m)
+    for block in reference.blocks:
+        name = f"block {block.nominal_mm:f} mm, deviation"
+        yield stated(name, block.deviation_mm, "mm", block.U_mm)
 
 
 def plain(number: Decimal) -> str:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import BadBenchData
-from calibration.fits.result import STEP, Fit, solve_model
+from calibration.fits.result import STEP, Fit, considering, derivative, solve_model
 from calibration.fits.tilt_sphere import BIAS, CROSS, LEAST_SPAN, SCALE, symmetric
 
 F64 = NDArray[np.float64]
@@ -59,12 +59,15 @@ def fit_tilt(
     placed: Sequence[Placed],
     *,
     thermal: bool,
+    u_drift: Sequence[float] = (),
     sigma: float | None = None,
 ) -> Fit:
     """Fit everything that the readings determine; the rest is named and NaN.
 
     Args:
         thermal: fit the drift over temperature; without it there is none.
+        u_drift: standard uncertainties of the drift (``DRIFT``, shares per degC) where it is not
+            fitted; readings at temperatures apart are that much less in agreement.
         sigma: standard deviation of one axis in one row, where known.
 
     Raises:
@@ -73,9 +76,15 @@ def fit_tilt(
     if tumbled is None and not placed:
         raise BadBenchData("tilt", "there are no readings", "take sphere or step readings")
     model = _Model(tumbled, tuple(placed), thermal)
-    return solve_model(
-        model, model.start(), model.readings(), model.names, sigma=sigma, labels=model.labels()
+    start = model.start()
+    fit = solve_model(
+        model, start, model.readings(), model.names, sigma=sigma, labels=model.labels()
     )
+    if thermal or not u_drift:
+        return fit
+    drifting = _Model(tumbled, tuple(placed), True)
+    at = np.where(np.isnan(fit.values), start, fit.values)
+    return considering(fit, drift_columns(drifting, at, len(HEAD), len(DRIFT)), np.array(u_drift))
 
 
 class _Model:
@@ -137,6 +146,13 @@ class _Model:
         slope = (true * gain / length[:, None]) @ matrix
         distance: ANY = (length - 1.0) / np.sqrt((slope * slope).sum(axis=1))
         return distance
+
+
+def drift_columns(model: Callable[[ANY], ANY], at: F64, before: int, count: int) -> F64:
+    """Return what drifts add to the readings, (n, count); they come after ``before`` others."""
+    whole = np.concatenate([at[:before], np.zeros(count), at[before:]])
+    columns: F64 = derivative(model, whole)[:, before : before + count]
+    return columns
 
 
 def turned_matrix(head: ANY) -> ANY:

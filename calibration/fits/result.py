@@ -26,6 +26,8 @@ NO_COLUMN = 1e-13
 STEP = 1e-30
 """Imaginary step of the derivative: so small that its square vanishes."""
 PASSES = 50
+FARTHEST = 1e100
+"""A model that foretells this has left the readings, and its squares leave the doubles."""
 SUSPICIOUS = 3.29
 """Baarda's limit for one standardised residual, alpha = 0.001 two-sided."""
 
@@ -105,6 +107,20 @@ class Fit:
         return t * math.sqrt(self.dof / (self.dof - 1 + t * t))
 
 
+def considering(fit: Fit, columns: F64, u: F64) -> Fit:
+    """Return the fit with the doubt of effects that its model leaves out, in the covariance.
+
+    Args:
+        columns: what a unit of each effect adds to the readings, shape (n, q).
+        u: standard uncertainty of each effect, shape (q,).
+
+    An effect moves the coefficients by ``J+ column`` (law of propagation, GUM 5.1.2); the
+    readings' own scatter does not show it, as it is the same in many of them.
+    """
+    moves = np.array([_pseudo(fit.jacobian, column)[0] for column in columns.T]).T * u
+    return replace(fit, covariance=fit.covariance + moves @ moves.T)
+
+
 def also_open(fit: Fit, names: Sequence[str]) -> Fit:
     """Return the fit with what no reading of its kind determines named beside the rest."""
     return replace(fit, undetermined=(*fit.undetermined, *names))
@@ -157,8 +173,12 @@ def solve_model(
     _check(y[:, None], y)
     x = start.astype(np.float64).copy()
     for _ in range(PASSES):
-        slope = derivative(model, x)
-        step, cofactor, rank, loose = _pseudo(slope, y - np.real(model(x.astype(complex))))
+        with np.errstate(over="ignore", invalid="ignore"):
+            slope = derivative(model, x)
+            off = y - np.real(model(x.astype(complex)))
+        if not (np.abs(slope) < FARTHEST).all() or not (np.abs(off) < FARTHEST).all():
+            break
+        step, cofactor, rank, loose = _pseudo(slope, off)
         x = x + step
         if not np.isfinite(x).all():
             break

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import BadBenchData
-from calibration.fits.combined import Placed, Plates
-from calibration.fits.result import Fit, solve_model
+from calibration.fits.combined import Placed, Plates, drift_columns
+from calibration.fits.result import Fit, considering, solve_model
 
 ANY = NDArray[Any]
 
@@ -20,8 +20,16 @@ HEAD = ("bias x", "bias y", "m xx", "m xy", "m yx", "m yy")
 DRIFT = ("bias x per degC", "bias y per degC", "scale x per degC", "scale y per degC")
 
 
-def fit_two_axes(placed: Sequence[Placed], *, thermal: bool, sigma: float | None = None) -> Fit:
+def fit_two_axes(
+    placed: Sequence[Placed],
+    *,
+    thermal: bool,
+    u_drift: Sequence[float] = (),
+    sigma: float | None = None,
+) -> Fit:
     """Fit bias, matrix and drift of two axes; raw readings of shape (n, 2).
+
+    ``u_drift``: of ``DRIFT``, as for ``combined.fit_tilt``.
 
     Raises:
         BadBenchData: no readings, or no convergence.
@@ -33,9 +41,10 @@ def fit_two_axes(placed: Sequence[Placed], *, thermal: bool, sigma: float | None
     names = (*HEAD, *drift, *tilts)
 
     def model(x: ANY) -> ANY:
+        count = x.size - len(HEAD) - len(tilts)
         slopes = np.zeros(4, dtype=x.dtype)
-        slopes[: len(drift)] = x[6 : 6 + len(drift)]
-        true = plates.true(x[6 + len(drift) :])[:, :2]
+        slopes[:count] = x[6 : 6 + count]
+        true = plates.true(x[6 + count :])[:, :2]
         above = plates.above_degc[:, None]
         unscaled = true / (1.0 + slopes[2:] * above)
         raw: ANY = x[:2] + slopes[:2] * above + unscaled @ np.linalg.inv(x[2:6].reshape(2, 2)).T
@@ -46,4 +55,8 @@ def fit_two_axes(placed: Sequence[Placed], *, thermal: bool, sigma: float | None
     readings = np.concatenate([p.raw.ravel() for p in placed])
     rows = [f"{p.name} {i + 1}" for p in placed for i in range(len(p.raw))]
     labels = [f"{row}, axis {axis}" for row in rows for axis in "xy"]
-    return solve_model(model, start, readings, names, sigma=sigma, labels=labels)
+    fit = solve_model(model, start, readings, names, sigma=sigma, labels=labels)
+    if thermal or not u_drift:
+        return fit
+    at = np.where(np.isnan(fit.values), start, fit.values)
+    return considering(fit, drift_columns(model, at, len(HEAD), len(DRIFT)), np.array(u_drift))

@@ -42,6 +42,9 @@ Unit = Literal["deg", "mm", "mm/m", "[in_i]", "Cel", "s", "%", "1"]
 Count = Annotated[int, Field(ge=1, le=2**53 - 1)]
 Whole = Annotated[int, Field(ge=0, le=2**53 - 1)]
 
+Moment = Annotated[str, Field(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z$")]
+"""RFC 3339 in UTC, whole seconds: two of them compare as text."""
+
 RecordId = Annotated[str, Field(pattern=r"^cal-[0-9]{4}-[0-9]{4,12}$")]
 HeadId = Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
 """Eight bytes in hex, as the head itself says them."""

@@ -103,6 +103,9 @@ class Occasion(Part):
     deviations: Paragraph = ""
     """From the method."""
     environment: Environment | None = None
+    simulated: Annotated[bool, Field(exclude_if=lambda told: not told)] = False
+    """Nothing was on a bench: the readings come from simulated heads. Absent where they do not,
+    so that older records keep their text and hash."""
 
     @model_validator(mode="after")
     def _check_due(self) -> Self:
@@ -111,6 +114,15 @@ class Occasion(Part):
         if self.due_agreed and self.due is None:
             raise ValueError("due_agreed without due")
         return self
+
+
+class AlsoStated(Part):
+    """A further value of a reference's certificate, with the reference's own k."""
+
+    what: Line
+    value: Decimal
+    unit: Unit
+    U: NotNegative
 
 
 class ReferenceUse(Part):
@@ -130,6 +142,10 @@ class ReferenceUse(Part):
     k: Positive
     issued: date
     due: date
+    also: Annotated[
+        tuple[AlsoStated, ...], Field(max_length=200, exclude_if=lambda told: not told)
+    ] = ()
+    """Whatever else of its certificate a result stands on: an angle, the blocks of a set."""
 
     @model_validator(mode="after")
     def _check_dates(self) -> Self:

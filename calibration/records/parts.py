@@ -34,6 +34,10 @@ class Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
+def _is_none(value: object) -> bool:
+    return value is None
+
+
 class TiltPart(Part):
     """The inclinometer: ``s_true = M(T) @ (s_raw - b(T))`` on the sines of the readings.
 
@@ -53,6 +57,8 @@ class TiltPart(Part):
     scale_per_degc: Vector
     u_scale_per_degc: VectorU
     dof: Annotated[float, Field(gt=0)] | None = None
+    u_wander_deg: Annotated[VectorU | None, Field(exclude_if=_is_none)] = None
+    """The part of ``u_bias_deg`` that zeros stray by with time; absent where it was not told."""
 
     @model_validator(mode="after")
     def _check_shapes(self) -> Self:
@@ -63,6 +69,7 @@ class TiltPart(Part):
             "u_bias_deg_per_degc": self.u_bias_deg_per_degc,
             "scale_per_degc": self.scale_per_degc,
             "u_scale_per_degc": self.u_scale_per_degc,
+            "u_wander_deg": self.u_bias_deg if self.u_wander_deg is None else self.u_wander_deg,
         }
         for name, vector in vectors.items():
             if len(vector) != n:

@@ -13,6 +13,7 @@ from calibration.records.fields import (
     Direction,
     FigureName,
     Line,
+    Moment,
     NotNegative,
     Positive,
     Probability,
@@ -98,6 +99,9 @@ class Point(Part):
     U: NotNegative
     k: Positive
     unit: Unit
+    moved: Annotated[Decimal | None, Field(exclude_if=lambda told: told is None)] = None
+    """How far ``reference`` was moved from what a reference without a zero said, so that the
+    errors' mean is nought; absent where the reference knows the angle itself."""
 
 
 class Figure(Part):
@@ -141,6 +145,9 @@ class Run(Part):
     points: Annotated[tuple[Point, ...], Field(max_length=2000)] = ()
     figures: Annotated[tuple[Figure, ...], Field(max_length=100)] = ()
     verdicts: Annotated[tuple[Verdict, ...], Field(max_length=100)] = ()
+    taken_from: Annotated[Moment | None, Field(exclude_if=lambda told: told is None)] = None
+    taken_to: Annotated[Moment | None, Field(exclude_if=lambda told: told is None)] = None
+    """When the first and the last reading were taken; absent where the file does not say."""
 
 
 class BudgetLine(Part):

@@ -1,6 +1,10 @@
 """An adjustment: which coefficients a run is judged with, and what is asked of the run after it."""
 
+from datetime import UTC, datetime
+
 from calibration.errors import BadBenchData
+from calibration.files.points import Points
+from calibration.records.papers import RawFile
 from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
 from calibration.records.results import Point
@@ -42,6 +46,36 @@ def same_points(record: CalibrationRecord, left: Verification) -> None:
         extra = "lacks" if len(found) > len(now) else "adds"
         first = (found if len(found) > len(now) else now)[min(len(found), len(now))]
         raise BadBenchData("as left", f"it {extra} {first}", "repeat the points as found")
+
+
+def measured_apart(record: CalibrationRecord, when: str, raw: RawFile, points: Points) -> None:
+    """See to it that as found and as left are two measurements (ISO/IEC 17025:2017, 7.8.4.1 d).
+
+    Raises:
+        BadBenchData: the readings are those of the record's other run, or were taken while those
+            of the other were.
+    """
+    other = "found" if when == "left" else "left"
+    run = record.as_found if other == "found" else record.as_left
+    if run is None:
+        return
+    name = f"verification as {other}"
+    remedy = "measure the points again, after the adjustment"
+    if any(file.what == name and file.sha256 == raw.sha256 for file in record.raw):
+        why = f"this file is the one of the {name}, whatever it is called"
+        raise BadBenchData(f"{points.where}: as {when}", why, remedy)
+    if points.taken is None or run.taken_from is None or run.taken_to is None:
+        return
+    first, last = map(moment_text, points.taken)
+    # A file may say whole seconds: one run may end in the second in which the next begins.
+    if first < run.taken_to and run.taken_from < last:
+        why = f"taken from {first} to {last}, and as {other} from {run.taken_from} to "
+        raise BadBenchData(f"{points.where}: as {when}", f"{why}{run.taken_to}", remedy)
+
+
+def moment_text(moment: datetime) -> str:
+    """Return a moment as a record writes it: UTC, whole seconds."""
+    return f"{moment.astimezone(UTC).replace(tzinfo=None).isoformat(timespec='seconds')}Z"
 
 
 def _place(point: Point) -> str:

@@ -37,6 +37,9 @@ class PointError:
     repeats: int
     indication_deg: float
     budget: Budget
+    moved_deg: float | None = None
+    """The mean error, which a reference that knows differences alone cannot tell: it is added
+    to what that reference said, and errors are taken from it. None where the angle is known."""
 
     @property
     def error_deg(self) -> float:
@@ -122,7 +125,7 @@ def known_angle_errors(
         offset = float(series.difference_deg.mean())
         series = _from_mean(series)
         points, places = points - points.mean(axis=0), places - places.mean(axis=0)
-    found = []
+    found, moved = [], None if absolute else offset
     for i, at in enumerate(series.at):
         indication = float(series.difference_deg[i] + series.reference_deg[i])
         step = float(reference.step_deg or 0)
@@ -132,7 +135,7 @@ def known_angle_errors(
             _along(Input.limits(KNOWN_ANGLE[4], 0.0, step / 2), points[i]),
         )
         budget = evaluate(inputs, partial(known_angle_error, offset))
-        found.append(PointError(at, series.repeats[i], indication, budget))
+        found.append(PointError(at, series.repeats[i], indication, budget, moved))
     return tuple(found)
 
 

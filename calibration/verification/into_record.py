@@ -1,7 +1,7 @@
 """A verification as a record states it: decimal text, rounded as it is printed (GUM 7.2.6)."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 
 from calibration.decision import Rule
 from calibration.files.references import use_of
@@ -14,6 +14,7 @@ from calibration.records.results import Verdict as VerdictPart
 from calibration.reporting import report_expanded, report_unknown
 from calibration.rounding import Place
 from calibration.units import Unit
+from calibration.verification.adjustment import moment_text
 from calibration.verification.errors_at_points import PointError
 from calibration.verification.figures import Figure
 from calibration.verification.record_budgets import (
@@ -27,14 +28,19 @@ from calibration.verification.record_budgets import (
 from calibration.verification.run import ChannelResult, Verification
 from calibration.verification.verdicts import Verdict
 
+Taken = tuple[datetime, datetime] | None
+
 PRINTED = ("max-error", "zero", "repeatability", "hysteresis", "linearity", "cross-axis")
 """Figures that a record has a name for."""
 
 
-def run_of(verification: Verification, performed: date) -> Run:
-    """Return the run as a record holds it."""
+def run_of(verification: Verification, performed: date, taken: Taken = None) -> Run:
+    """Return the run as a record holds it; ``taken``: as in ``Points``."""
     channels = verification.channels
+    first, last = (None, None) if taken is None else map(moment_text, taken)
     return Run(
+        taken_from=first,
+        taken_to=last,
         performed=performed,
         points=tuple(_point(c, p) for c in channels for p in c.points),
         figures=tuple(_figure(c, f) for c in channels for f in c.figures if f.name in PRINTED),
@@ -52,6 +58,7 @@ def recorded(
     raw: RawFile,
     rule: Rule,
     head_class: str,
+    taken: Taken = None,
 ) -> CalibrationRecord:
     """Return the draft with this run in it; a run of the same kind is replaced.
 
@@ -67,7 +74,7 @@ def recorded(
         budgets=(*kept, *(budget_of(b, when) for b in budgets)),
         decision_rule=rule,
         head_class=head_class,
-        **{f"as_{when}": run_of(verification, performed)},
+        **{f"as_{when}": run_of(verification, performed, taken)},
     )
 
 
@@ -86,6 +93,7 @@ def _point(channel: ChannelResult, point: PointError) -> Point:
         U=_decimal(shown.U or 0.0, shown.dp),
         k=factor_text(b.k),
         unit=Unit.DEGREE.value,
+        moved=None if point.moved_deg is None else place.text(place.nearest(point.moved_deg)),
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from ingest.chain.envelope import Line, line_below
 from ingest.chain.order import OrderedRun
+from ingest.chain.slope import slope_limits
 from ingest.chain.stage import require
 from ingest.core.blocks import F64, I32, I64, U8
 
@@ -14,6 +15,10 @@ _FIRST_EPOCH_US = 125_000
 _KNOWN_FROM_EPOCHS = 8
 _BOUND_FROM_SAMPLES = 20
 _TICK_NS = 1000
+_PROVEN_FROM_EPOCHS = 20
+_PROVEN_DEVIATES = 5.3
+"""How surely a bad clock is named (one error in some ten million). Theil and Sen's slope takes no
+law of lateness for granted, and a few arrivals that were late do not turn it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,12 +131,15 @@ class Clock:
 
     @property
     def beyond_ppm(self) -> float | None:
-        """The most that a clock is believed to gain, where this one gains that or more (negative:
-        loses); None where it does not. Times drift away from such a head."""
-        drift, most = self.drift_ppm, self._steepest * 1e3
-        if drift is None or abs(drift) < most * (1.0 - 1e-9):
+        """The most that a clock is believed to gain, where this one surely gains more (negative:
+        loses more); None where it does not, or cannot be told from how late samples come."""
+        t_us, offset_ns = self._points
+        if len(t_us) < _PROVEN_FROM_EPOCHS:
             return None
-        return math.copysign(most, drift)
+        least, most = slope_limits(t_us, offset_ns, _PROVEN_DEVIATES)
+        if least <= self._steepest and most >= -self._steepest:
+            return None
+        return math.copysign(self._steepest * 1e3, -(least + most))
 
     @property
     def bound_ns(self) -> int | None:

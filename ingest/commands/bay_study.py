@@ -5,6 +5,8 @@ from pathlib import Path
 
 from calibration.errors import CalibrationFileError
 from calibration.study import load_study
+from ingest.commands.tables import read_text
+from ingest.core.errors import InputError
 from ingest.service.bayspread import studied
 from ingest.service.service import ServiceSettings
 
@@ -18,9 +20,8 @@ def with_study(
     if path is None:
         return service, None
     try:
-        study = load_study(path.read_text(encoding="utf-8"), str(path), bay)
-    except (OSError, UnicodeDecodeError, CalibrationFileError) as error:
-        reason = str(error) if isinstance(error, CalibrationFileError) else f"{path}: {error}"
+        study = load_study(read_text(str(path))[1], str(path), bay)
+    except (InputError, CalibrationFileError) as reason:
         assumed = service.bay.wheel.spread.source
         return service, f"{reason}; results stand on the {assumed} until there is one that holds"
     wheel = service.bay.wheel

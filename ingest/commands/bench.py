@@ -44,6 +44,7 @@ TURNED = ("rotation", "azimuth_cross")
 SIMULATED = Scope(warm_up_s=30.0, still_s=60.0, turned=TURNED)
 """A simulated head is warm already, and its noise is the same all day."""
 EXIT_STOPPED = 3
+GOES_ON = "All readings are in {folder}; the same command goes on there."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -87,10 +88,16 @@ def run(args: argparse.Namespace) -> int:
         reason = (error.strerror or "cannot be made").lower()
         raise InputError(str(args.folder), None, reason) from error
     folder = Folder(args.folder, args.references or args.folder / REFERENCES)
+    with folder.held():
+        return _work(args, folder)
+
+
+def _work(args: argparse.Namespace, folder: Folder) -> int:
     if args.simulated:
         letters = LETTERS[:1] if args.one_head else LETTERS
         write_papers(folder, args.seed, datetime.now(UTC).date(), letters)
     sheet = folder.read_sheet()
+    _see_which(args, folder, sheet)
     heads: Heads
     if args.simulated:
         there = [head.letter for head in sheet.head]
@@ -104,8 +111,18 @@ def run(args: argparse.Namespace) -> int:
         with _answers(args.script) as script:
             return asyncio.run(work.run(script))
     except KeyboardInterrupt:
-        print(f"\nStopped. All readings are in {folder.path}; the same command goes on there.")
+        print(f"\nStopped. {GOES_ON.format(folder=folder.path)}")
         raise
+
+
+def _see_which(args: argparse.Namespace, folder: Folder, sheet: Sheet) -> None:
+    """See to it that a certificate of simulated heads says so, and one of real heads does not."""
+    if args.simulated and not sheet.simulated:
+        reason = "does not say simulated = true, as it has to with --simulated; add the line"
+        raise InputError(str(folder.sheet), None, f"{reason}, or take another folder")
+    if sheet.simulated and not args.simulated:
+        reason = "says simulated = true, and these heads are real; take another folder"
+        raise InputError(str(folder.sheet), None, reason)
 
 
 class Bench:
@@ -138,8 +155,14 @@ class Bench:
                     session = await self._turn(session, terminal)
         finally:
             await self._heads.close()
-        print(session.said or "All is done.")
-        return EXIT_STOPPED if session.stopped else 0
+        print(self._end(session))
+        return EXIT_STOPPED if session.stopped or terminal.ended else 0
+
+    def _end(self, session: Session) -> str:
+        if not session.left:
+            return session.said or "All is done."
+        at = f"Left at step {session.at + 1} of {len(session.steps)}, {session.step.title}."
+        return f"{at} {GOES_ON.format(folder=self._folder.path)}"
 
     def _begun(self) -> Session:
         rows = self._folder.read_rows(self._steps({}))

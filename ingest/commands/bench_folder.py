@@ -1,8 +1,11 @@
 """The folder of a piece of bench work: its files are the state, read whole and written whole."""
 
+import contextlib
 import csv
+import fcntl
 import io
-from collections.abc import Iterable, Mapping
+import os
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -37,6 +40,25 @@ class Folder:
     def draft(self, letter: str) -> Path:
         """Return where the record of a head lies."""
         return self.path / f"{letter}.json"
+
+    @contextlib.contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep a second bench out: each would write over the rows that the other took.
+
+        The folder itself is locked, so nothing stays behind, not even after a kill. Where a
+        file system knows no locks nobody is kept out. Raises ``InputError``.
+        """
+        handle = os.open(self.path, os.O_RDONLY)
+        try:
+            with contextlib.suppress(OSError):
+                try:
+                    fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                except BlockingIOError:
+                    reason = "another bench is at work in it; end that one, or name another folder"
+                    raise InputError(str(self.path), None, reason) from None
+            yield
+        finally:
+            os.close(handle)
 
     def read_sheet(self) -> Sheet:
         """Return the sheet. Raises ``InputError`` and ``CalibrationFileError``."""

@@ -156,6 +156,7 @@ due = {until}
 
 def _sheet(today: date) -> str:
     return f"""# Who, for whom, which heads, with what. Everybody and everything here is invented.
+simulated = true
 issued = {today}
 received = {today}
 due = {today + timedelta(days=365)}

@@ -27,6 +27,8 @@ class Terminal(Protocol):
 
     eager: bool
     """Whether a line may be taken at any time, or only when the bench waits for one."""
+    ended: bool
+    """Whether the bench was left because no more lines come, rather than by somebody's word."""
 
     @property
     def size(self) -> tuple[int, int]:
@@ -46,8 +48,9 @@ class Plain:
     size = (WIDTH, 1000)
 
     def __init__(self, answers: TextIO) -> None:
+        self.ended = False
         self._answers = answers
-        self._typed: queue.Queue[str] = queue.Queue()
+        self._typed: queue.Queue[str | None] = queue.Queue()
         threading.Thread(target=self._read, name="answers", daemon=True).start()
 
     def show(self, lines: Sequence[str], changed: bool) -> None:
@@ -58,19 +61,22 @@ class Plain:
     def line(self) -> str | None:
         """Return the next answer."""
         with contextlib.suppress(queue.Empty):
-            return self._typed.get_nowait()
+            line = self._typed.get_nowait()
+            self.ended = line is None
+            return LEFT if line is None else line
         return None
 
     def _read(self) -> None:
         for line in self._answers:
             self._typed.put(line.rstrip("\n"))
-        self._typed.put(LEFT)
+        self._typed.put(None)
 
 
 class Screen:
     """A real terminal: the screen is renewed in place, the line being typed is at its end."""
 
     eager = True
+    ended = False
 
     def __init__(self, live: Live, console: Console) -> None:
         self._live, self._console = live, console

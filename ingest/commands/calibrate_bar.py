@@ -20,6 +20,7 @@ from ingest.commands.calibrate_work import (
     advised,
     as_json,
     coefficients,
+    draft_place,
     judged,
     lines_of,
     read_series,
@@ -64,9 +65,11 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
         remedy = "give --onto and --onto-b, or a --sheet with heads A and B"
         raise BadBenchData("bar", "one head has a draft and the other none", remedy)
     uses = [] if bar is None else [use_of(bar)]
-    # Both drafts stand before either is written.
+    # Both drafts stand, and have their places, before either is written.
     mended = {x: _mended(known[x], found, x, raw, series.days, uses) for x in HEADS}
     outputs = {"A": (args.output, args.onto), "B": (args.output_b, args.onto_b)}
+    for letter, draft in mended.items():
+        draft_place(*outputs[letter], draft)
     where = [write_draft(*outputs[letter], draft) for letter, draft in mended.items()]
     return Answer("\n".join([answer.text, *where]), answer.as_json | {"drafts": where})
 

@@ -8,6 +8,7 @@ from typing import Any
 from calibration.document.certificate.uncertainty import stability_chart
 from calibration.drafting.draft import filled
 from calibration.drafting.still import StillFound, find_still
+from calibration.drafting.wander import unsteady
 from calibration.files.sheet import REFERENCE_DEGC
 from ingest.commands.calibrate_work import (
     Answer,
@@ -16,7 +17,7 @@ from ingest.commands.calibrate_work import (
     read_series,
     write_draft,
 )
-from ingest.commands.writing import write_whole
+from ingest.commands.writing import see_replaceable, write_whole
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,13 +41,17 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     if draft is not None:
         channels = dict(draft.channels)
         channels |= {each.channel: each.figures for each in found}
+        stability = tuple(each.stability for each in found)
+        changed: dict[str, Any] = {"channels": channels}
+        if draft.coefficients.tilt is not None:
+            changed["tilt"] = unsteady(draft.coefficients.tilt, stability)
         draft = filled(
             draft,
-            coefficients={"channels": channels},
+            coefficients=changed,
             fits=(),
             raw=[raw],
             performed=series.days,
-            stability=tuple(each.stability for each in found),
+            stability=stability,
             adjusted=draft.adjusted,  # a recording changes nothing that a reading is corrected by
         )
         extra.append(write_draft(args.output, args.onto, draft))
@@ -56,6 +61,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
 def _drawn(found: StillFound, path: Path) -> str:
     """Draw a channel beside the others: ``still.svg`` becomes ``still-incl_x.svg``."""
     own = path.with_name(f"{path.stem}-{found.channel}{path.suffix or '.svg'}")
+    see_replaceable(own, lambda start: b"<svg" in start, "drawing")
     write_whole(own, stability_chart(found.stability).svg)
     return f"drawn: {own}"
 

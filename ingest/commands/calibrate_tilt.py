@@ -2,8 +2,11 @@
 
 import argparse
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
+
+import numpy as np
 
 from calibration.bench.procedure import Procedure
 from calibration.bench.sine_steps import SineSteps
@@ -11,10 +14,12 @@ from calibration.bench.tumble import Tumble
 from calibration.bench.turned_about import Reversal
 from calibration.drafting.draft import filled, summary
 from calibration.drafting.tilt import TiltFound, TiltSetup, find_tilt
+from calibration.drafting.wander import unsteady
 from calibration.files.references import Kind, use_of
 from calibration.files.series import TILT_KINDS, Series
 from calibration.files.sheet import REFERENCE_DEGC, TURN_DEG
 from calibration.records.papers import ReferenceUse
+from calibration.records.parts import TiltPart
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
@@ -25,12 +30,15 @@ from ingest.commands.calibrate_work import (
     judged,
     lines_of,
     read_series,
+    see_no_doubles,
     write_draft,
 )
-from ingest.core.errors import InputError
+from ingest.core.errors import InputError, MeasurementRefused
 
 ALIGNMENT_DEG = 0.1
 """How squarely a head stands on the sine bar, k = 2 (as for a verification)."""
+GROSS_DEG = 2.0
+"""Farther from the others no head at rest on its place reads: the row says what was not so."""
 REMEDIES = {
     "turn z": "raise the head on the sine bar along both axes (steps)",
     "turn": "turn the head half round on its place on a plate (reversal)",
@@ -65,9 +73,15 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     draft = work.draft(args.head, args.onto, args.previous)
     kinds = TILT_KINDS if args.method is None else (args.method,)
     read = [read_series(path, draft, kinds) for path in args.files]
+    see_no_doubles(raw for _, raw in read)
     setup, used = _setup(args, work, any(series.kind == "steps" for series, _ in read))
     found = find_tilt([series for series, _ in read], setup)
+    if found.part is not None:
+        found = replace(found, part=unsteady(found.part, draft.stability if draft else ()))
     files = [series for series, _ in read]
+    _see_no_gross_error(found)
+    if found.part is not None:
+        _see_turned_about(files)
     answer = _answer(found, _next(files, setup), _hidden(files))
     if draft is None or found.part is None:
         return answer
@@ -82,6 +96,38 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     )
     where = write_draft(args.output, args.onto, draft)
     return Answer(f"{answer.text}\n{where}", answer.as_json | {"draft": where}, answer.code)
+
+
+def _see_no_gross_error(found: TiltFound) -> None:
+    """Refuse rows that no sensor and no seat explain: they spoil the rows beside them, too."""
+    off = {
+        label: float(residual)
+        for fit in found.fits.values()
+        for label, residual in zip(fit.labels, np.degrees(fit.residuals), strict=True)
+        if label in fit.distrusted() and abs(residual) > GROSS_DEG
+    }
+    if off:
+        worst = max(off, key=lambda label: abs(off[label]))
+        text = (
+            f"{worst} is {off[worst]:+.2f} deg off the others, limit {GROSS_DEG:g} deg: look for "
+            "a wrong sign, axis or height in its row, or take it again"
+        )
+        raise MeasurementRefused("gross-error", text, figure=abs(off[worst]), limit=GROSS_DEG)
+
+
+def _see_turned_about(files: Sequence[Series]) -> None:
+    """Refuse a reversal that is none: without the other way round it tells no zero."""
+    reversals = [file for file in files if file.kind == "reversal"]
+    ways: dict[str, set[str]] = {}
+    for row in (row for file in reversals for row in file.rows):
+        ways.setdefault(row.text("axis"), set()).add(row.text("facing"))
+    for axis, taken in ways.items():
+        if len(taken) < 2:
+            text = (
+                f"{reversals[0].where}: axis {axis} was read {taken.pop()} only, which tells no "
+                "zero; read it turned half round on its place as well, or leave the file out"
+            )
+            raise MeasurementRefused("not-turned", text, figure=1.0, limit=2.0)
 
 
 def _next(files: Sequence[Series], setup: TiltSetup) -> str:
@@ -142,12 +188,25 @@ def _answer(found: TiltFound, advice: str, hidden: Mapping[str, Sequence[int]]) 
         lines.append("  take them again with the head leaning a few degrees off")
     if advice:
         lines.append(f"  next: {advice}")
+    if found.part is not None:
+        lines += _holds(found.part)
     if found.part is None:
         lines.append("no coefficients yet: give what is still open, with these files again")
     data["full_scale_rows"] = {where: list(rows) for where, rows in hidden.items()}
     data |= {"open": {name: _remedy(name) for name in found.open}, "next": advice}
     data["part"] = None if found.part is None else found.part.model_dump(mode="json")
     return Answer("\n".join(lines), data, 0 if found.part is not None else 3)
+
+
+def _holds(part: TiltPart) -> Iterator[str]:
+    """Say where the zeros hold, how well, and what leaving that temperature costs."""
+    yield f"  the zeros hold at {part.reference_temperature_degc:g} °C (u, a standard uncertainty):"
+    for i, (u, drift) in enumerate(zip(part.u_bias_deg, part.u_bias_deg_per_degc, strict=True)):
+        wander = part.u_wander_deg[i] if part.u_wander_deg else 0.0
+        yield (
+            f"  incl_{'xyz'[i]}: u {u:.2g}°, of it {wander:.2g}° wander with time; "
+            f"each degree off contributes {drift:.2g}°"
+        )
 
 
 def _is_angle(name: str) -> bool:

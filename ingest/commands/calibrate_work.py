@@ -20,9 +20,9 @@ from calibration.files.sheet import Sheet, SheetHead, parse_sheet
 from calibration.fits.result import Fit
 from calibration.records.papers import RawFile, Software
 from calibration.records.record import CalibrationRecord
-from calibration.records.text import AnyRecord, dump_record, load_record, seal
-from ingest.commands.tables import as_utf8, read_bytes, read_text
-from ingest.commands.writing import write_whole
+from calibration.records.text import AnyRecord, load_record
+from ingest.commands.draft_file import see_draft_place, write_draft_file
+from ingest.commands.tables import STANDARD_INPUT, as_utf8, read_bytes, read_text
 from ingest.core.errors import InputError
 
 TWO_SIGMA = 0.9545
@@ -136,10 +136,30 @@ def read_series(
     return series, RawFile(what=Path(name).name, sha256=digest, bytes=len(content))
 
 
-def write_draft(path: str | None, onto: str | None, record: CalibrationRecord) -> str:
-    """Write a draft whole; say where."""
+def draft_place(path: str | None, onto: str | None, record: CalibrationRecord) -> str:
+    """Return where a draft is to lie. Raises ``InputError`` where something else lies there."""
     place = path or onto or f"{record.record_id}.json"
-    write_whole(Path(place), dump_record(seal(record)))
+    if place == STANDARD_INPUT:
+        raise InputError("--output", None, "the draft came from standard input; name a file")
+    see_draft_place(Path(place), record.head_id)
+    return place
+
+
+def see_no_doubles(raw: Iterable[RawFile]) -> None:
+    """See to it that no readings count twice, under two names. Raises ``InputError``."""
+    names: dict[str, str] = {}
+    for file in raw:
+        before = names.setdefault(file.sha256, file.what)
+        if before != file.what:
+            reason = f"holds the same readings as {before}, and they count once; give one of them"
+            raise InputError(file.what, None, reason)
+
+
+def write_draft(path: str | None, onto: str | None, record: CalibrationRecord) -> str:
+    """Write a draft whole; say where. Raises ``InputError``."""
+    place = draft_place(path, onto, record)
+    see_no_doubles(record.raw)
+    write_draft_file(Path(place), record)
     return f"draft {record.record_id} of head {record.head_id}: {place}"
 
 

@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from calibration.document.certificate.compose import certificate
@@ -15,8 +15,9 @@ from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import distrust
 from calibration.records.text import load_record
 from ingest.commands.keyfiles import add_public_keys, load_public
+from ingest.commands.reading import open_file
 from ingest.commands.tables import STANDARD_INPUT, read_text
-from ingest.commands.writing import write_whole
+from ingest.commands.writing import see_replaceable, write_whole
 from ingest.core.errors import InputError
 
 EXIT_REFUSED = 3
@@ -44,6 +45,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Render everything asked for, then write it. Exit 3 for a record that does not hold."""
     _check_arguments(args)
+    for path, own, what in _kinds(args):
+        see_replaceable(path, own, what)
     try:
         record = _record(args.file)
         if args.keys and (reason := distrust(record, load_public(args.keys).values())):
@@ -86,6 +89,16 @@ def _wanted(args: argparse.Namespace) -> dict[Path, Render]:
     return {path: render for path, render in forms if path is not None}
 
 
+def _kinds(args: argparse.Namespace) -> Iterator[tuple[Path, Callable[[bytes], bool], str]]:
+    """Give where a file is to lie, and how to tell whether what is there is one like it."""
+    kinds: tuple[tuple[Path | None, Callable[[bytes], bool], str], ...] = (
+        (args.html, lambda start: start[:14].lower() == b"<!doctype html", "page"),
+        (args.pdf, lambda start: start.startswith(b"%PDF-"), "PDF"),
+        (args.dcc, lambda start: b"digitalCalibrationCertificate" in start, "DCC"),
+    )
+    return ((path, own, what) for path, own, what in kinds if path is not None)
+
+
 def _html(record: CalibrationRecord, args: argparse.Namespace) -> tuple[str, bytes]:
     return "HTML", render_html(certificate(record)).encode("utf-8")
 
@@ -105,7 +118,7 @@ def _dcc(record: CalibrationRecord, args: argparse.Namespace) -> tuple[str, byte
 def _schema(folder: Path, path: str) -> bytes:
     place = folder / path
     try:
-        with place.open("rb") as file:
+        with open_file(place) as file:
             content = file.read(MOST_BYTES + 1)
     except OSError as error:
         raise InputError(str(place), None, (error.strerror or "cannot be read").lower()) from error

@@ -7,7 +7,7 @@ from pathlib import Path
 from calibration.records.keys import key_id
 from ingest.commands.bay_study import with_study
 from ingest.commands.keyfiles import load_public
-from ingest.config import load_config
+from ingest.config import NO_KEYS, load_config
 from ingest.config_keys import template
 from ingest.drivers.serial import SerialSettings
 
@@ -54,10 +54,14 @@ def _check(args: argparse.Namespace) -> int:
     print(f"  bay {config.bay}, state in {config.state_file}")
     print(f"  broker: {broker}")
     print(f"  spread of mounting and settling: {spread}")
+    offset_mm = settings.bay.wheel.clamp_offset_m * 1e3
+    print(f"  clamps sit {offset_mm:g} mm off centre (r.m.s.), which a short roll leans on")
     if refused is not None:
         print(f"  study refused: {refused}")
     if keys:
         print(f"  calibration records signed with {', '.join(keys)}")
+    else:
+        print(f"  calibration records: {NO_KEYS}")
     for link in config.links:
         speed = f", {link.baud} baud" if isinstance(link, SerialSettings) else ""
         print(f"  head at {link.name}{speed}")

@@ -116,7 +116,7 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
     settings = HostSettings(bay=BAY, embedded=EmbeddedBrokerSettings(port=args.port))
     with contextlib.closing(open_database(":memory:")) as store, _page() as page:
         records = StoredRecords(store)
-        for line in _take_up(records, args.records, demo.records):
+        for line in take_up_all(records, args.records, demo.records):
             say(line, style="bold")
         async with plugged(demo) as plugs, running_broker(settings) as broker:
             where = f"mosquitto_sub -p {broker.port} -t 'levelhead/v1/#' -v"
@@ -180,17 +180,24 @@ class _Show:
             self._story.hear(topic, payload)
 
 
-def _take_up(records: StoredRecords, folder: Path | None, drawn: list[str]) -> list[str]:
-    """Take up a folder's records, and for heads that have none there those that were drawn."""
+def take_up_all(records: StoredRecords, folder: Path | None, drawn: list[str]) -> list[str]:
+    """Take up a folder's records, and for heads that have none there those that were drawn.
+
+    Raises ``InputError`` where the record of a head is refused: its readings would stand beside
+    the truth without a correction, and all would wait for results that do not come.
+    """
     said = take_up(records, folder)
     for text in drawn:
-        drawn_record = load_record(text)
-        with contextlib.suppress(CalibrationFileError):  # refused: the head is to be told so
-            found = records.newest(HeadId(drawn_record.head_id))
-            if found is None:
-                records.add(text, "drawn with the head")
-            else:
-                said.append(f"head {found.head_id}: {found.record_id} from {folder}")
+        head = HeadId(load_record(text).head_id)
+        try:
+            found = records.newest(head)
+        except CalibrationFileError as error:
+            reason = f"the record of head {head} is refused ({error}); no demo without it"
+            raise InputError("--records", None, reason) from error
+        if found is None:
+            records.add(text, "drawn with the head")
+        else:
+            said.append(f"head {found.head_id}: {found.record_id} from {folder}")
     return said
 
 

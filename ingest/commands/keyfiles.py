@@ -10,6 +10,7 @@ from pathlib import Path
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from calibration.records.keys import private_pem, public_pem, read_private, read_public
+from ingest.commands.reading import open_file
 from ingest.core.errors import InputError
 
 MOST_BYTES = 64 * 1024
@@ -70,7 +71,7 @@ def load_public(paths: Iterable[Path]) -> dict[Path, Ed25519PublicKey]:
 
 def _read(path: Path) -> bytes:
     try:
-        with path.open("rb") as file:
+        with open_file(path) as file:
             return file.read(MOST_BYTES)
     except OSError as error:
         raise InputError(str(path), None, (error.strerror or "cannot be read").lower()) from error
@@ -92,6 +93,11 @@ def _create(path: Path, data: bytes, mode: int) -> None:
     try:
         flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_NOFOLLOW", 0)
         handle = os.open(path, flags, mode)
+    except FileNotFoundError as error:
+        reason = "cannot be made: no such file or directory"
+        raise InputError(
+            str(path), None, f"{reason}; make its folder: mkdir -p -m 700 {path.parent}"
+        ) from error
     except OSError as error:
         reason = f"cannot be made: {(error.strerror or str(error)).lower()}"
         raise InputError(str(path), None, reason) from error

@@ -9,18 +9,20 @@ import hashlib
 import sys
 from pathlib import Path
 
-from calibration.errors import RecordAltered, RecordIncomplete
+from calibration.errors import CalibrationFileError, RecordAltered, RecordIncomplete
 from calibration.records.check import check_record
 from calibration.records.keys import key_id
 from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import sign
 from calibration.records.text import AnyRecord, dump_record, load_record
+from ingest.commands.draft_file import see_draft_place
 from ingest.commands.keyfiles import (
     add_public_keys,
     load_private,
     load_public,
     make_key_files,
 )
+from ingest.commands.reading import open_file
 from ingest.commands.record_check import as_json, as_text
 from ingest.commands.record_show import summary
 from ingest.commands.tables import STANDARD_INPUT, read_text
@@ -101,9 +103,19 @@ def _sign(args: argparse.Namespace) -> int:
     if output == STANDARD_INPUT:
         print(signed, end="")
         return 0
+    if Path(output).exists() and not _same_content(output, record):
+        see_draft_place(Path(output), record.head_id)
     write_whole(Path(output), signed)
     print(f"{record.record_id} signed with key {key_id(key.public_key())}: {output}\n{SEAL}")
     return 0
+
+
+def _same_content(path: str, record: CalibrationRecord) -> bool:
+    """Say whether a file holds what is being signed: a signature more takes nothing from it."""
+    try:
+        return read_record(path).sha256 == record.sha256
+    except (InputError, CalibrationFileError):
+        return False
 
 
 def _key(args: argparse.Namespace) -> int:
@@ -129,7 +141,7 @@ def read_record(path: str) -> AnyRecord:
 
 def _sha256(path: Path) -> str:
     try:
-        with path.open("rb") as file:
+        with open_file(path) as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         raise InputError(str(path), None, (error.strerror or "cannot be read").lower()) from error

@@ -15,6 +15,7 @@ def as_text(found: RecordCheck, key_files: Mapping[str, str]) -> str:
     lines = [
         f"record {record.record_id} of head {record.head_id}, issued {record.issued}",
         f"  content    unaltered; SHA-256 {record.sha256}",
+        *_simulated(record),
         *_people(record),
         *_signatures(found, key_files),
         *_files(found),
@@ -23,6 +24,11 @@ def as_text(found: RecordCheck, key_files: Mapping[str, str]) -> str:
         f"It {_verdict(found)}.",
     ]
     return "\n".join(lines)
+
+
+def _simulated(record: AnyRecord) -> Iterator[str]:
+    if isinstance(record, CalibrationRecord) and record.simulated:
+        yield "  SIMULATED  its readings come from simulated heads; no real one is corrected by it"
 
 
 def _people(record: AnyRecord) -> Iterator[str]:
@@ -78,6 +84,7 @@ def as_json(found: RecordCheck) -> str:
             "sha256": record.sha256,
             "holds": found.holds,
             "signed": bool(found.signatures),
+            "simulated": isinstance(record, CalibrationRecord) and record.simulated,
             "signatures": [{"key_id": s.key_id, "holds": s.holds} for s in found.signatures],
             "raw": [{"file": f.where, "what": f.what, "holds": f.holds} for f in found.raw],
             "raw_not_given": list(found.raw_not_given),

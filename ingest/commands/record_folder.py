@@ -3,8 +3,9 @@
 from pathlib import Path
 
 from calibration.errors import CalibrationFileError
+from ingest.commands.tables import read_bytes
 from ingest.config import NO_FOLDER
-from ingest.core.errors import ConfigError
+from ingest.core.errors import ConfigError, InputError
 from ingest.store.records import StoredRecords
 
 
@@ -18,7 +19,8 @@ def take_up(records: StoredRecords, folder: Path | None) -> list[str]:
     for path in sorted(folder.glob("*.json")):
         try:
             # What is not UTF-8 was damaged, and its head is to be told so.
-            records.add(path.read_text(encoding="utf-8-sig", errors="replace"), str(path))
-        except (OSError, CalibrationFileError) as error:
+            text = read_bytes(str(path))[1].decode("utf-8-sig", errors="replace")
+            records.add(text, str(path))
+        except (InputError, CalibrationFileError) as error:
             refused.append(f"{error}; this record is not used")
     return refused

@@ -13,6 +13,7 @@ def summary(record: AnyRecord) -> str:
     if isinstance(record, CalibrationRecord1):
         return "\n".join(_lines(record, "version 1, coefficients only"))
     state = "signed" if record.signatures else "draft, not signed"
+    state += "; SIMULATED" if record.simulated else ""
     return "\n".join([*_lines(record, state), *_papers(record), *_results(record)])
 
 

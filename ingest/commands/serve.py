@@ -13,7 +13,7 @@ from ingest.commands.host import HostSettings, running_broker, running_service
 from ingest.commands.keyfiles import load_public
 from ingest.commands.links import make_links
 from ingest.commands.record_folder import take_up
-from ingest.config import Config, load_config
+from ingest.config import NO_KEYS, Config, load_config
 from ingest.core.errors import ConfigError, OutputError
 from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
@@ -69,6 +69,8 @@ async def _serve(config: Config, capture: Path | None, seen: Callable[[str], Non
                 print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
                 for at, text in enumerate(refused, start=1):
                     service.warn(f"records-{at}", text)
+                if config.records_dir is not None and not config.keys:
+                    service.warn("records-keys", f"calibration records: {NO_KEYS}", "note")
                 if refused_study is not None:
                     service.warn(STUDY_ALERT, refused_study)
                 await stopping.wait()

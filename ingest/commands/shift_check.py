@@ -5,24 +5,28 @@ import hashlib
 import json
 import math
 import time
-from collections.abc import Iterator
-from datetime import datetime
+from collections.abc import Collection, Iterator, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 
 from calibration.files.check_rows import parse_check_rows
+from calibration.files.references import Register, parse_references
 from calibration.records.record import CalibrationRecord
 from calibration.records.text import AnyRecord
 from calibration.verification.head_class import BUILT_IN, HeadClass, head_class_named
 from calibration.verification.shift_check import HeadCheck, disagreement, shift_check
+from ingest.commands.check_bar import USUAL_MM, bar_length_m
 from ingest.commands.check_charts import Chart, chart_of, write_chart
 from ingest.commands.headstate import STATE, head_called, opened
 from ingest.commands.tables import read_text
 from ingest.core.errors import InputError, MeasurementRefused
 from ingest.core.ids import HeadId
-from ingest.store.checks import StoredChecks
+from ingest.store.checks import Kept, StoredChecks
 from ingest.store.records import StoredRecords
 
 DEFAULT_CLASS = "H0.02"
+AHEAD_MS = 5 * 60 * 1000
+"""How far the clock that the time was read from may go before this one."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,7 +35,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--a", required=True, metavar="HEAD", help="head on the bar's end 1")
     parser.add_argument("--b", required=True, metavar="HEAD", help="head on the bar's end 2")
     parser.add_argument("--bar", required=True, metavar="ID", help="the bar, as registered")
-    parser.add_argument("--bar-mm", type=float, default=2000.0, help="its length (%(default)s)")
+    parser.add_argument(
+        "--references",
+        metavar="REF.toml",
+        help="its register; needed for a bar that neither a record nor an earlier check names",
+    )
+    parser.add_argument(
+        "--bar-mm",
+        type=float,
+        metavar="MM",
+        help=f"its length (default: that of register or record, else {USUAL_MM:g})",
+    )
     parser.add_argument(
         "--class", dest="head_class", metavar="NAME", help=f"class of the heads ({DEFAULT_CLASS})"
     )
@@ -43,9 +57,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Check, keep it in the history, say how it lies there. A head outside is a result."""
-    if not (math.isfinite(args.bar_mm) and args.bar_mm > 0.0):
-        raise InputError("--bar-mm", None, f"{args.bar_mm:g} is no length; give millimetres")
     at_ms = _moment(args.at)
+    register = _register(args.references)
     where, text = read_text(args.file)
     readings = parse_check_rows(text, where)
     with opened(args.state) as connection:
@@ -55,13 +68,18 @@ def run(args: argparse.Namespace) -> int:
         if heads["A"] == heads["B"]:
             raise InputError("--a, --b", None, "are one and the same head; two are needed")
         records = {h: _record(StoredRecords(connection), head) for h, head in heads.items()}
+        history = StoredChecks(connection)
+        length_m = bar_length_m(
+            args.bar, args.bar_mm, register, records.values(), history.bars(), at_ms
+        )
         moved = disagreement(readings, records)
         if moved is not None:
             raise _refused(moved.what, moved.difference_rad, moved.limit_rad)
         limits = _class(args.head_class, records["A"])
-        checks = shift_check(readings, records, limits, args.bar, args.bar_mm / 1000.0)
-        history = StoredChecks(connection)
-        added = history.add(checks, at_ms, args.bar, hashlib.sha256(text.encode()).hexdigest())
+        checks = shift_check(readings, records, limits, args.bar, length_m)
+        kept = history.add(checks, at_ms, args.bar, hashlib.sha256(text.encode()).hexdigest())
+        if kept:
+            _see_that_alike(where, checks, args.bar, kept)
         charts = {c.head_id: chart_of(history.of(HeadId(c.head_id)), args.bar, c) for c in checks}
     if args.charts is not None:
         for chart in charts.values():
@@ -69,16 +87,21 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps([_object(c, charts[c.head_id]) for c in checks]))
         return 0
-    if not added:
+    if kept:
         print("these readings are in the history already; nothing was added")
     for check in checks:
         print("\n".join(_lines(check, charts[check.head_id])))
     return 0
 
 
+def now_ms() -> int:
+    """Return the present time, UTC, ms since 1970."""
+    return time.time_ns() // 1_000_000
+
+
 def _moment(text: str | None) -> int:
     if text is None:
-        return time.time_ns() // 1_000_000
+        return now_ms()
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
@@ -86,7 +109,34 @@ def _moment(text: str | None) -> int:
     if moment is None or moment.tzinfo is None:
         reason = f"{text!r} is no time; write it as 2026-11-20T06:45:00Z"
         raise InputError("--at", None, reason)
-    return round(moment.timestamp() * 1000)
+    at_ms = round(moment.timestamp() * 1000)
+    if at_ms > now_ms() + AHEAD_MS:
+        raise InputError("--at", None, f"{text} is yet to come; mend it, or this clock")
+    return at_ms
+
+
+def _register(path: str | None) -> Register | None:
+    if path is None:
+        return None
+    name, text = read_text(path)
+    return parse_references(text, name)
+
+
+def _see_that_alike(
+    where: str, checks: Sequence[HeadCheck], bar: str, kept: Collection[Kept]
+) -> None:
+    """Refuse readings that are in the history as another check: they can be only one of them."""
+    asked = {(bar, check.head_id, check.record_id) for check in checks}
+    before = {(each.bar, each.head_id, each.record_id) for each in kept}
+    if asked != before:
+        first = next(iter(kept))
+        when = datetime.fromtimestamp(first.performed_ms / 1000, UTC)
+        whose = " and ".join(f"{each.head_id} ({each.record_id})" for each in kept)
+        reason = (
+            f"these readings are in the history as a check of {when:%Y-%m-%d %H:%M} UTC on bar "
+            f"{first.bar} of heads {whose}; for another check take new readings"
+        )
+        raise InputError(where, None, reason)
 
 
 def _record(records: StoredRecords, head: HeadId) -> AnyRecord:

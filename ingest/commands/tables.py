@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.files.table import NotCsv, csv_lines
+from ingest.commands.reading import open_file
 from ingest.core.errors import InputError
 
 F64 = NDArray[np.float64]
@@ -29,7 +30,7 @@ def read_bytes(path: str) -> tuple[str, bytes]:
         if path == STANDARD_INPUT:
             raw = sys.stdin.buffer.read(MOST_BYTES + 1)
         else:
-            with Path(path).open("rb") as file:
+            with open_file(Path(path)) as file:
                 raw = file.read(MOST_BYTES + 1)
     except OSError as error:
         raise InputError(name, None, (error.strerror or "cannot be read").lower()) from error

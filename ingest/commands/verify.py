@@ -5,24 +5,29 @@ import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 from calibration.files.points_file import parse_points
 from calibration.files.references import parse_references
 from calibration.records.papers import RawFile
 from calibration.records.record import CalibrationRecord
-from calibration.records.text import dump_record, load_record, seal
-from calibration.verification.adjustment import UNCHANGED, coefficients_at, same_points
+from calibration.records.text import load_record
+from calibration.verification.adjustment import (
+    UNCHANGED,
+    coefficients_at,
+    measured_apart,
+    same_points,
+)
 from calibration.verification.into_record import recorded, run_of
 from calibration.verification.plan import Plan, plan_of
 from calibration.verification.record_budgets import Tried, budget_of, tried
 from calibration.verification.run import Verification, verify
 from calibration.verification.setup import References
 from calibration.verification.verdicts import impact
+from ingest.commands.draft_file import write_draft_file
 from ingest.commands.tables import STANDARD_INPUT, as_utf8, read_bytes, read_text
 from ingest.commands.verify_text import as_json, as_text
-from ingest.commands.writing import write_whole
 from ingest.core.errors import InputError
 
 MOST_SEED = 2**53 - 1
@@ -37,6 +42,7 @@ class Work:
     performed: date
     raw: RawFile
     draft: CalibrationRecord
+    taken: tuple[datetime, datetime] | None
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -84,7 +90,9 @@ def run(args: argparse.Namespace) -> int:
         performed=points.performed or draft.performed_to,
         raw=_raw(content, args.when),
         draft=draft,
+        taken=points.taken,
     )
+    measured_apart(draft, args.when, work.raw, points)
     references = References.of(
         parse_references(register, register_name), work.plan.references, work.performed
     )
@@ -128,10 +136,11 @@ def _write(path: str, work: Work, result: Verification, budgets: Sequence[Tried]
         raw=work.raw,
         rule=work.plan.rule,
         head_class=work.plan.head_class.name,
+        taken=work.taken,
     )
     if path == STANDARD_INPUT:
         raise InputError("--output", None, "the draft came from standard input; name a file")
-    write_whole(Path(path), dump_record(seal(record)))
+    write_draft_file(Path(path), record)
 
 
 def _said(work: Work, result: Verification, budgets: Sequence[Tried], *, as_object: bool) -> str:

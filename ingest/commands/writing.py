@@ -3,9 +3,13 @@
 import contextlib
 import os
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 from ingest.core.errors import InputError
+
+BEGINNING = 1024
+"""So many bytes tell what kind of file it is."""
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
@@ -34,6 +38,34 @@ def write_whole(path: Path, content: str | bytes) -> None:
     except OSError as error:
         reason = f"cannot be written: {(error.strerror or str(error)).lower()}"
         raise InputError(str(path), None, reason) from error
+
+
+def see_replaceable(path: Path, own: Callable[[bytes], bool], what: str) -> None:
+    """See to it that a file of some kind may be written here.
+
+    Args:
+        path: where.
+        own: says of the first bytes of a file whether it is of that kind.
+        what: the kind in words, such as ``PDF``.
+
+    Raises ``InputError`` where there is no folder for it, or where what is there is of another
+    kind: somebody's mistyped name would cost them, say, their readings.
+    """
+    if not path.parent.is_dir():
+        raise InputError(str(path), None, "cannot be written: no such folder; make it first")
+    if not path.exists():
+        return
+    start = b""
+    if path.is_file():
+        try:
+            with path.open("rb") as file:
+                start = file.read(BEGINNING)
+        except OSError as error:
+            reason = f"cannot be read: {(error.strerror or str(error)).lower()}"
+            raise InputError(str(path), None, reason) from error
+    if not path.is_file() or (start and not own(start)):
+        reason = f"is there already and is no {what}; name another file, or move it away"
+        raise InputError(str(path), None, reason)
 
 
 def _sync_folder(folder: Path) -> None:

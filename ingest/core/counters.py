@@ -38,8 +38,10 @@ class LinkCounters:
     the head, or a second set of a sample without its first."""
     strangers: int = 0
     """Orphans that bore another boot mark than the hello in force."""
-    bad_hellos: Counter[FrameFault] = field(default_factory=Counter)
-    """Faults of hellos; they are among all faults too."""
+    bad_hellos: int = 0
+    """Hellos dropped; they are among all faults too."""
+    bad_hello: str = ""
+    """What was wrong with the last of them."""
     faults: Counter[FrameFault] = field(default_factory=Counter)
     lost: int = 0
     """Samples missing by their sequence numbers."""

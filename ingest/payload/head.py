@@ -122,7 +122,7 @@ class HeadLink(Judged):
     gap_ms: NonNegative | None
     """Longest pause between arrivals in the last second."""
     clk_ppm: Number | None
-    """Rate of the head's clock against this host's."""
+    """Rate of the head's clock against this host's, held within ±200; an alert says beyond."""
     clk_ms: NonNegative | None
     """How far its times may be off, apart from what every sample takes on its way: that is
     ``trip_ms`` at most."""

@@ -12,6 +12,7 @@ from ingest.chain.chain import ChainSettings
 from ingest.core.blocks import SampleBlock
 from ingest.core.channels import CHANNELS
 from ingest.core.counters import LinkCounters
+from ingest.core.errors import LinkSilent
 from ingest.core.ids import HeadId, HeadName
 from ingest.core.ports import Chunk, HeadNames, LinkForm
 from ingest.core.published import PublishedResults
@@ -20,6 +21,7 @@ from ingest.payload.evt import Event as EventMessage
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, HeadDesk, LinkSlot, Wheel
+from ingest.service.came import Came
 from ingest.service.feed import HeadFeed
 from ingest.service.headalerts import HeadAlerts
 from ingest.service.instrument import fits_as_before, instrument_of
@@ -119,9 +121,12 @@ class Bay:
         if change.state is LinkState.OPEN:
             slot.feed.restart()
             slot.trips.restart()
+            slot.opened = Came.of(slot.counters)
             self.alerts.clear(code)
         else:
             text = f"{link}: {change.state.value}" if change.error is None else str(change.error)
+            if isinstance(change.error, LinkSilent):
+                text = f"{text}; {Came.of(slot.counters).since(slot.opened)}"
             self.alerts.set(code, "warning", text)
         if slot.head is not None:
             self._desk.status(slot.head)
@@ -161,6 +166,7 @@ class Bay:
             self._about.conduct(slot, self._number(slot), since_s)
             self._about.nameless(slot, self._number(slot), since_s)
             self._about.sensor(slot, self._number(slot))
+            self._about.look(slot, self._number(slot))
 
     def say_all(self) -> None:
         """Describe every head."""

@@ -1,5 +1,6 @@
 """One head as the bay knows it, and what is said of it: status, description, link health."""
 
+from collections import deque
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -21,6 +22,7 @@ from ingest.payload.head import (
     LinkKind,
 )
 from ingest.service.announcer import Announcer
+from ingest.service.came import Came
 from ingest.service.conduct import Conduct
 from ingest.service.feed import HeadFeed
 from ingest.service.flood import FloodGate
@@ -70,6 +72,10 @@ class LinkSlot:
     """Starts of its head, by its hellos."""
     nameless_s: float = 0.0
     """How long its link has been open without a hello."""
+    silent: deque[frozenset[Channel]] = field(default_factory=lambda: deque(maxlen=5))
+    """Declared channels that gave no value, of the last ticks."""
+    opened: Came = field(default_factory=Came)
+    """What had come when the link was opened last."""
     strangers_before: int = 0
     strangers_seen: int = 0
     bad_hellos_before: int = 0

@@ -143,12 +143,14 @@ class Conduct:
         lost = sum(tick.fresh.lost for tick in self._ticks)
         if not self._whole() or sent <= FEW_SAMPLES * WINDOW or lost <= LOSS * sent:
             return ""
-        damaged = sum(tick.fresh.damaged for tick in self._ticks)
-        seconds = sum(tick.took_s for tick in self._ticks)
+        way = "damaged on the line" if self._mostly_damaged(lost) else "missing"
         return (
-            f"loses samples on their way ({lost} of {sent} in {seconds:.0f} s, {damaged} frames "
-            "damaged), so readings come late or not at all; look after its line or its radio"
+            f"loses more than {LOSS:.0%} of its samples on their way, mostly {way}, so readings "
+            "come late or not at all; look after its line or its radio"
         )
+
+    def _mostly_damaged(self, lost: int) -> bool:
+        return 2 * sum(tick.fresh.damaged for tick in self._ticks) > lost
 
 
 def _clock(beyond_ppm: float | None) -> str:

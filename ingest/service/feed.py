@@ -8,6 +8,7 @@ from ingest.core.blocks import RawRun, SampleBlock
 from ingest.core.channels import Channel
 from ingest.core.counters import LinkCounters
 from ingest.core.ports import Chunk, LinkForm
+from ingest.service.samplelook import SampleLook
 from ingest.wire.decoder import Decoder
 from ingest.wire.hello import Hello
 from ingest.wire.messages import Report
@@ -34,6 +35,8 @@ class HeadFeed:
         self._decoder = Decoder(counters, form)
         self._shape: tuple[object, ...] | None = None
         self.chain: Chain | None = None
+        self.look = SampleLook()
+        """What the samples look like before any filter."""
 
     @property
     def hello(self) -> Hello | None:
@@ -55,6 +58,7 @@ class HeadFeed:
         """Yield reports, and the blocks that samples completed, in the order of arrival."""
         for item in self._decoder.feed(chunk.data, chunk.arrived_ns):
             if isinstance(item, RawRun):
+                self.look.take(item)
                 if self.chain is not None:
                     yield self.chain.feed(item)
                 continue

@@ -7,6 +7,10 @@ from ingest.service.conduct import CODES
 from ingest.service.linkkeeper import LinkState
 from ingest.wire.codes import StatusBit
 
+SILENT_TICKS = 5
+"""Ticks, of about a second each, in which a channel gave nothing."""
+STEP_OFF = (0.25, 4.0)
+"""Beyond these shares of the stated step it is another unit, not another rate."""
 NAMELESS_S = 3.0
 """So long after its link was opened a head may leave open who it is; it is asked each second."""
 
@@ -37,15 +41,18 @@ class HeadAlerts:
         """Name the channels that cannot be used."""
         name = head.name
         code = f"channels-{name}".replace("_", "-")[:32]
-        unknown = [str(info.code) for info in head.hello.channels if info.channel is None]
+        channels = head.hello.channels
+        unknown = [info for info in channels if info.channel is None]
         if not unknown:
             self._alerts.clear(code)
             return
-        text = (
-            f"head {name} declares channels that this program does not know or cannot use as "
-            f"declared (codes {', '.join(unknown)}); its other channels are used"
-        )
-        self._alerts.set(code, "note", text, head=name)
+        said = ", ".join(f"{info.code}: {info.mismatch}" for info in unknown)
+        if len(unknown) < len(channels):
+            text = f"head {name} declares channels that cannot be used ({said}); others are used"
+            self._alerts.set(code, "note", text, head=name)
+        else:
+            text = f"head {name} gives nothing: none of its channels can be used ({said})"
+            self._alerts.set(code, "warning", text, head=name)
 
     def nameless(self, slot: LinkSlot, number: int, took_s: float) -> None:
         """Say that sound frames come over a link and none says whose. ``number``: of the link."""
@@ -56,12 +63,33 @@ class HeadAlerts:
         if slot.state is not LinkState.OPEN or named:
             slot.nameless_s = 0.0
             slot.strangers_before = counters.strangers
-            slot.bad_hellos_before = counters.bad_hellos.total()
+            slot.bad_hellos_before = counters.bad_hellos
             self._alerts.clear(code)
             return
         slot.nameless_s += took_s
         if slot.nameless_s > NAMELESS_S and counters.frames and code not in self._alerts.active:
             self._alerts.set(code, "warning", f"{slot.name}: {_why_nameless(slot)}")
+
+    def look(self, slot: LinkSlot, number: int) -> None:
+        """Say what samples show before any filter. ``number``: of the link."""
+        head = slot.head
+        declared = () if head is None else (c.channel for c in head.hello.channels if c.channel)
+        step_us, silent = slot.feed.look.told(declared)
+        if head is None or not head.online:
+            slot.silent.clear()
+            step_us, silent = None, ()
+        slot.silent.append(frozenset(silent))
+        mute = frozenset.intersection(*slot.silent) if len(slot.silent) == SILENT_TICKS else ()
+        told = f"gives no value on {', '.join(sorted(mute))}, which it declares; look after it"
+        self._say_or_clear(f"silent-{number}", head, told if mute else "")
+        self._say_or_clear(f"step-{number}", head, _why_step(head, step_us))
+
+    def _say_or_clear(self, code: str, head: BayHead | None, text: str) -> None:
+        if head is None or not text:
+            self._alerts.clear(code)
+        else:
+            whole = f"head {head.name} on {head.slot.name} {text}"
+            self._alerts.set(code, "warning", whole, head=head.name)
 
     def sensor(self, slot: LinkSlot, number: int) -> None:
         """Say that a head distrusts its own sensor. ``number``: of the link."""
@@ -100,18 +128,29 @@ class HeadAlerts:
                 self._alerts.clear(f"{code}-{number}")
 
 
+def _why_step(head: BayHead | None, step_us: float | None) -> str:
+    if head is None or step_us is None or not head.hello.rate_dhz:
+        return ""
+    stated_us = 1e7 / head.hello.rate_dhz
+    if STEP_OFF[0] < step_us / stated_us < STEP_OFF[1]:
+        return ""
+    return (
+        f"says times that do not step as its rate: t_us counts microseconds, and a sample takes "
+        f"{stated_us:.0f} of them, not {step_us:.4g}"
+    )
+
+
 def _why_nameless(slot: LinkSlot) -> str:
     counters = slot.counters
     if counters.strangers > slot.strangers_before:
         return (
-            "its messages bear another boot mark than its hello, so none is used; the low bits of "
-            "the boot id belong into every status byte (SPEC.md, section 4)"
+            "its messages bear another boot mark than its hello, so none is used; bits 5 to 7 of "
+            "every status byte are the low three bits of the boot id (SPEC.md, section 4)"
         )
-    if counters.bad_hellos.total() > slot.bad_hellos_before:
-        reasons = ", ".join(sorted(fault.value for fault in counters.bad_hellos))
+    if counters.bad_hellos > slot.bad_hellos_before:
         return (
-            f"its hello is dropped ({reasons}), so nothing of it is used; SPEC.md says what each "
-            "field of a hello may hold"
+            f"its hello is dropped ({counters.bad_hello}), so nothing of it is used; SPEC.md, "
+            "section 5.1, says what each field may hold, lowest byte first"
         )
     return (
         f"sound messages come ({counters.frames}, and {counters.faults.total()} damaged), but none "

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from ingest.core.errors import LinkError
 from ingest.core.ids import MonotonicNs
 from ingest.payload.cmd import Request
+from ingest.service.alerts import Level
 from ingest.service.linkkeeper import LinkChange
 
 
@@ -80,6 +81,7 @@ class Warned:
 
     code: str
     text: str
+    level: Level = "warning"
 
 
 Input = Began | Arrived | LinkIs | Asked | NotSent | Second | Introduced | Warned

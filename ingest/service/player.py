@@ -164,7 +164,8 @@ def read_input(record: Record, links: Container[str]) -> Input | None:
         case transcript.INTRODUCED:
             return Introduced(said["state"], said["why"])
         case transcript.WARNED:
-            return Warned(said["code"], said["text"])
+            level = said.get("level", "warning")
+            return Warned(said["code"], said["text"], "note" if level == "note" else "warning")
         case transcript.LINK:
             change = LinkChange(LinkState(said["state"]), _error(said))
             return LinkIs(link, change, int(said["reconnects"]))

@@ -18,6 +18,7 @@ from ingest.core.ports import Chunk, HeadNames, Link, MonotonicClock, WallClock
 from ingest.core.published import PublishedResults
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
+from ingest.service.alerts import Level
 from ingest.service.bay import Bay, BaySettings
 from ingest.service.inputs import (
     Arrived,
@@ -126,9 +127,9 @@ class Service:
         """Return the ``svc/status`` of a clean stop."""
         return self._introduce("offline", "stopped")
 
-    def warn(self, code: str, text: str) -> None:
+    def warn(self, code: str, text: str, level: Level = "warning") -> None:
         """Say as an alert what somebody should know who started the service."""
-        self._take(Warned(code, text))
+        self._take(Warned(code, text, level))
 
     def on_request(self, request: Request) -> None:
         """Take a command; it is answered when it is done."""

@@ -91,8 +91,9 @@ class Transcript:
                 self._json(SECOND, {"dropped": dict(dropped)})
             case Introduced(state, why):
                 self._json(INTRODUCED, {"state": state, "why": why})
-            case Warned(code, text):
-                self._json(WARNED, {"code": code, "text": text})
+            case Warned(code, text, level):
+                said = {"code": code, "text": text}
+                self._json(WARNED, said if level == "warning" else said | {"level": level})
             case Began():
                 self._json(BEGAN, {})
 

@@ -13,7 +13,7 @@ from ingest.core.ids import HeadId
 from ingest.core.published import PublishedResults
 from ingest.core.units import NS
 from ingest.geometry.runout import Runout
-from ingest.geometry.sightline import Sightline
+from ingest.geometry.sightline import OFFSET_RMS_M, Sightline
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
 from ingest.service.bayspread import Occasion, SpreadSettings
@@ -31,13 +31,15 @@ class WheelSettings:
     cross_line_m: float = 2.0
     """Length of the sightline across the vehicle, port to port, roughly: it turns the swing of
     an eccentric clamp into millimetres."""
+    clamp_offset_m: float = OFFSET_RMS_M
+    """How far off centre clamps sit, root mean square to any side: what a short roll leans on."""
     progress_s: float = 0.5
     """How often a turn's figures so far are published."""
     result_s: float = 1.0
     """How often the results of a wheel at rest are published while they still improve."""
 
     def __post_init__(self) -> None:
-        for name in ("cross_line_m", "progress_s", "result_s"):
+        for name in ("cross_line_m", "clamp_offset_m", "progress_s", "result_s"):
             if not getattr(self, name) > 0.0:
                 raise ValueError(f"{name} must be above 0")
 
@@ -100,7 +102,9 @@ class WheelWork:
         published: PublishedResults | None = None,
     ) -> None:
         self._settings = settings
-        self._sightline = Sightline(length_m=settings.cross_line_m)
+        self._sightline = Sightline(
+            length_m=settings.cross_line_m, offset_rms_m=settings.clamp_offset_m
+        )
         self._runouts = RunoutDesk(announcer, settings.cross_line_m)
         self.results = ResultDesk(announcer, settings.spread, published)
         self._benches: dict[HeadId, _Bench] = {}

@@ -143,8 +143,8 @@ class Workings:
             case Introduced(state, why):
                 status = self.introduce(moment, state, why)
                 self._outlet.publish(self._topics.status, status, retain=True, qos=1, expiry_s=None)
-            case Warned(code, text):
-                self.bay.alerts.set(code, "warning", text)
+            case Warned(code, text, level):
+                self.bay.alerts.set(code, level, text)
             case Began():
                 self._second_ns = moment.at_ns
                 self._desk.refresh(self.bay)

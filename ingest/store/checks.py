@@ -30,6 +30,16 @@ class PastCheck:
     figures: dict[str, PastFigure]
 
 
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """As what readings stand in the history: when, on which bar, of which head and record."""
+
+    performed_ms: int
+    bar: str
+    head_id: str
+    record_id: str
+
+
 class StoredChecks:
     """Reads and adds checks."""
 
@@ -38,17 +48,26 @@ class StoredChecks:
 
     def add(
         self, checks: tuple[HeadCheck, ...], performed_ms: int, bar: str, raw_sha256: str
-    ) -> bool:
-        """Keep the checks of one file, all or none; False where that file was kept before."""
+    ) -> tuple[Kept, ...]:
+        """Keep the checks of one file, all or none; return as what it was kept before, if it was.
+
+        Then nothing is added: the same readings count once.
+        """
         with transaction(self._connection):
-            known = self._connection.execute(
-                "SELECT 1 FROM head_check WHERE raw_sha256 = ?", (raw_sha256,)
-            ).fetchone()
-            if known is not None:
-                return False
-            for check in checks:
-                self._insert(check, performed_ms, bar, raw_sha256)
-        return True
+            rows = self._connection.execute(
+                "SELECT performed_ms, bar, head_id, record_id FROM head_check"
+                " WHERE raw_sha256 = ? ORDER BY added",
+                (raw_sha256,),
+            ).fetchall()
+            if not rows:
+                for check in checks:
+                    self._insert(check, performed_ms, bar, raw_sha256)
+        return tuple(Kept(*row) for row in rows)
+
+    def bars(self) -> frozenset[str]:
+        """Return the bars on which any head was checked."""
+        rows = self._connection.execute("SELECT DISTINCT bar FROM head_check").fetchall()
+        return frozenset(bar for (bar,) in rows)
 
     def of(self, head: HeadId) -> tuple[PastCheck, ...]:
         """Return a head's checks, oldest first."""

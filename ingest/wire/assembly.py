@@ -9,7 +9,7 @@ from ingest.core.channels import CHANNELS, ROW
 from ingest.core.counters import FrameFault, LinkCounters
 from ingest.core.ids import BootId, HeadId, MonotonicNs
 from ingest.wire.codes import BOOT_MARK_SHIFT, STATUS_FLAGS, MessageType, boot_mark
-from ingest.wire.hello import Hello
+from ingest.wire.hello import Hello, why_dropped
 from ingest.wire.merge import FRAME, Frames, merge
 from ingest.wire.messages import Report, decode_report
 from ingest.wire.reports import Event
@@ -91,7 +91,8 @@ class Assembler:
         if isinstance(report, FrameFault):
             self._counters.faults[report] += 1
             if body and body[0] == MessageType.HELLO:
-                self._counters.bad_hellos[report] += 1
+                self._counters.bad_hellos += 1
+                self._counters.bad_hello = why_dropped(body)
             return None
         self._counters.frames += 1
         return report

@@ -61,6 +61,23 @@ class ChannelInfo:
         channel = CHANNELS[self.code]
         return channel if (self.kind, self.unit) == _kind_and_unit(channel) else None
 
+    @property
+    def mismatch(self) -> str:
+        """Say which field of the declaration is not that of version 1; empty where all are."""
+        if self.code >= len(CHANNELS):
+            return "unknown code"
+        kind, unit = _kind_and_unit(CHANNELS[self.code])
+        wrong = [
+            f"{name} {found} for {wanted}"
+            for name, found, wanted in (
+                ("kind", self.kind, int(kind)),
+                ("unit", f"{self.unit:#06x}", f"{int(unit):#06x}"),
+                ("exponent", self.exponent, SCALE_EXPONENT),
+            )
+            if found != wanted
+        ]
+        return " and ".join(wrong)
+
     def to_bytes(self) -> bytes:
         """Return the entry of the hello."""
         return _ENTRY.pack(
@@ -169,3 +186,39 @@ def _read_rest(body: bytes) -> _Rest | FrameFault:
     if twice or any(entry.low > entry.high for entry in channels):
         return FrameFault.VALUE
     return rate_dhz, bool(flags & _STREAMING), channels
+
+
+def why_dropped(body: bytes) -> str:
+    """Say in words why ``from_body`` drops the body of a hello; empty where it does not."""
+    if len(body) < _FROZEN.size:
+        return f"{len(body)} bytes, {_FROZEN.size} at least"
+    _, major, _, mounting, identity, _, text = _FROZEN.unpack_from(body)
+    if major == PROTOCOL_MAJOR and (wrong := _why_rest(body)):
+        return wrong
+    if identity in _NO_IDENTITY:
+        return "no identity"
+    if not _is_printable(text.rstrip(b"\0")):
+        return "firmware text not printable ASCII, filled up with zeros"
+    if major == PROTOCOL_MAJOR and mounting not in _MOUNTINGS:
+        return f"mounting {mounting}"
+    return ""
+
+
+def _why_rest(body: bytes) -> str:
+    start = _FROZEN.size + _REST.size
+    if len(body) < start:
+        return f"{len(body)} bytes, {start} at least"
+    rate_dhz, _, count, size = _REST.unpack_from(body, _FROZEN.size)
+    if size < _ENTRY.size:
+        return f"channel entries of {size} bytes"
+    if count > MAX_CHANNELS:
+        return f"{count} channels"
+    if len(body) < start + count * size:
+        return f"{len(body)} bytes, {start + count * size} for its {count} channels"
+    if not 1 <= rate_dhz <= MAX_RATE_DHZ:
+        return f"rate {rate_dhz} x 0.1 Hz"
+    channels = [ChannelInfo.from_bytes(body, start + row * size) for row in range(count)]
+    if len({entry.code for entry in channels}) < count:
+        return "a channel twice"
+    swapped = [entry.code for entry in channels if entry.low > entry.high]
+    return f"low above high in channel {swapped[0]}" if swapped else ""

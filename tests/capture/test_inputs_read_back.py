@@ -39,6 +39,7 @@ INPUTS = [
     Second({LINK: 7, "other": 0}),
     Introduced("offline", "stopped"),
     Warned("records-1", "a record was refused"),
+    Warned("records-keys", "no keys are named", "note"),
 ]
 MOMENT = Moment(MonotonicNs(123_456_789_012), 1_800_000_000_123_456_789)
 

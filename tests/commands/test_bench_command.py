@@ -172,6 +172,9 @@ def test_a_whole_calibration_ends_with_a_signed_record_and_its_certificate(whole
     assert decided["incl_x", "max-error"] == "pass"
     assert decided["incl_y", "max-error"] == "pass"
     assert record["adjusted"]
+    assert record["simulated"] is True
+    assert "SIMULATED" in (whole / "A-certificate.html").read_text(encoding="utf-8")
+    assert "SIMULATED" in (whole / "A-certificate.xml").read_text(encoding="utf-8")
 
 
 def test_the_commands_on_the_same_files_give_the_same_numbers_to_the_last_bit(
@@ -341,3 +344,39 @@ def test_by_itself_is_for_simulated_heads_alone(tmp_path):
     done = run(tmp_path / "work", "--by-itself", "--config", "bay.toml")
     assert done.returncode == 2
     assert "a real head needs hands" in done.stderr
+
+
+@pytest.mark.parametrize(("answers", "code"), [("\n\n", 3), ("\n\nquit\n", 0)])
+def test_who_leaves_or_has_no_more_answers_is_told_where(tmp_path, answers, code):
+    folder = prepared(tmp_path / "work")
+    done = run(folder, *ALONE, answers=answers)
+    assert done.returncode == code
+    last = done.stdout.splitlines()[-1]
+    assert re.match(r"Left at step 3 of \d+, Tilt by sine bar", last), last
+    assert f"All readings are in {folder}; the same command goes on there." in last
+    assert "All is done" not in done.stdout
+
+
+def test_a_second_bench_is_kept_out_of_a_folder_until_the_first_is_gone(tmp_path, typist):
+    folder = prepared(tmp_path / "work")
+    person = typist(folder, *ALONE)
+    person.until("step 1 of")
+    done = run(folder, *ALONE, answers="quit\n")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert f"{folder}: another bench is at work in it" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    person.process.send_signal(signal.SIGKILL)
+    person.end()
+    assert run(folder, *ALONE, answers="quit\n").returncode == 0
+
+
+def test_a_sheet_says_whether_its_heads_are_simulated(tmp_path):
+    folder = prepared(tmp_path / "work")
+    done = run(folder, "--config", "bay.toml")
+    assert done.returncode == 2
+    assert "sheet.toml: says simulated = true, and these heads are real" in done.stderr
+    sheet = folder / "sheet.toml"
+    sheet.write_text(sheet.read_text().replace("simulated = true\n", ""))
+    done = run(folder, *ALONE, answers="quit\n")
+    assert done.returncode == 2
+    assert "sheet.toml: does not say simulated = true" in done.stderr

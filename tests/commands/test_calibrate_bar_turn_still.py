@@ -271,3 +271,14 @@ def test_a_gap_in_a_recording_is_named(bench, capsys):
     (bench / "still.csv").write_text("\n".join(gone) + "\n")
     assert main(["calibrate", "still", "still.csv"]) == 2
     assert "row 20 is not one interval after" in capsys.readouterr().err
+
+
+def test_a_drawing_goes_over_a_drawing_alone(bench, capsys):
+    (bench / "still.csv").write_text(still(1000, 0.003))
+    for _ in range(2):
+        assert main(["calibrate", "still", "still.csv", "--plot", "still.svg"]) == 0
+    other = bench / "still-incl_x.csv"
+    other.write_text("row,raw\n1,2\n")
+    assert main(["calibrate", "still", "still.csv", "--plot", "still.csv"]) == 2
+    assert "still-incl_x.csv: is there already and is no drawing" in capsys.readouterr().err
+    assert other.read_text() == "row,raw\n1,2\n"

@@ -4,6 +4,7 @@ import itertools
 import json
 import math
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -271,3 +272,85 @@ def test_on_the_sphere_angles_may_scatter_more_near_the_vertical(bench, capsys):
     rows[0] = f"{rows[0].rpartition(',')[0]},{1.1 * spread[0]:.6f}"
     (bench / "sphere.csv").write_text("\n".join([f"{header},spread_deg", *rows]) + "\n")
     assert "row 1: spread_deg" in said(capsys, "tilt sphere.csv", 2).err
+
+
+SIGNED = Path(__file__).parents[1] / "calibration" / "records" / "version-2.json"
+
+
+def test_a_signed_record_is_not_written_over(bench, capsys):
+    (bench / "A.json").write_bytes(SIGNED.read_bytes())
+    err = said(capsys, f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json", code=2).err
+    assert err.count("\n") == 1
+    assert "A.json: is there already, signed" in err
+    assert (bench / "A.json").read_bytes() == SIGNED.read_bytes()
+
+
+@pytest.mark.parametrize("place", ["steps.csv", "sheet.toml", "."])
+def test_what_is_no_draft_is_not_written_over(bench, capsys, place):
+    before = {path: path.read_bytes() for path in bench.iterdir()}
+    err = said(capsys, f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o {place}", code=2).err
+    assert err.count("\n") == 1
+    assert f"{place}: is there already and is no draft" in err
+    assert {path: path.read_bytes() for path in bench.iterdir()} == before
+
+
+def test_a_head_s_draft_is_not_written_over_by_the_other_head_s(bench, capsys):
+    said(capsys, f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json")
+    before = (bench / "A.json").read_bytes()
+    line = f"{ALL} --sine-bar-mm 200 --sheet sheet.toml --head"
+    err = said(capsys, f"{line} B -o A.json", code=2).err
+    assert "is the draft of head 00a1b2c3d4e5f607" in err
+    assert (bench / "A.json").read_bytes() == before
+    said(capsys, f"{line} A -o A.json")
+
+
+def test_simulated_and_real_work_do_not_follow_each_other(bench, capsys):
+    (bench / "before.json").write_bytes(SIGNED.read_bytes())
+    head = load_record(SIGNED.read_text(), "before.json").head_id
+    sheet = SHEET.replace("00a1b2c3d4e5f607", head).replace("cal-2026-0001", "cal-2026-0201")
+    line = f"{ALL} --sine-bar-mm 200 --sheet sheet.toml --previous before.json -o A.json"
+    (bench / "sheet.toml").write_text(f"simulated = true\n{sheet}")
+    err = said(capsys, line, code=2).err
+    assert err.count("\n") == 1
+    assert "record cal-2026-0107: is of a head on a real bench" in err
+    (bench / "sheet.toml").write_text(sheet)
+    said(capsys, line)
+    assert not load_record((bench / "A.json").read_text(), "A.json").simulated
+
+
+def test_a_step_with_its_sign_turned_round_is_refused_with_its_figure(bench, capsys):
+    lines = steps().splitlines()
+    number, axis, height, _, *read = lines[2].split(",")
+    wrong = [*lines[:2], ",".join([number, axis, height, "-1", *read]), *lines[3:]]
+    (bench / "steps.csv").write_text("\n".join([*wrong, *(f"{n + 7}{r}" for n, r in more(lines))]))
+    line = f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json"
+    err = said(capsys, line, code=3).err
+    assert err.count("\n") == 1
+    assert "deg off the others, limit 2 deg" in err
+    assert not (bench / "A.json").exists()
+
+
+def more(lines):
+    """Yield the rows again, as a second round: one wrong row in few is not told from the rest."""
+    return enumerate(line[line.index(",") :] for line in lines[1:])
+
+
+def test_a_reversal_that_was_never_turned_is_refused(bench, capsys):
+    kept = [line for line in reversal().splitlines() if ",turned," not in line]
+    rows = [f"{n}{line[line.index(',') :]}" for n, line in enumerate(kept[1:], 1)]
+    (bench / "reversal.csv").write_text("\n".join([kept[0], *rows]) + "\n")
+    err = said(capsys, f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json", code=3).err
+    assert err.count("\n") == 1
+    assert "reversal.csv: axis x was read as-marked only" in err
+    assert not (bench / "A.json").exists()
+
+
+def test_readings_under_a_second_name_do_not_count_again(bench, capsys):
+    (bench / "again.csv").write_text(steps())
+    err = said(capsys, f"{ALL} again.csv --sine-bar-mm 200", code=2).err
+    assert "again.csv: holds the same readings as steps.csv" in err
+    line = "--sine-bar-mm 200 --sheet sheet.toml -o A.json"
+    said(capsys, f"{ALL} {line}")
+    renamed = ALL.replace("steps.csv", "again.csv")
+    err = said(capsys, f"{renamed} --sine-bar-mm 200 --onto A.json", code=2).err
+    assert "again.csv: holds the same readings as steps.csv" in err

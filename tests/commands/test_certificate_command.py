@@ -242,3 +242,26 @@ def test_version_one_makes_no_certificate(tmp_path, outputs, capsys):
 def test_names_a_record_that_is_not_there(tmp_path, outputs, capsys):
     assert certificate(tmp_path / "gone.json", "--html", outputs["html"]) == 2
     assert "gone.json: no such file" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("form", ["html", "pdf", "dcc"])
+def test_a_form_goes_over_its_like_and_over_nothing_else(signed, outputs, capsys, form):
+    assert certificate(signed, *asked(outputs)) == 0
+    made = {path: path.read_bytes() for path in outputs.values()}
+    assert certificate(signed, *asked(outputs)) == 0
+    for other in set(outputs) - {form}:
+        code = certificate(signed, f"--{form}", outputs[other])
+        assert (code, "is there already and is no" in capsys.readouterr().err) == (2, True)
+    readings = signed.parent / "steps.csv"
+    readings.write_text("row,axis,height_mm,sign\n1,x,0,1\n")
+    assert certificate(signed, f"--{form}", readings) == 2
+    assert "steps.csv: is there already and is no" in capsys.readouterr().err
+    assert readings.read_text().startswith("row,axis")
+    assert {path: path.read_bytes() for path in outputs.values()} == made
+
+
+def test_no_form_is_written_where_another_has_no_folder(signed, outputs, tmp_path, capsys):
+    words = ["--html", outputs["html"], "--pdf", tmp_path / "none" / "x.pdf"]
+    assert certificate(signed, *words) == 2
+    assert "no such folder" in capsys.readouterr().err
+    assert left(outputs) == set()

@@ -9,6 +9,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
 from ingest.cli import main
+from ingest.config import load_config
 from ingest.config_heads import HeadTable
 from ingest.config_tables import ConfigFile
 
@@ -86,7 +87,15 @@ def test_a_usable_file_is_told_in_short(capsys, tmp_path):
     assert (code, err) == (0, "")
     assert f"{path}: usable" in out
     assert "bay north" in out
+    assert "clamps sit 2 mm off centre" in out
     assert "head at /dev/ttyUSB0" in out
+
+
+def test_the_clamps_offset_of_the_file_is_the_one_that_is_used(tmp_path):
+    path = tmp_path / "bay.toml"
+    path.write_text("[bay]\nclamp_offset_mm = 0.5\n")
+    wheel = load_config(path).service.bay.wheel
+    assert wheel.clamp_offset_m == pytest.approx(0.0005)
 
 
 def test_json_is_one_object(capsys, tmp_path):
@@ -109,6 +118,8 @@ def test_whose_records_are_trusted_is_told(capsys, tmp_path):
     code, out, _, _ = check(capsys, tmp_path, text)
     assert code == 0
     assert f"records signed with {record['signatures'][0]['key_id']}" in out
+    assert "accidents" not in out
+    assert check(capsys, tmp_path, "")[1].count("their seal guards against accidents only") == 1
 
 
 def test_a_private_key_among_the_public_ones_is_refused(capsys, tmp_path):

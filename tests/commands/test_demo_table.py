@@ -5,6 +5,9 @@ import math
 import pytest
 
 from calibration.measured import Measured
+from calibration.records.text import load_record
+from ingest.cli import main
+from ingest.commands.demo import take_up_all
 from ingest.commands.demo_rig import build
 from ingest.commands.demo_story import Heard
 from ingest.commands.demo_table import compare
@@ -12,6 +15,8 @@ from ingest.payload.axle import AxleResult
 from ingest.payload.topics import Topics
 from ingest.simulator.truth import vehicle_truth
 from ingest.simulator.vehicle import WheelAt
+from ingest.store.database import open_database
+from ingest.store.records import StoredRecords
 
 TOPICS = Topics("demo")
 U_DEG = 0.04
@@ -56,3 +61,20 @@ def test_a_value_that_a_display_was_told_wrongly_fails_the_demo(off_deg, agrees)
     assert compared.agrees is agrees
     first = next(row for row in compared.rows if row.error_over_u is not None)
     assert first.error_over_u == pytest.approx((-U_DEG / 2 + off_deg) / U_DEG, abs=0.02)
+
+
+def test_a_record_with_a_changed_byte_ends_the_demo_at_once_by_name(tmp_path, capsys):
+    text = build(17, "rigid-8x4", lambda: 0.0).records[0]
+    (tmp_path / "A.json").write_text(text.replace('"stub_m": 0.25', '"stub_m": 0.26'))
+    assert main(["demo", "--records", str(tmp_path)]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1
+    assert "A.json: altered after it was sealed" in err
+    (tmp_path / "A.json").write_text(text)
+    # What is of no head of the demo is said, and hinders nothing.
+    other = text.replace(load_record(text).head_id, "ab" * 8)
+    (tmp_path / "B.json").write_text(other)
+    drawn = build(17, "rigid-8x4", lambda: 0.0).records
+    said = take_up_all(StoredRecords(open_database(":memory:")), tmp_path, drawn)
+    assert len(said) == 2
+    assert "B.json: altered" in said[0]

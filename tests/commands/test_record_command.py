@@ -5,6 +5,7 @@ import os
 import re
 import stat
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ VERSION_1, VERSION_2, LAB = (
     KEPT / n for n in ("version-1.json", "version-2.json", "version-2.pub")
 )
 LAB_ID = key_id(read_public(LAB.read_bytes(), "lab"))
+README = Path(__file__).parents[2] / "README.md"
 SEAL = "This is an integrity seal, no qualified electronic signature."
 
 
@@ -365,6 +367,7 @@ def test_a_folder_that_is_not_there_is_bad_input(levelhead, tmp_path):
     code, _, err = levelhead("key", "--make", tmp_path / "none" / "lab")
     assert code == 2
     assert "cannot be made: no such file or directory" in err
+    assert err.endswith(f"mkdir -p -m 700 {tmp_path / 'none'}\n")
 
 
 def test_a_record_is_shown_to_people(levelhead):
@@ -424,3 +427,70 @@ def test_a_locked_key_is_refused(levelhead, tmp_path, real_part):
     path.chmod(0o600)
     code, _, err = levelhead("sign", draft(tmp_path), "--key", path)
     assert (code, "locked with a password" in err) == (2, True)
+
+
+def test_signing_goes_over_no_other_record(levelhead, key, tmp_path):
+    path = draft(tmp_path)
+    other = tmp_path / "B.json"
+    other.write_bytes(VERSION_2.read_bytes())
+    assert levelhead("sign", path, "--key", key, "-o", other)[0] == 0  # of the same content
+    for content in (b"row,raw\n1,2\n", dump_signed_of_another_day(tmp_path, levelhead, key)):
+        other.write_bytes(content)
+        code, out, err = levelhead("sign", path, "--key", key, "-o", other)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert "B.json: is there already" in err
+        assert other.read_bytes() == content
+
+
+def dump_signed_of_another_day(tmp_path, levelhead, key):
+    folder = tmp_path / "later"
+    folder.mkdir()
+    path = draft(folder, place="another bench")
+    assert levelhead("sign", path, "--key", key)[0] == 0
+    return path.read_bytes()
+
+
+def test_a_named_pipe_is_refused_whatever_it_is_given_as(levelhead, tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    path = draft(tmp_path)
+    for words in (
+        (pipe,),
+        (path, "--raw", pipe),
+        (path, "--previous", pipe),
+        (path, "--key", pipe),
+    ):
+        code, out, err = levelhead("check", *words)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert f"{pipe}: is a named pipe" in err
+
+
+def test_the_pipe_of_a_shell_is_read_as_a_file_is(tmp_path):
+    command = f"{sys.executable} -m ingest.cli record check <(sleep 0.2; cat {VERSION_2})"
+    done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "It holds as far as can be told" in done.stdout
+
+
+def test_the_readme_s_way_to_a_key_works_in_an_empty_home(tmp_path):
+    block = README.read_text(encoding="utf-8").split("## Calibrate heads")[1].split("```")[1]
+    lines = block.partition("levelhead bench")[0].splitlines()[1:-1]
+    command = "\n".join(lines).replace(".venv/bin/levelhead", f"{sys.executable} -m ingest.cli")
+    assert "record key --make ~/keys/lab" in command
+    surroundings = {**os.environ, "HOME": str(tmp_path)}
+    done = subprocess.run(
+        ["sh", "-ec", command], env=surroundings, capture_output=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert stat.S_IMODE((tmp_path / "keys").stat().st_mode) == 0o700
+    assert (tmp_path / "keys" / "lab.pub").exists()
+
+
+def test_simulated_work_is_named_wherever_a_record_is_told(levelhead, tmp_path):
+    path = draft(tmp_path, simulated=True)
+    assert "SIMULATED  its readings come from simulated heads" in levelhead("check", path)[1]
+    assert json.loads(levelhead("check", path, "--json")[1])["simulated"] is True
+    assert "(draft, not signed; SIMULATED)" in levelhead("show", path)[1]
+    path = draft(tmp_path)
+    assert "SIMULATED" not in levelhead("check", path)[1] + levelhead("show", path)[1]
+    assert json.loads(levelhead("check", path, "--json")[1])["simulated"] is False

@@ -123,6 +123,10 @@ def test_a_record_with_a_changed_byte_is_refused_by_name(serving, head_path, tmp
     assert (reading["q"], reading["why"]) == ("uncertain", "record-refused")
     _, alert = ear.wait(lambda t, f: t == f"svc/alert/record-{known.head}", "the alert")
     assert f"{folder / 'head-1.json'}: altered after it was sealed" in alert["text"]
+    _, note = ear.wait(lambda t, f: t == "svc/alert/records-keys", "the note")
+    assert note["level"] == "note"
+    assert "guards against accidents only" in note["text"]
+    assert note["text"].endswith("seal it anew")
 
 
 def test_a_study_with_a_changed_byte_is_refused_by_name(serving, head_path, tmp_path):

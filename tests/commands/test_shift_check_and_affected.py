@@ -16,6 +16,8 @@ from calibration.control import FEWEST
 from calibration.records.parts import EncoderPart, TiltPart
 from calibration.records.text import dump_record, load_record, seal
 from ingest.cli import main
+from ingest.commands.check_bar import bar_length_m
+from ingest.core.errors import InputError
 from ingest.core.ids import HeadId, HeadName
 from ingest.core.published import PublishedResult
 from ingest.store.database import open_database
@@ -69,16 +71,35 @@ def bay(tmp_path):
     return tmp_path
 
 
-@pytest.fixture
-def check(bay, capsys):
-    """Return what runs a check and gives its exit code and what it said."""
+def entry(name, kind="bar", length="2000.0", due="2027-06-01"):
+    return f"""[[reference]]
+id = "{name}"
+kind = "{kind}"
+certificate = "FMO-2026-120"
+certificate_sha256 = "{120:064x}"
+value = {length}
+unit = "mm"
+U = 0.02
+k = 2
+date = 2026-01-05
+due = {due}
+U_angle_deg = 0.002
+"""
 
-    def run(*words, hour=7, day=10, **how):
+
+@pytest.fixture
+def check(bay, capsys, monkeypatch):
+    """Return what runs a check at the end of November 2026, and gives exit code and words."""
+    monkeypatch.setattr("ingest.commands.shift_check.now_ms", lambda: ms(30, 0))
+    (bay / "references.toml").write_text(entry("KL-BAR-1") + entry("KL-BAR-2"))
+
+    def run(*words, hour=7, day=10, registered=True, **how):
         path = bay / "check.csv"
         path.write_text(check_csv(**how))
         at = f"2026-11-{day:02d}T{hour:02d}:00:00Z"
         usual = ["--a", "alder", "--b", "birch", "--bar", "KL-BAR-1", "--at", at]
         usual += ["--state", str(bay / "levelhead.db")]
+        usual += ["--references", str(bay / "references.toml")] if registered else []
         code = main(["shift-check", str(path), *usual, *words])
         return code, *capsys.readouterr()
 
@@ -164,6 +185,63 @@ def test_the_same_readings_count_once(check, bay):
     assert count.fetchone() == (2,)
 
 
+@pytest.mark.parametrize("order", [("KL-BAR-2", "KL-BAR-1"), ("KL-BAR-1", "KL-BAR-2")])
+def test_the_same_readings_on_another_bar_are_refused_by_the_first(check, order):
+    assert check("--bar", order[0])[0] == 0
+    code, out, err = check("--bar", order[1])
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert f"2026-11-10 07:00 UTC on bar {order[0]}" in err
+    assert check("--bar", order[0])[0] == 0
+
+
+def test_the_same_readings_are_no_check_of_exchanged_or_other_heads(check, bay):
+    check()
+    connection = open_database(bay / "levelhead.db")
+    StoredRecords(connection).add(dump_record(record(STRANGER, 3)), "here")
+    connection.close()
+    code, out, err = check("--b", STRANGER)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert f"{BIRCH} (cal-2026-0002)" in err
+
+
+def test_a_bar_is_known_from_a_register_or_an_earlier_check(check, bay):
+    code, out, err = check(registered=False)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "KL-BAR-1 is in no record of these heads and no earlier check" in err
+    assert check()[0] == 0
+    assert check(registered=False, day=11, jitter_deg=0.0001)[0] == 0
+
+
+def test_a_bar_that_a_head_s_record_was_made_with_is_known_with_its_length():
+    made = load_record((KEPT.parent / "version-2.json").read_text(encoding="utf-8"))
+    sine_bar = next(use for use in made.references if use.kind == "sine-bar")
+    assert bar_refused(sine_bar.id, made)
+    bar = sine_bar.model_copy(update={"id": "KL-BAR-9", "kind": "bar", "value": "1850.0"})
+    with_bar = made.model_copy(update={"references": (*made.references, bar)})
+    assert bar_length_m("KL-BAR-9", None, None, [with_bar], (), 0) == pytest.approx(1.85)
+    assert bar_refused("KL-BAR-8", with_bar)
+
+
+def bar_refused(bar, record_made):
+    with pytest.raises(InputError):
+        bar_length_m(bar, None, None, [record_made], (), 0)
+    return True
+
+
+@pytest.mark.parametrize(
+    ("register", "expected", "said"),
+    [
+        (entry("KL-BAR-1", kind="sine-bar"), 2, "KL-BAR-1 is a sine-bar"),
+        (entry("KL-BAR-1", due="2026-10-01"), 3, "was due on 2026-10-01"),
+    ],
+)
+def test_a_reference_that_is_no_bar_or_out_of_date_is_refused(check, bay, register, expected, said):
+    (bay / "references.toml").write_text(register)
+    code, out, err = check()
+    assert (code, out, err.count("\n")) == (expected, "", 1)
+    assert said in err
+
+
 def test_a_head_that_was_knocked_is_refused_with_figure_and_limit_and_nothing_is_kept(check, bay):
     code, out, err = check(knock_deg=0.06)
     assert (code, out) == (3, "")
@@ -180,6 +258,10 @@ def test_a_head_that_was_knocked_is_refused_with_figure_and_limit_and_nothing_is
         (["--b", "alder"], "one and the same head"),
         (["--class", "H9"], "no head class 'H9'"),
         (["--bar-mm", "0"], "--bar-mm"),
+        (["--bar-mm", "20"], "--bar-mm: 20 is no length of a bar"),
+        (["--bar-mm", "1500"], "bar KL-BAR-1 is 2000 mm long"),
+        (["--bar", "KL-BAR-7"], "no reference KL-BAR-7; registered: KL-BAR-1, KL-BAR-2"),
+        (["--at", "2031-01-01T00:00:00Z"], "yet to come"),
         (["--at", "this morning"], "--at"),
         (["--state", "none.db"], "none.db: no such database"),
     ],
@@ -327,7 +409,10 @@ def test_two_processes_may_check_at_once(bay):
         "KL-BAR-1",
         "--state",
         str(bay / "levelhead.db"),
+        "--references",
+        str(bay / "references.toml"),
     ]
+    (bay / "references.toml").write_text(entry("KL-BAR-1", due="2100-01-01"))
     running = []
     for n in range(3):
         path = bay / f"check-{n}.csv"

@@ -5,7 +5,7 @@ import io
 import json
 import math
 import random
-from datetime import date
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -16,6 +16,7 @@ from calibration.records.record import CalibrationRecord
 from calibration.records.text import dump_record, load_record, seal
 from ingest.cli import main
 
+SIGNED = Path(__file__).parents[1] / "calibration" / "records" / "version-2.json"
 HEAD = "00a1b2c3d4e5f607"
 ENTRY = """
 [[reference]]
@@ -377,3 +378,78 @@ def test_a_draft_from_standard_input_wants_a_place_to_go(bench, tmp_path, capsys
     _, err = capsys.readouterr()
     assert code == 2
     assert "--output: the draft came from standard input; name a file" in err
+
+
+def test_the_answer_goes_over_no_signed_record_and_no_readings(bench, tmp_path, capsys):
+    for name, reason in (("signed.json", "signed"), ("found.csv", "is no draft")):
+        if name == "signed.json":
+            (tmp_path / name).write_bytes(SIGNED.read_bytes())
+        before = (tmp_path / name).read_bytes()
+        code, out, err = verify(capsys, tmp_path, "-o", str(tmp_path / name))
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert f"{name}: is there already" in err
+        assert reason in err
+        assert (tmp_path / name).read_bytes() == before
+
+
+def by_the_clock(text, start):
+    """Return a file's rows ten seconds apart from a moment of the day on."""
+    head, *rows = text.splitlines()
+    moments = (start + timedelta(seconds=10 * i) for i in range(len(rows)))
+    timed = [
+        row.rpartition(",")[0] + f",{moment:%Y-%m-%dT%H:%M:%S}Z"
+        for row, moment in zip(rows, moments, strict=True)
+    ]
+    return "\n".join([head, *timed]) + "\n"
+
+
+NINE = datetime(2026, 11, 25, 9, 0, 0)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "left", "says"),
+    [
+        ("found", "left", tilts(), "this file is the one of the verification as found"),
+        ("left", "found", tilts(), "this file is the one of the verification as left"),
+        # A copy with another line end, and readings of which some are of the other run.
+        ("found", "left", by_the_clock(tilts(), NINE) + "\n", "as found from 2026-11-25T09:00:00Z"),
+        (
+            "found",
+            "left",
+            by_the_clock(tilts(seed=4), NINE + timedelta(seconds=40)),
+            "taken from 2026-11-25T09:00:40Z",
+        ),
+    ],
+    ids=["same file as left", "same file as found", "same times", "times that overlap"],
+)
+def test_one_measurement_is_not_both_as_found_and_as_left(
+    bench, tmp_path, capsys, first, second, left, says
+):
+    bench("draft.json", dump_record(seal(draft(adjusted=True, coefficients_before=Coefficients()))))
+    if left != tilts():
+        bench("found.csv", by_the_clock(tilts(), NINE))
+    bench("again.csv", left)
+    assert verify(capsys, tmp_path, "--as", first)[0] == 0
+    before = (tmp_path / "draft.json").read_bytes()
+    code, out, err = verify(capsys, tmp_path, "--as", second, file="again.csv")
+    assert (code, out) == (2, "")
+    assert says in err
+    assert "measure the points again" in err
+    assert err.count("\n") == 1
+    assert (tmp_path / "draft.json").read_bytes() == before
+
+
+def test_a_run_after_the_other_is_kept_with_its_times_and_may_be_taken_again(
+    bench, tmp_path, capsys
+):
+    bench("draft.json", dump_record(seal(draft(adjusted=True, coefficients_before=Coefficients()))))
+    bench("found.csv", by_the_clock(tilts(), NINE))
+    assert verify(capsys, tmp_path)[0] == 0
+    last = datetime.fromisoformat(record_in(tmp_path).as_found.taken_to).replace(tzinfo=None)
+    bench("left.csv", by_the_clock(tilts(seed=4), last))
+    for _ in range(2):
+        assert verify(capsys, tmp_path, "--as", "left", file="left.csv")[0] == 0
+        assert verify(capsys, tmp_path)[0] == 0
+    record = record_in(tmp_path)
+    assert record.as_found.taken_from == "2026-11-25T09:00:00Z"
+    assert record.as_left.taken_from == record.as_found.taken_to

@@ -37,6 +37,7 @@ from ingest.store.database import open_database
 from ingest.store.records import StoredRecords
 from ingest.wire.codes import MessageType
 from ingest.wire.framing import DELIMITER, Deframer
+from tests.rig.portserver import PortServer
 
 SECONDS = 3.0
 """Less than the firmware's rest between hellos, which a sheet has no equal of."""
@@ -184,6 +185,47 @@ async def by_serial(pieces, _firmware, count, _tmp_path):
     return came
 
 
+async def by_socket(pieces, _firmware, count, _tmp_path):
+    """A serial port that a device server gives as a bare TCP connection."""
+
+    writers = []
+
+    async def serve(_reader, writer):
+        writers.append(writer)
+        for piece in pieces:
+            writer.write(piece)
+            await writer.drain()
+            await asyncio.sleep(0.002)
+
+    server = await asyncio.start_server(serve, "127.0.0.1", 0)
+    port = server.sockets[0].getsockname()[1]
+    link = SerialLink(SerialSettings(f"socket://127.0.0.1:{port}"), now_ns)
+    async with server:
+        came = await taken(link, count, asyncio.Event())
+        for writer in writers:
+            writer.close()
+    return came
+
+
+async def by_rfc2217(pieces, _firmware, count, _tmp_path):
+    """A serial port that is served with its settings (RFC 2217), by pyserial's own far side."""
+    server = PortServer()
+    link = SerialLink(SerialSettings(server.path), now_ns)
+    opened = asyncio.Event()
+
+    async def send():
+        await opened.wait()
+        for piece in pieces:
+            server.port.write(piece)  # it is looped back: what it writes it reads, and sends
+            await asyncio.sleep(0.002)
+
+    try:
+        came, _ = await asyncio.gather(taken(link, count, opened), send())
+    finally:
+        server.vanish()
+    return came
+
+
 async def by_radio(pieces, firmware, count, mtu):
     with private_bus() as address:
         os.environ["DBUS_SYSTEM_BUS_ADDRESS"] = address
@@ -228,11 +270,18 @@ def now_ns():
     return MonotonicNs(time.monotonic_ns())
 
 
-WAYS = {"serial": by_serial, "radio": by_small_notifications, "capture": by_capture}
+WAYS = {
+    "serial": by_serial,
+    "socket": by_socket,
+    "rfc2217": by_rfc2217,
+    "radio": by_small_notifications,
+    "capture": by_capture,
+}
 """A new way in joins here; it says in which form its chunks come."""
 
 
 @pytest.mark.real
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name)\\(\\):DeprecationWarning")  # pyserial 3.5
 @pytest.mark.parametrize("way", WAYS)
 def test_the_same_samples_make_the_same_topics(way, real_part, tmp_path):
     if way == "radio":

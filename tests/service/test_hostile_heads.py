@@ -4,7 +4,9 @@ from dataclasses import dataclass, replace
 
 import pytest
 
+from ingest.core.blocks import NO_VALUE
 from ingest.core.channels import CHANNELS
+from ingest.core.errors import LinkSilent
 from ingest.core.frames import Side
 from ingest.core.ids import BootId, HeadId
 from ingest.service.bayhead import Wheel
@@ -257,7 +259,10 @@ def test_a_hello_that_is_dropped_is_named_with_its_reason(simulated_bay):
     for _ in range(5):
         bay.give("dogwood", frame(bytes(bad)))
         seconds(bay, 1)
-    assert "its hello is dropped (value)" in alerts(bay)["nameless-4"]["text"]
+    assert (
+        "its hello is dropped (firmware text not printable ASCII"
+        in alerts(bay)["nameless-4"]["text"]
+    )
 
 
 def test_a_head_of_a_newer_major_version_has_one_alert(simulated_bay):
@@ -273,17 +278,80 @@ class Lossy(Liar):
         return b"\0".join(each for at, each in enumerate(sent) if at % 5 or not each)
 
 
-def test_a_line_that_loses_samples_is_named_with_its_figures(simulated_bay):
-    found = alerts(played(simulated_bay, Lossy()))
+def test_a_line_that_loses_samples_is_named_once(simulated_bay):
+    bay = played(simulated_bay, Lossy())
+    found = alerts(bay)
     assert set(found) == {"loss-4"}
-    assert "loses samples on their way (" in found["loss-4"]["text"]
+    assert (
+        "loses more than 5% of its samples on their way, mostly missing" in found["loss-4"]["text"]
+    )
+    seconds(bay, 5)
+    said = [topic for topic, *_ in bay.outlet.messages if topic.endswith("/svc/alert/loss-4")]
+    assert len(said) == 1
 
 
-@pytest.mark.parametrize(("pace", "way"), [(1.05, "fast"), (0.999, "slow")])
+@pytest.mark.parametrize(("pace", "way"), [(1.05, "fast"), (0.999, "slow"), (1.003, "fast")])
 def test_a_clock_far_off_is_named(simulated_bay, pace, way):
-    bay = played(simulated_bay, Liar(pace=pace))
+    bay = simulated_bay(41)
+    bay.demo.ptys["dogwood"].firmware = liar = Liar(pace=pace, sent_s=bay.clock())
+    bay.give("dogwood", b"\0" + frame(encode(liar.hello())))
+    seconds(bay, 45)
     assert f"runs {way} by 200 ppm or more" in alerts(bay)["clock-4"]["text"]
-    assert "clock-4" not in alerts(played(simulated_bay, Liar(pace=1.0001)))
+
+
+def joined(simulated_bay, liar, count):
+    """Put the liar in the place of dogwood for so many seconds, from its start on."""
+    bay = simulated_bay(41)
+    liar.sent_s = bay.clock()
+    bay.demo.ptys["dogwood"].firmware = liar
+    bay.give("dogwood", b"\0" + frame(encode(liar.hello())))
+    seconds(bay, count)
+    return bay
+
+
+def test_times_in_another_unit_are_named(simulated_bay):
+    bay = joined(simulated_bay, Liar(pace=1e-3), 6)
+    assert "a sample takes 10000 of them, not 10" in alerts(bay)["step-4"]["text"]
+
+
+def test_a_channel_that_never_gives_a_value_is_named(simulated_bay):
+    bay = joined(simulated_bay, Liar(code=NO_VALUE), 7)
+    text = alerts(bay)["silent-4"]["text"]
+    assert "gives no value on incl_x, incl_y, rotation, which it declares" in text
+
+
+def test_a_head_whose_channels_cannot_be_used_gives_nothing_and_is_told_why(simulated_bay):
+    class Radians(Liar):
+        def hello(self):
+            hello = super().hello()
+            return replace(hello, channels=tuple(replace(c, unit=0x2720) for c in hello.channels))
+
+    found = alerts(joined(simulated_bay, Radians(), 3))
+    (alert,) = [each for code, each in found.items() if code.startswith("channels-")]
+    assert alert["level"] == "warning"
+    assert "gives nothing" in alert["text"]
+    assert "0: unit 0x2720 for 0x2763" in alert["text"]
+
+
+class Spoiled(Mute):
+    """Nothing that it sends is sound."""
+
+    def run(self, now_s):
+        return self.more
+
+
+def test_a_line_on_which_no_frame_is_sound_is_told_with_what_came(simulated_bay):
+    bay = simulated_bay(41)
+    bay.bay.link_changed("dogwood", LinkChange(LinkState.OPEN, None))
+    sample = encode_sample(0, status_byte(BootId(8)), 7, 9_000_000, (1, 2, 3, 4))
+    spoiled = frame(sample).replace(frame(sample)[-4:-1], b"\x77\x77\x77")
+    bay.demo.ptys["dogwood"].firmware = Spoiled(more=spoiled * 10)
+    seconds(bay, 3)
+    silent = LinkSilent("dogwood", "nothing valid for more than 2 s")
+    bay.bay.link_changed("dogwood", LinkChange(LinkState.SILENT, silent))
+    text = alerts(bay)["link-4"]["text"]
+    assert "no sound frame; " in text
+    assert "failed their CRC" in text
 
 
 def status_of(flags):

@@ -110,7 +110,7 @@ def test_an_unknown_channel_is_named_and_the_others_are_used(simulated_bay):
     hello = replace(head.hello, channels=(*head.hello.channels, odd))
     bay.give("alder", frame(encode(hello)))
     alert = bay.outlet.retained[bay.topics.alert("channels-alder")]
-    assert "codes 9" in alert["text"]
+    assert "cannot be used (9: unknown code); others are used" in alert["text"]
     before = len(bay.outlet.of(bay.topics.reading("alder", Channel.INCL_Y)))
     bay.advance(3.0)
     assert len(bay.outlet.of(bay.topics.reading("alder", Channel.INCL_Y))) > before

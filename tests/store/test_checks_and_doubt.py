@@ -25,8 +25,9 @@ def checked(head=ONE, moved_deg=0.004, decision="inside"):
 
 def test_a_check_comes_back_by_its_head_in_the_order_of_time(tmp_path):
     checks = StoredChecks(open_database(tmp_path / "state.db"))
-    assert checks.add((checked(), checked(TWO)), 2_000, "KL-BAR-1", "aa")
-    assert checks.add((checked(moved_deg=0.03, decision="outside"),), 1_000, "KL-BAR-1", "bb")
+    assert checks.add((checked(), checked(TWO)), 2_000, "KL-BAR-1", "aa") == ()
+    outside = checked(moved_deg=0.03, decision="outside")
+    assert checks.add((outside,), 1_000, "KL-BAR-1", "bb") == ()
     first, second = StoredChecks(open_database(tmp_path / "state.db")).of(ONE)
     assert (first.performed_ms, first.decision) == (1_000, "outside")
     assert (second.performed_ms, second.decision, second.bar) == (2_000, "inside", "KL-BAR-1")
@@ -38,8 +39,9 @@ def test_a_check_comes_back_by_its_head_in_the_order_of_time(tmp_path):
 
 def test_the_same_readings_are_one_check():
     checks = StoredChecks(open_database(":memory:"))
-    assert checks.add((checked(),), 1_000, "KL-BAR-1", "aa")
-    assert not checks.add((checked(),), 9_000, "KL-BAR-1", "aa")
+    assert checks.add((checked(),), 1_000, "KL-BAR-1", "aa") == ()
+    (before,) = checks.add((checked(),), 9_000, "KL-BAR-2", "aa")
+    assert (before.performed_ms, before.bar) == (1_000, "KL-BAR-1")
     assert len(checks.of(ONE)) == 1
 
 

@@ -1,5 +1,6 @@
 """Which record of a head counts: the end of its chain, signed by somebody who is trusted."""
 
+import os
 from datetime import timedelta
 from pathlib import Path
 
@@ -191,3 +192,18 @@ def test_a_folder_names_each_record_that_is_not_used(tmp_path):
     assert line.endswith("; this record is not used")
     with pytest.raises(CalibrationFileError, match="altered"):
         records.newest(HEAD)
+
+
+def test_what_is_no_file_is_named_and_the_others_are_used(tmp_path):
+    os.mkfifo(tmp_path / "1.json")
+    (tmp_path / "2.json").write_text(TEXT, encoding="utf-8")
+    (tmp_path / "3.json").mkdir()
+    (tmp_path / "4.json").symlink_to(tmp_path / "gone.json")
+    records = stored()
+    said = take_up(records, tmp_path)
+    assert [line.removeprefix(str(tmp_path)) for line in said] == [
+        "/1.json: is a named pipe, which may never end; a file is needed; this record is not used",
+        "/3.json: is a directory; this record is not used",
+        "/4.json: no such file or directory; this record is not used",
+    ]
+    assert records.newest(HEAD) == SECOND

@@ -15,6 +15,9 @@ AXES = ("x", "y", "z")
 EXACT = Place(-6)
 """Where a coefficient that nobody gave an uncertainty stops showing digits."""
 
+IN_DOUBT = "Rows that do not fit the others"
+"""They count all the same: a fit leaves nothing out, and its scatter shows them."""
+
 EXPLAINED = (
     "Angles are corrected in this order. Inclinations: sine of the reading, less the zero at the "
     "sensor's temperature, times the matrix. Encoders: reading, less the zero, less the sum of "
@@ -48,6 +51,8 @@ def coefficients(record: CalibrationRecord) -> Iterator[Block]:
     titles = ("Coefficient", "Before", "From now on", "u", "Unit")
     yield Heading("Coefficients")
     yield Paragraph(EXPLAINED, "small")
+    if record.coefficients.tilt is not None:
+        yield Paragraph(_holds(record.coefficients.tilt), "small")
     shares = {"Coefficient": 3, "Before": 1, "From now on": 1, "u": 1, "Unit": 1}
     right = {"Before", "From now on", "u"}
     yield Table("Applied to every reading of this head", columns(titles, shares, right), rows)
@@ -88,6 +93,24 @@ def _tilt(tilt: TiltPart) -> Iterator[Coefficient]:
             yield Coefficient(f"{name}: matrix, share of {AXES[j]}", entry, u_entry, "1")
 
 
+def _holds(tilt: TiltPart) -> str:
+    """Say at which temperature the zeros hold, and what a degree away from it costs."""
+    each = " and ".join(
+        f"{place_of(u, 2).text(place_of(u, 2).upward(u)) if u > 0 else '0'}° to u of incl_{axis}"
+        for axis, u in zip(AXES, tilt.u_bias_deg_per_degc, strict=False)
+    )
+    text = (
+        "Zeros and matrix of the inclinations hold at the sensor temperature of "
+        f"{tilt.reference_temperature_degc:g} °C. Each degree away from it "
+        f"contributes {each}, in root sum of squares."
+    )
+    if not any((*tilt.bias_deg_per_degc, *tilt.scale_per_degc)):
+        text += " No drift was measured, and none is corrected."
+    if tilt.u_wander_deg is not None:
+        text += " u of a zero includes what it strays by within a day."
+    return text
+
+
 def _encoder(channel: str, encoder: EncoderPart) -> Iterator[Coefficient]:
     yield Coefficient(f"{channel}: zero", encoder.zero_deg, encoder.u_zero_deg, "°")
     for h in encoder.harmonics:
@@ -118,6 +141,6 @@ def _fits(fits: tuple[FitSummary, ...]) -> Table:
         )
         for fit in fits
     )
-    titles = ("Fit", "Method", "Determined", "Deg. of freedom", "Undetermined", "Rows set aside")
-    shares = {"Fit": 2, "Method": 2, "Undetermined": 2, "Rows set aside": 2}
-    return Table("Fits behind them", columns(titles, shares), rows)
+    titles = ("Fit", "Method", "Determined", "Deg. of freedom", "Undetermined", IN_DOUBT)
+    shares = {"Fit": 2, "Method": 2, "Undetermined": 2, IN_DOUBT: 2}
+    return Table("Fits behind them, with every row in them", columns(titles, shares), rows)

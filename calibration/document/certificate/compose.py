@@ -6,12 +6,16 @@ from calibration.document.certificate.face import face
 from calibration.document.certificate.proof import proof
 from calibration.document.certificate.results import results
 from calibration.document.certificate.uncertainty import budgets, stability
-from calibration.document.certificate.wording import DRAFT_MARK
+from calibration.document.certificate.wording import (
+    DRAFT_MARK,
+    SIMULATED_DRAFT_MARK,
+    SIMULATED_MARK,
+)
 from calibration.records.record import TITLE, CalibrationRecord
 
 
 def certificate(record: CalibrationRecord) -> Document:
-    """Return a record as a document; without a signature it is marked as a draft.
+    """Return a record as a document; marked as a draft without a signature, and as simulated.
 
     Whether the signatures hold is for the caller to say: see ``calibration.records.check``.
     """
@@ -35,5 +39,12 @@ def certificate(record: CalibrationRecord) -> Document:
         issuer=tuple(part for part in (lab.name or "(laboratory not named)", address) if part),
         dated=record.issued,
         blocks=blocks,
-        mark="" if record.signatures else DRAFT_MARK,
+        mark=_mark(record),
     )
+
+
+def _mark(record: CalibrationRecord) -> str:
+    """Return what every sheet bears across it."""
+    if record.simulated:
+        return SIMULATED_MARK if record.signatures else SIMULATED_DRAFT_MARK
+    return "" if record.signatures else DRAFT_MARK

@@ -27,13 +27,14 @@ from calibration.records.results import Figure, Run, Verdict
 def face(record: CalibrationRecord) -> tuple[Block, ...]:
     """Return the blocks of the first page."""
     return (
+        *_simulated(record),
         *_draft(record),
         Columns(((_item(record),), (_customer(record),))),
         Columns(((_times(record),), (_method(record),))),
         outcome(record),
         *_summary(record.run_in_force),
         Paragraph(wording.UNCERTAINTY, "small"),
-        Paragraph(wording.TRACEABLE if record.references else wording.NOT_TRACEABLE, "small"),
+        Paragraph(_traceable(record), "small"),
         Points(statements(record)),
         Spring(),
         People((("Performed by", record.performed_by), ("Authorised by", record.authorised_by))),
@@ -90,6 +91,17 @@ def limits(verdict: Verdict) -> str:
     if low is not None:
         return f"at least {quantity(low, verdict.unit)}"
     return "–" if high is None else f"at most {quantity(high, verdict.unit)}"
+
+
+def _traceable(record: CalibrationRecord) -> str:
+    if record.simulated:
+        return wording.SIMULATED_TRACE
+    return wording.TRACEABLE if record.references else wording.NOT_TRACEABLE
+
+
+def _simulated(record: CalibrationRecord) -> Iterable[Block]:
+    if record.simulated:
+        yield Notice("Simulated", wording.SIMULATED, "attention")
 
 
 def _draft(record: CalibrationRecord) -> Iterable[Block]:

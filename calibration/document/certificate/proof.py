@@ -27,9 +27,13 @@ def proof(record: CalibrationRecord) -> Iterator[Block]:
 
 def traced(used: ReferenceUse) -> str:
     """Return where one reference's value comes from."""
+    also = "".join(
+        f"; {more.what} {quantity(more.value, more.unit)} with U = {quantity(more.U, more.unit)}"
+        for more in used.also
+    )
     return (
         f"{used.id}, {wording.kind_name(used.kind)}: {quantity(used.value, used.unit)} with "
-        f"U = {quantity(used.U, used.unit)} (k = {factor(used.k)}), by certificate "
+        f"U = {quantity(used.U, used.unit)}{also} (k = {factor(used.k)}), by certificate "
         f"{used.certificate or '(no number)'} of {used.issuer or '(no issuer)'}, "
         f"issued {day(used.issued)}, due {day(used.due)}."
     )

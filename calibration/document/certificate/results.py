@@ -7,7 +7,7 @@ from calibration.document.blocks import Block, Chart, Columns, Heading, Notice, 
 from calibration.document.certificate import wording
 from calibration.document.certificate.face import columns, limits, worst
 from calibration.document.charts import error_chart
-from calibration.document.plain import count, day, expanded, factor, in_unit, number
+from calibration.document.plain import count, day, expanded, factor, in_unit, number, quantity
 from calibration.document.plot import FULL_WIDTH, HALF_WIDTH, Curve, Level, Marks
 from calibration.records.parts import EncoderPart
 from calibration.records.record import CalibrationRecord
@@ -61,6 +61,9 @@ def _points(state: str, run: Run, channel: str) -> Iterator[Block]:
     yield Table(
         caption, columns(titles, shares, {*numbers, "Readings", "k"}), tuple(map(_point, points))
     )
+    moved = points[0].moved
+    if moved is not None:
+        yield Paragraph(wording.MOVED.format(by=quantity(moved, unit)), "small")
 
 
 def _point(point: Point) -> tuple[str, ...]:
@@ -159,6 +162,8 @@ def _conformity(record: CalibrationRecord, runs: Runs) -> Iterator[Block]:
     if record.decision_rule is not None:
         yield Paragraph(wording.RULES[record.decision_rule])
     yield Paragraph(wording.DECIDED_BEFORE_ROUNDING, "small")
+    if any(v.name == "max-error" for _, run in runs for v in run.verdicts):
+        yield Paragraph(wording.DECIDED_AT_POINTS, "small")
     titles = ("Run", "Channel", "Figure", "Result", "k", "Limits", "P", "Decision")
     caption = f"Figures against the limits of {record.head_class}, laid down before measuring"
     yield Table(caption, columns(titles, {"Channel": 1}, {"k", "P"}), rows)
@@ -168,7 +173,7 @@ def _verdict(state: str, verdict: Verdict) -> tuple[str, ...]:
     return (
         state,
         verdict.channel,
-        wording.FIGURES[verdict.name],
+        wording.AT_ITS_POINT if verdict.name == "max-error" else wording.FIGURES[verdict.name],
         expanded(verdict.value, verdict.U, verdict.unit),
         "–" if verdict.k is None else factor(verdict.k),
         limits(verdict),

@@ -83,6 +83,14 @@ RULES: Mapping[Rule, str] = MappingProxyType(
         ),
     }
 )
+AT_ITS_POINT = "Deciding error"
+"""What is held to the limits of the largest error: not the largest of several, but one error."""
+DECIDED_AT_POINTS = (
+    "The limits of the largest error are held against the error at each point, with the U and k "
+    "that this point has among the results; the point that does worst decides, and is the one "
+    "shown here. The largest error itself, under “Results in force”, was picked for its size, and "
+    "its U is wider by as much as that picking calls for."
+)
 DECIDED_BEFORE_ROUNDING = (
     "Figures on a limit count as within it. Decisions are made on unrounded numbers; P is the "
     "probability that the true value conforms."
@@ -110,11 +118,24 @@ TRACEABLE = (
     "under “Traceability”, each of which has a certificate of its own."
 )
 NOT_TRACEABLE = "No reference is named yet, and without one nothing is traceable."
+MOVED = (
+    "The reference of this channel knows angles against each other and no zero, so these errors "
+    "are taken from their own mean. “Reference” is what the reference said with that mean of {by} "
+    "added to it, and “Error” is “Indication” less “Reference”."
+)
 SEAL = (
     "The signature is an integrity seal: it shows that nothing in the record was changed since "
     "the holder of the key signed it. It is not a qualified electronic signature."
 )
 UNSIGNED = "Nobody has signed this record, so it proves nothing yet."
+SIMULATED_MARK = "SIMULATED"
+SIMULATED_DRAFT_MARK = "SIMULATED, DRAFT"
+SIMULATED = (
+    "Nothing here was measured. The readings come from simulated heads on a simulated bench; the "
+    "laboratory, its references and their certificates may be invented. No result may be based "
+    "on it."
+)
+SIMULATED_TRACE = "Nothing in it is traceable, since nothing was measured."
 DRAFT_MARK = "DRAFT, not signed"
 DRAFT = (
     "This is a draft. Nobody has signed its record, and nothing may be based on it. It still "

@@ -21,7 +21,7 @@ def administrative(record: CalibrationRecord) -> Element:
         "administrativeData",
         dcc("dccSoftware", software(record)),
         _core(record),
-        dcc("items", _item(record.head)),
+        dcc("items", _item(record.head, simulated=record.simulated)),
         _laboratory(record),
         _people(record),
         _contact(
@@ -87,7 +87,7 @@ def _previous(record: CalibrationRecord) -> Element | None:
     return fingerprint("previousReport", name, before.record_id, before.sha256)
 
 
-def _item(head: Head) -> Element:
+def _item(head: Head, *, simulated: bool) -> Element:
     firmware = dcc(
         "software",
         said("name", "Firmware of the head"),
@@ -101,7 +101,7 @@ def _item(head: Head) -> Element:
     )
     return dcc(
         "item",
-        said("name", "Measuring head"),
+        said("name", "Measuring head, SIMULATED" if simulated else "Measuring head"),
         said("description", f"Condition: {head.condition}") if head.condition.strip() else None,
         dcc("installedSoftwares", firmware),
         word("model", head.model),
@@ -140,6 +140,8 @@ def _person(name: str, role: str, *, signs: bool) -> Element:
 
 
 def _statements(record: CalibrationRecord) -> Iterator[Element]:
+    if record.simulated:
+        yield _statement("Simulated", wording.SIMULATED)
     for text in said_by_certificate(record):
         yield _statement("Scope", text)
     yield _statement("Place", record.place)
@@ -149,7 +151,8 @@ def _statements(record: CalibrationRecord) -> Iterator[Element]:
     if record.accreditation:
         yield _statement("Accreditation", record.accreditation)
     yield _statement("Uncertainty", wording.UNCERTAINTY)
-    yield _statement("Traceability", *map(traced, record.references), traceable=True)
+    references = map(traced, record.references)
+    yield _statement("Traceability", *references, traceable=not record.simulated)
     if record.decision_rule is not None:
         rule = wording.RULES[record.decision_rule]
         yield _statement("Decision rule", rule, wording.DECIDED_BEFORE_ROUNDING)
@@ -163,6 +166,6 @@ def _statements(record: CalibrationRecord) -> Iterator[Element]:
     yield _statement("Kind of signature", wording.SEAL)
 
 
-def _statement(name: str, *texts: str, traceable: bool = False) -> Element:
-    mark = dcc("traceable", text="true") if traceable else None
+def _statement(name: str, *texts: str, traceable: bool | None = None) -> Element:
+    mark = None if traceable is None else dcc("traceable", text=str(traceable).lower())
     return dcc("statement", said("name", name), mark, said("declaration", *texts))

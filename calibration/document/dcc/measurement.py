@@ -66,13 +66,21 @@ def _equipment(record: CalibrationRecord, used: ReferenceUse) -> Element:
         said("name", "Calibrated value"),
         real(used.value, used.unit, used.U, used.k),
     )
+    also = (
+        dcc(
+            "measuringEquipmentQuantity",
+            said("name", more.what),
+            real(more.value, more.unit, more.U, used.k),
+        )
+        for more in used.also
+    )
     named = dcc("issuer", text="calibrationLaboratory"), word("value", used.id)
     return dcc(
         "measuringEquipment",
         said("name", f"{wording.kind_name(used.kind)} {used.id}"),
         certificate,
         dcc("identifications", dcc("identification", *named)),
-        dcc("measuringEquipmentQuantities", value),
+        dcc("measuringEquipmentQuantities", value, *also),
     )
 
 

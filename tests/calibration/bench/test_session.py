@@ -212,7 +212,9 @@ def test_broken_off_at_any_row_it_goes_on_as_if_it_had_not_been(n):
 
 def test_leaving_says_so_and_reads_no_further():
     session, _ = sent(at_sphere(), ENTER)
+    assert not session.left
     session, effects = sent(session, Typed("quit"))
+    assert session.left
     assert effects == [Cancel(), Leave()]
     assert session.phase is Phase.OVER
 

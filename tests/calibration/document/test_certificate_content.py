@@ -9,11 +9,13 @@ from datetime import date
 import pytest
 
 from calibration.document.blocks import EndMark, Facts, Outcome, Table
+from calibration.document.certificate import wording
 from calibration.document.certificate.compose import certificate
 from calibration.document.certificate.proof import traced
 from calibration.document.html import render_html
 from calibration.document.pdf import render_pdf
 from calibration.records.record import CalibrationRecord
+from calibration.records.signatures import sign
 from calibration.records.text import seal
 
 CLAUSES = {
@@ -237,6 +239,25 @@ def test_a_draft_is_marked_on_every_sheet(draft, complete, pdf_text):
             assert (mark in "".join(sheet.split())) == marked
 
 
+@pytest.mark.real
+@pytest.mark.parametrize(("signed", "mark"), [(True, "SIMULATED"), (False, "SIMULATED,DRAFT")])
+def test_simulated_work_is_marked_on_every_sheet(complete, signing_key, pdf_text, signed, mark):
+    record = complete.revised(simulated=True)
+    sheets = pdf_text(render_pdf(certificate(sign(record, signing_key) if signed else record)))
+    assert len(sheets) > 3
+    for sheet in sheets:
+        assert mark in "".join(sheet.split())
+
+
+def test_simulated_work_says_so_and_claims_no_traceability(complete, page, read_page, signing_key):
+    text = words(sign(complete.revised(simulated=True), signing_key), read_page)
+    assert text.count("SIMULATED") == 1
+    assert "The readings come from simulated heads" in text
+    assert wording.TRACEABLE in page.text
+    assert wording.TRACEABLE not in text
+    assert "simulated" not in page.text.lower()
+
+
 def test_a_signed_certificate_bears_no_mark(page):
     assert "DRAFT" not in page.text
 
@@ -253,3 +274,62 @@ def test_warns_when_the_head_was_found_outside_its_limits(complete, read_page):
 def test_leaves_out_coefficients_that_nobody_fitted(page):
     assert "incl_y: drift of scale" in page.text
     assert "incl_x: drift of scale" not in page.text
+
+
+def test_a_row_that_does_not_fit_the_others_is_not_said_to_be_left_out(page, complete):
+    """Each fit keeps all its rows: its degrees of freedom and scatter are those of all of them."""
+    assert any(fit.distrusted for fit in complete.fits)
+    assert "Rows that do not fit the others" in page.text
+    assert "with every row in them" in page.text
+    assert "set aside" not in page.text
+
+
+def test_one_figure_has_one_uncertainty(complete):
+    """What is picked as the largest and what decides at its point differ in U: two names."""
+    body = complete.model_dump(mode="json")
+    body["as_left"]["figures"][0] |= {"U": "0.0078", "k": "2.50"}
+    record = seal(CalibrationRecord.model_validate(body))
+    tables = [b for b in certificate(record).blocks if isinstance(b, Table)]
+    seen: dict[tuple[str, str, str], set[tuple[str, str]]] = {}
+    for table in tables:
+        titles = [column.title for column in table.columns]
+        if "Figure" not in titles:
+            continue
+        for row in table.rows:
+            cells = dict(zip(titles, row, strict=True))
+            channel = next(c for c in ("incl_y", "rotation") if c in cells["Channel"])
+            run = cells.get("Run", "as left")
+            stated = seen.setdefault((run, channel, cells["Figure"]), set())
+            stated.add((cells["Result"], cells["k"]))
+    assert len(seen) > 5
+    assert all(len(stated) == 1 for stated in seen.values())
+    text = render_html(certificate(record))
+    assert "the point that does worst decides" in text
+
+
+FACE = {"what": "face against the plane of the rollers", "value": "0", "unit": "deg", "U": "0.002"}
+
+
+def test_traces_an_angle_of_a_reference_beside_its_length(complete):
+    used = complete.references[0]
+    body = used.model_dump(mode="json")
+    with_face = type(used).model_validate(body | {"also": [FACE]})
+    assert "; face against the plane of the rollers 0° with U = 0.002° (k = 2.00)" in traced(
+        with_face
+    )
+    # A record from before that says nothing of it keeps its form, and so its hash and signature.
+    assert "also" not in body
+
+
+def test_says_that_a_reference_without_a_zero_was_moved(complete, page):
+    """The plate said 0.000 where the column says −0.294 (7.8.4.1 a: what was measured)."""
+    body = complete.model_dump(mode="json")
+    assert all("moved" not in point for point in body["as_left"]["points"])
+    for run in ("as_found", "as_left"):
+        for point in body[run]["points"]:
+            if point["channel"] == "rotation":
+                point["moved"] = "-0.2939"
+    text = render_html(certificate(seal(CalibrationRecord.model_validate(body))))
+    assert "what the reference said with that mean of −0.2939° added to it" in text
+    assert text.count("knows angles against each other and no zero") == 2
+    assert "knows angles against each other" not in page.text

@@ -48,6 +48,27 @@ def test_is_valid_against_the_schemas(complete, from_folder):
     check_schema(render_dcc(complete), from_folder)
 
 
+FACE = {"what": "face against the rollers", "value": "0.0002", "unit": "deg", "U": "0.002"}
+GROWTH = {"what": "more of it with the stack's height", "value": "0", "unit": "mm/m", "U": "0.001"}
+
+
+def with_more(record, key):
+    """Return the record with further values of its first reference, signed again."""
+    first, *others = record.model_dump(mode="json")["references"]
+    return revised(record, key, references=[first | {"also": [FACE, GROWTH]}, *others])
+
+
+def test_stays_valid_with_further_values_of_a_reference(complete, signing_key, from_folder):
+    check_schema(render_dcc(with_more(complete, signing_key)), from_folder)
+
+
+def test_further_values_of_a_reference_are_quantities_of_it(complete, signing_key):
+    more = with_more(complete, signing_key)
+    (node, *_) = read(more).findall(".//dcc:measuringEquipments/dcc:measuringEquipment", NS)
+    assert texts(node, ".//si:value") == [complete.references[0].value, "0.0002", "0"]
+    assert texts(node, ".//si:valueExpandedMU") == [complete.references[0].U, "0.002", "0.001"]
+
+
 CHANGES = {
     "nothing adjusted": {"adjusted": False, "as_left": None},
     "no humidity": {
@@ -58,6 +79,7 @@ CHANGES = {
     "replaces another": {"amends": {"record_id": "cal-2026-0041", "sha256": "0" * 64}},
     "from outside": {"external": "drift by another laboratory"},
     "first of its head": {"previous": None, "received": None},
+    "simulated": {"simulated": True},
     "nothing found": {"as_found": None, "deviations": "the head arrived dead"},
 }
 
@@ -104,6 +126,16 @@ def test_hostile_texts_stay_texts(kind, complete, signing_key, from_folder):
     shown = re.sub("[\ufffe\uffff]", "\ufffd", text)
     names = etree.fromstring(content).findall(".//dcc:customer/dcc:name/dcc:content", NS)
     assert [name.text for name in names] == [shown]
+
+
+def test_what_is_simulated_says_so_first_and_is_not_traceable(root, complete, signing_key):
+    found = read(revised(complete, signing_key, simulated=True))
+    name = "dcc:administrativeData/dcc:statements/dcc:statement/dcc:name/dcc:content"
+    assert texts(found, name)[0] == "Simulated"
+    assert "Simulated" not in texts(root, name)
+    assert texts(found, ".//dcc:statement/dcc:traceable") == ["false"]
+    assert texts(root, ".//dcc:statement/dcc:traceable") == ["true"]
+    assert texts(found, ".//dcc:item/dcc:name/dcc:content") == ["Measuring head, SIMULATED"]
 
 
 def test_names_item_people_and_dates(root):

@@ -125,6 +125,8 @@ def test_refuses_what_nothing_proves(changes, on, says):
         ("value = 200.000", "value = -200", "KL-SINE-1: a sine-bar needs value"),
         ("value = 200.000", "value = inf", "KL-SINE-1: value"),
         ("U = 0.0020", "U = -0.1", "KL-SINE-1: U"),
+        ("U = 0.0020", "U = 0.0000", "KL-SINE-1: U and U_angle_deg are never 0"),
+        ("U_angle_deg = 0.0006", "U_angle_deg = 0", "KL-SINE-1: U and U_angle_deg are never 0"),
         ("U = 0.0020", "U = 1e-20", "KL-SINE-1: U"),
         ('issuer = "F', 'issuer = "\\u0007F', "KL-SINE-1: issuer"),
         ("k = 2\ndate", "k = 0\ndate", "KL-SINE-1: k"),
@@ -191,3 +193,20 @@ def test_every_kind_has_a_unit_of_its_own():
         other = "deg" if unit != "deg" else "rad"
         with pytest.raises(CalibrationFileError, match="unit is"):
             parse_references(table.format(kind=kind, unit=other, angle=angle))
+
+
+def test_a_record_names_whatever_a_certificate_states_that_results_stand_on():
+    """ISO/IEC 17025:2017, 7.8.4.1 c: each value that counts is traced, not the length alone."""
+    register = parse_references(REGISTER)
+    (face,) = use_of(register.get("KL-SINE-1")).also
+    assert (face.value, face.unit, face.U) == ("0.0002", "deg", "0.0006")
+    assert face.what == "face against the plane of the rollers"
+    growth, *blocks = use_of(register.get("KL-BLK-1")).also
+    assert (growth.unit, Decimal(growth.U)) == ("mm/m", Decimal("0.002"))
+    assert [(b.what, b.value, b.U) for b in blocks] == [
+        ("block 10 mm, deviation", "0.00012", "0.00010"),
+        ("block 7.43 mm, deviation", "-0.00002", "0.00008"),
+    ]
+    assert (
+        "also" not in use_of(register.get("KL-BLK-1")).model_copy(update={"also": ()}).model_dump()
+    )

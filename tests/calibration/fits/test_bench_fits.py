@@ -246,3 +246,14 @@ def test_symmetric_matrix_makes_unit_vectors_of_the_readings() -> None:
     fit, raw, _ = CASES["sphere"]
     got = fit(raw)
     np.testing.assert_allclose(matrix_of(got), M, rtol=1e-9)
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("seed", [11, 41])
+def test_a_fit_that_runs_away_is_refused_in_words(seed):
+    """White noise holds no warm-up: from these draws its time constant runs to nought or beyond."""
+    random = np.random.default_rng(seed)
+    y = 0.2 + 5e-4 * random.standard_normal(200)
+    degc = 20.8 + 0.001 * random.standard_normal(200)
+    with pytest.raises(BadBenchData, match="does not settle"):
+        fit_warmup(np.arange(200) * 0.3, y, degc, 20.0)

@@ -122,10 +122,11 @@ def test_nothing_can_be_cut_out(at, length):
 
 def test_the_hash_covers_all_but_itself_and_the_signatures():
     record = load_record(TEXT)
+    whole = dump_record(seal(record.revised(simulated=True)))  # with every field there is
     for name in CalibrationRecord.model_fields:
         if name in ("sha256", "signatures", "format", "version"):
             continue
-        raw = json.loads(TEXT)
+        raw = json.loads(whole)
         del raw[name]
         with pytest.raises(RecordAltered):
             load_record(json.dumps(raw))
@@ -417,3 +418,24 @@ def test_a_damaged_text_still_says_whose_it_was():
     assert first.record_id == "cal-2026-0042"
     assert claim_of("[]") is None
     assert claim_of('{"head_id": 3, "record_id": "cal-2026-0001"}') is None
+
+
+def test_what_is_simulated_says_so_and_what_is_not_keeps_its_text():
+    assert "simulated" not in json.loads(dump_record(load_record(TEXT)))
+    assert "simulated" not in json.loads(dump_record(seal(small())))
+    record = seal(small(simulated=True))
+    text = dump_record(record)
+    assert json.loads(text)["simulated"] is True
+    assert load_record(text).simulated
+    for made in ('"simulated": false', '"simulated": 1', '"simulated": null'):
+        with pytest.raises(RecordAltered):
+            load_record(text.replace('"simulated": true', made))
+    with pytest.raises(RecordAltered):
+        load_record(text.replace('  "simulated": true,\n', ""))
+    assert record.sha256 != seal(small()).sha256
+
+
+def test_not_simulated_is_written_in_one_way():
+    assert load_record(sealed_by_hand(simulated=True)).simulated
+    with pytest.raises(CalibrationFileError, match="written another way"):
+        load_record(sealed_by_hand(simulated=False))

@@ -1,6 +1,7 @@
 """A verification in a record: decimal text, budgets with their trials, adjustments in the open."""
 
 import math
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
@@ -324,3 +325,18 @@ def test_a_class_of_ones_own():
 def test_refuses_a_class_that_limits_nothing_known(table, says):
     with pytest.raises(CalibrationFileError, match=says):
         parse_head_class(table, "sheet.toml")
+
+
+def test_a_reference_without_a_zero_is_said_to_have_been_moved_and_by_how_much():
+    """The plate said whole angles, and the head reads 0.3 deg more all round."""
+    points = turned()
+    shifted = tuple(
+        replace(r, raw_rad={"rotation": r.raw_rad["rotation"] - math.radians(0.3)})
+        for r in points.readings
+    )
+    for point in run_of(verification(replace(points, readings=shifted)), TODAY).points:
+        assert float(point.moved) == pytest.approx(-0.3, abs=0.004)
+        said = float(point.reference) - float(point.moved)
+        assert said == pytest.approx(float(point.nominal), abs=0.0002)
+        error = float(point.indication) - float(point.reference)
+        assert float(point.error) == pytest.approx(error, abs=0.0002)

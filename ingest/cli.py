@@ -19,6 +19,7 @@ COMMANDS: dict[str, str] = {
     "ports": "list serial ports, and with --ble the heads in reach",
     "config": "check a configuration file",
     "runout": "fit the run-out of a turned wheel from a CSV file",
+    "network": "find where every wheel points, from sightlines and tape distances",
     "schemas": "print the JSON Schemas of the MQTT payloads",
     "bench": "calibrate heads step by step, from the first reading to the certificate",
     "calibrate": "turn bench readings into coefficients, and a draft record",

@@ -1,0 +1,127 @@
+"""What a person should know of a network's answer, a line each."""
+
+from collections.abc import Iterator
+
+from ingest.commands.network_answer import Answer
+from ingest.core.units import DEG
+from ingest.geometry.network.advising import Advice
+from ingest.geometry.network.pieces import pieces
+from ingest.geometry.network.quantities import usual
+from ingest.geometry.network.stations import Network
+from ingest.payload.network_read import is_blocked
+
+MOST_NAMED = 6
+
+
+def notes(found: Answer, *, design: bool) -> list[str]:
+    """Return the lines, the gravest first."""
+    network = found.adjusted.network
+    lines = [*_disagreement(found)] if not design else []
+    lines += _blocked(network) if design else []
+    lines += _apart(network)
+    lines += _scale(found)
+    lines += _unsettled(found)
+    lines += _unchecked(found)
+    lines += _assumed(network)
+    if found.sharpening is not None:
+        lines.append(_sharper(found.sharpening))
+    return lines
+
+
+def _disagreement(found: Answer) -> Iterator[str]:
+    judgement, suspect = found.judgement, found.suspect
+    readings = found.adjusted.network.readings
+    if suspect is not None and judgement.suspect is not None:
+        w = judgement.checked[judgement.suspect].standardised or 0.0
+        others = ", ".join(f"[{i}]" for i in found.alike)
+        either = f"; it or observations {others}: they cannot be told apart" if others else ""
+        yield (
+            f"distrust observations[{suspect}], {readings[suspect].named()}: its standardised "
+            f"residual is {w:.1f}, limit 3.29{either}; read it again, or set use to false"
+        )
+    elif found.suspect_zero is not None:
+        yield f"distrust the {found.suspect_zero}: look at its clamp, then mount it again"
+    if not judgement.fits and judgement.chi2_limits is not None:
+        low, high = judgement.chi2_limits
+        how = "worse" if judgement.chi2 > high else "better"
+        yield (
+            f"the readings fit {how} than their sigmas say: chi-square {judgement.chi2:.2f}, "
+            f"expected {low:.2f} to {high:.2f} for {judgement.dof} degrees of freedom"
+        )
+
+
+def _blocked(network: Network) -> Iterator[str]:
+    for i, reading in enumerate(network.readings):
+        if is_blocked(network, reading):
+            yield f"observations[{i}], {reading.named()}, is left out: its sightline is blocked"
+
+
+def _apart(network: Network) -> Iterator[str]:
+    first, *others = pieces(network)
+    for other in others:
+        yield (
+            f"the network falls apart: no reading ties {_named(other)} to {_named(first)}; "
+            "add a sightline or a tape distance between them"
+        )
+
+
+def _scale(found: Answer) -> Iterator[str]:
+    network = found.adjusted.network
+    taped = any(not reading.is_angular for reading in network.readings if reading.used)
+    fixed = sum(station.fixed for station in network.stations)
+    if not taped and fixed < 2:
+        yield (
+            "no distance is read, so the scale is not determined: angles are told, lengths are "
+            "not; add one tape distance"
+        )
+
+
+def _unsettled(found: Answer) -> Iterator[str]:
+    by_advice: dict[str, list[str]] = {}
+    for name, advice in found.settling.items():
+        remedy = "no single reading settles it" if advice is None else f"add {_words(advice)}"
+        by_advice.setdefault(remedy, []).append(name)
+    for remedy, names in by_advice.items():
+        yield f"not determined: {_named(tuple(names))}; {remedy}"
+    lacking = [r.quantity.label for r in found.results if r.quantity.form is None]
+    if lacking:
+        yield f"no stations for: {_named(tuple(lacking))}; they need both wheels and a centre line"
+
+
+def _unchecked(found: Answer) -> Iterator[str]:
+    rows = zip(found.adjusted.rows, found.judgement.checked, strict=False)
+    alone = [str(i) for i, each in rows if each.standardised is None]
+    if found.judgement.dof == 0:
+        yield "nothing checks the readings (0 degrees of freedom): a gross error would not be seen"
+    elif alone:
+        yield f"no other reading checks observations {_named(tuple(alone))}"
+
+
+def _assumed(network: Network) -> Iterator[str]:
+    wheels = list(network.wheels())
+    wanted = usual(network)
+    if wheels and not any(wheel.zero_sigma_rad for wheel in wheels):
+        yield "no zero_sigma_deg is given: the zeros of the heads count as exact, U is too small"
+    if network.wanted.centre_line is None and wanted.centre_line is not None:
+        ends = " and ".join(str(end) for end in wanted.centre_line)
+        yield f"no centre_line is given: it runs through the mid-points of axles {ends}"
+    if network.wanted.reference_axle is None and wanted.reference_axle is not None:
+        yield f"no reference_axle is given: it is axle {wanted.reference_axle}, the rearmost"
+
+
+def _sharper(advice: Advice) -> str:
+    return (
+        f"what would help most: {_words(advice)}; the angles' u would then be "
+        f"{advice.u / DEG:.4f}° (root mean square)"
+    )
+
+
+def _words(advice: Advice) -> str:
+    reading = advice.reading
+    sigma = f"{reading.sigma / DEG:g} deg" if reading.is_angular else f"{reading.sigma * 1e3:g} mm"
+    return f"a {reading.named()} (sigma {sigma})"
+
+
+def _named(names: tuple[str, ...]) -> str:
+    shown = ", ".join(names[:MOST_NAMED])
+    return shown if len(names) <= MOST_NAMED else f"{shown} and {len(names) - MOST_NAMED} more"

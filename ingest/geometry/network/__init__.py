@@ -1,0 +1,1 @@
+"""The sightline network: where every wheel of a vehicle points and stands, in plan."""

@@ -1,0 +1,155 @@
+"""Which reading to add: the one that settles what is not determined, or sharpens a result most.
+
+For a candidate with whitened row a: it settles a quantity of gradient g where N'g is along N'a, by
+g - s a with s = (g'n)/(a'n); otherwise it lowers the variance by (g'Qa)^2 / (1 + a'Qa), the update
+of a covariance by one observation. No adjustment is repeated.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ingest.core.units import DEG
+from ingest.geometry.network.adjusting import Adjusted
+from ingest.geometry.network.observing import observing
+from ingest.geometry.network.results import LARGEST_LOOSE, Result
+from ingest.geometry.network.stations import Kind, Line, Network, Reading, Station
+from ingest.geometry.network.unknowns import F64
+
+USUAL_SIGMA_RAD = 0.01 * DEG
+USUAL_SIGMA_M = 0.005
+"""Of an added reading, where the file has none of its kind; a tape's is common practice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """A reading to add, and the standard uncertainty that a result would then have (rad or m)."""
+
+    reading: Reading
+    u: float
+
+
+def candidates(network: Network) -> tuple[Reading, ...]:
+    """Return the directions and distances that could be read and are not.
+
+    Blocked pairs have no direction; a tape is taken to reach wherever stations are.
+    """
+    have = {
+        (reading.kind, reading.line.at, reading.line.to)
+        for reading in network.readings
+        if reading.used
+    }
+    have |= {(Kind.DISTANCE, to, at) for kind, at, to in have if kind is Kind.DISTANCE}
+    return tuple(
+        reading
+        for reading in _possible(network)
+        if (reading.kind, reading.line.at, reading.line.to) not in have
+    )
+
+
+def _possible(network: Network) -> Iterator[Reading]:
+    sigma_rad = _middle_sigma(network, Kind.DIRECTION, USUAL_SIGMA_RAD)
+    sigma_m = _middle_sigma(network, Kind.DISTANCE, USUAL_SIGMA_M)
+    last = network.setups[-1].id if network.setups else ""
+    for i, one in enumerate(network.stations):
+        for j, other in enumerate(network.stations):
+            if one is other or _together(one, other):
+                continue
+            line = Line(one.id, other.id)
+            if one.is_wheel and network.sees(one.id, other.id):
+                yield Reading(Kind.DIRECTION, line, sigma_rad, setup=last)
+            if i < j and not (one.fixed and other.fixed):
+                yield Reading(Kind.DISTANCE, line, sigma_m)
+
+
+def _together(one: Station, other: Station) -> bool:
+    return math.hypot(one.x_m - other.x_m, one.y_m - other.y_m) < 1e-3
+
+
+def _middle_sigma(network: Network, kind: Kind, usual: float) -> float:
+    sigmas = sorted(reading.sigma for reading in network.readings if reading.kind is kind)
+    return sigmas[len(sigmas) // 2] if sigmas else usual
+
+
+@dataclass(frozen=True, slots=True)
+class Adviser:
+    """Candidates and what each would do: ``rows`` (c, p) whitened, ``moved`` (c, m) = rows K."""
+
+    adjusted: Adjusted
+    offered: tuple[Reading, ...]
+    rows: F64
+    moved: F64
+
+    def settling(self, results: Sequence[Result]) -> dict[str, Advice | None]:
+        """Return, for every result that is not determined, the reading that settles it best.
+
+        None where no single reading does.
+        """
+        return {
+            result.quantity.label: self._settling(result.quantity.form.slope)
+            for result in results
+            if result.measured is None and result.quantity.form is not None
+        }
+
+    def sharpening(self, results: Sequence[Result]) -> Advice | None:
+        """Return the reading that lowers the mean variance of the angular results most.
+
+        Its ``u`` is the root of that mean. None where there is nothing to add or to sharpen.
+        """
+        slopes = [
+            result.quantity.form.slope
+            for result in results
+            if result.measured is not None
+            and result.quantity.angular
+            and result.quantity.form is not None
+        ]
+        if not slopes or not self.offered:
+            return None
+        own = np.array(slopes) @ self.adjusted.factored.inverse
+        before = np.einsum("ij,ij->i", own, own)
+        within = self._within()
+        drop = np.square(self.moved @ own.T) / (1.0 + np.square(self.moved).sum(axis=1))[:, None]
+        after = (before - drop).mean(axis=1)
+        after[np.logical_not(within)] = math.inf
+        best = int(np.argmin(after))
+        if not after[best] < before.mean() * (1.0 - 1e-3):
+            return None
+        return Advice(self.offered[best], math.sqrt(max(float(after[best]), 0.0)))
+
+    def _within(self) -> F64:
+        """Return which candidates tell only of what is determined already, shape (c,)."""
+        loose = self.adjusted.factored.loose(self.rows)
+        size = np.abs(self.rows * self.adjusted.factored.size).max(axis=1)
+        result: F64 = np.abs(loose).max(axis=1, initial=0.0) <= LARGEST_LOOSE * size
+        return result
+
+    def _settling(self, slope: F64) -> Advice | None:
+        factored = self.adjusted.factored
+        open_ends = factored.loose(slope[None])[0]
+        loose = factored.loose(self.rows)
+        square = np.square(loose).sum(axis=1)
+        able = square > LARGEST_LOOSE**2 * np.square(self.rows * factored.size).max(axis=1)
+        share = np.where(able, loose @ open_ends / np.where(able, square, 1.0), 0.0)
+        left = np.linalg.norm(open_ends - share[:, None] * loose, axis=1)
+        able &= left <= 1e-6 * np.linalg.norm(open_ends)
+        if not able.any():
+            return None
+        line = slope @ factored.inverse - share[:, None] * self.moved
+        variance = np.where(able, np.square(line).sum(axis=1) + np.square(share), math.inf)
+        best = int(np.argmin(variance))
+        return Advice(self.offered[best], math.sqrt(float(variance[best])))
+
+
+def adviser(adjusted: Adjusted) -> Adviser:
+    """Return the adviser on an adjusted or designed network."""
+    network = adjusted.network
+    offered = candidates(network)
+    if not offered:
+        none = np.zeros((0, len(adjusted.state)))
+        return Adviser(adjusted, (), none, np.zeros((0, len(adjusted.sigma))))
+    readings = [replace(reading, value=0.0) for reading in offered]
+    _, rows = observing(network, adjusted.unknowns, readings).predict(adjusted.state)
+    rows /= np.array([reading.sigma for reading in offered])[:, None]
+    return Adviser(adjusted, offered, rows, rows @ adjusted.factored.inverse)

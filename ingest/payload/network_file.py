@@ -1,0 +1,221 @@
+"""The network file: stations of a vehicle and what was read between them, as JSON.
+
+Described in ``ingest/geometry/network/FILES.md``. What a person writes by hand is read strictly:
+a key that nobody knows is refused, since a port that is misspelt would be a port left out.
+"""
+
+import json
+from typing import Annotated, Any, Literal, NoReturn
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+MOST_STATIONS = 200
+"""More than any vehicle and most textbooks; the work grows with the cube."""
+
+Name = Annotated[str, Field(min_length=1, max_length=36)]
+AngleDeg = Annotated[float, Field(ge=-360.0, le=360.0)]
+SigmaDeg = Annotated[float, Field(ge=1e-9, le=90.0)]
+SigmaM = Annotated[float, Field(ge=1e-9, le=1e4)]
+Metres = Annotated[float, Field(ge=-1e8, le=1e8)]
+LengthM = Annotated[float, Field(gt=0.0, le=1e8)]
+PortM = tuple[Annotated[float, Field(ge=-3.0, le=3.0)], Annotated[float, Field(ge=-3.0, le=3.0)]]
+"""Forward and outward of the hub; no arm is longer."""
+
+AxleNumber = Annotated[int, Field(ge=1, le=99)]
+
+
+class _Entry(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class StationEntry(_Entry):
+    """A wheel (with ``axle`` and ``side``) or a pin (without)."""
+
+    id: Name
+    x_m: Metres
+    y_m: Metres
+    z_m: Metres = 0.0
+    axle: AxleNumber | None = None
+    side: Literal["left", "right"] | None = None
+    fixed: bool = False
+    zero_sigma_deg: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
+    note: str = ""
+
+
+class _Reading(_Entry):
+    at: Name
+    setup: Name | None = None
+    use: bool = True
+    note: str = ""
+
+
+class DirectionEntry(_Reading):
+    """From the wheel's heading to a sightline."""
+
+    type: Literal["direction"]
+    to: Name
+    angle_deg: AngleDeg | None = None
+    sigma_deg: SigmaDeg
+    at_port_m: PortM = (0.0, 0.0)
+    to_port_m: PortM = (0.0, 0.0)
+
+
+class AngleEntry(_Reading):
+    """From one sightline of a head to another."""
+
+    model_config = ConfigDict(validate_by_name=True, validate_by_alias=True)
+
+    type: Literal["angle"]
+    from_: Annotated[Name, Field(alias="from")]
+    to: Name
+    angle_deg: AngleDeg | None = None
+    sigma_deg: SigmaDeg
+    at_port_m: PortM = (0.0, 0.0)
+    to_port_m: PortM = (0.0, 0.0)
+    at_from_port_m: PortM | None = None
+    from_port_m: PortM = (0.0, 0.0)
+
+
+class AzimuthEntry(_Reading):
+    """From X to a sightline: a datum."""
+
+    type: Literal["azimuth"]
+    to: Name
+    angle_deg: AngleDeg | None = None
+    sigma_deg: SigmaDeg
+    at_port_m: PortM = (0.0, 0.0)
+    to_port_m: PortM = (0.0, 0.0)
+
+
+class DistanceEntry(_Reading):
+    """A tape, from hub to hub unless ports say otherwise."""
+
+    type: Literal["distance"]
+    to: Name
+    distance_m: LengthM | None = None
+    sigma_m: SigmaM
+    at_port_m: PortM = (0.0, 0.0)
+    to_port_m: PortM = (0.0, 0.0)
+
+
+Entry = DirectionEntry | AngleEntry | AzimuthEntry | DistanceEntry
+ReadingEntry = Annotated[Entry, Field(discriminator="type")]
+
+
+class CheckEntry(_Entry):
+    """A tape distance that is kept out of the network, to prove it with."""
+
+    at: Name
+    to: Name
+    distance_m: LengthM | None = None
+    sigma_m: SigmaM
+    note: str = ""
+
+
+class SetupEntry(_Entry):
+    """A state of the mountings; ``stayed`` are wheels whose heads nobody touched before it."""
+
+    id: Name
+    stayed: tuple[Name, ...] = ()
+    note: str = ""
+
+
+class NetworkFile(_Entry):
+    """A whole file."""
+
+    about: str = ""
+    stations: Annotated[tuple[StationEntry, ...], Field(min_length=2, max_length=MOST_STATIONS)]
+    observations: Annotated[tuple[ReadingEntry, ...], Field(max_length=20 * MOST_STATIONS)]
+    centre_line: tuple[AxleNumber | Name, AxleNumber | Name] | None = None
+    reference_axle: AxleNumber | None = None
+    drive_axles: tuple[AxleNumber, ...] = ()
+    steer_axles: Annotated[tuple[AxleNumber, ...], Field(max_length=2)] = ()
+    setups: tuple[SetupEntry, ...] = ()
+    blocked: tuple[tuple[Name, Name], ...] = ()
+    checks: tuple[CheckEntry, ...] = ()
+
+
+class NetworkFileError(Exception):
+    """A network file cannot be used; ``str(error)`` says where and why, in one line."""
+
+
+def parse_network_file(text: str) -> NetworkFile:
+    """Read a network file from its text. Raises ``NetworkFileError``."""
+    try:
+        found = json.loads(text, parse_constant=_no_number, object_pairs_hook=_once)
+    except RecursionError as error:
+        raise NetworkFileError("not JSON that can be read: nested too deeply") from error
+    except ValueError as error:
+        raise NetworkFileError(f"not JSON: {error}") from error
+    if not isinstance(found, dict):
+        raise NetworkFileError("not a JSON object with stations and observations")
+    try:
+        # As text again, since pydantic's strict mode takes lists for tuples in JSON alone.
+        return NetworkFile.model_validate_json(json.dumps(found), strict=True)
+    except ValidationError as error:
+        raise NetworkFileError(_fault(error)) from error
+
+
+def _no_number(word: str) -> NoReturn:
+    raise ValueError(f"{word} is not a finite number; leave the reading out")
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in found:
+            raise ValueError(f"key {key!r} is there twice in one object; keep one")
+        found[key] = value
+    return found
+
+
+BEYOND = ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number")
+TYPES = ("direction", "angle", "azimuth", "distance")
+NEEDED = {
+    "sigma_deg": "state the standard uncertainty of the angle",
+    "sigma_m": "state the standard uncertainty of the distance",
+}
+
+
+def _fault(error: ValidationError) -> str:
+    """Return one line for the first thing that is wrong: where, what and what to do."""
+    fault = error.errors(include_url=False, include_context=False)[0]
+    kind, loc = fault["type"], fault["loc"]
+    where, name = _where(loc), str(loc[-1]) if loc else ""
+    if kind in BEYOND:
+        return f"{where} is {_shown(fault['input'])}: {_remedy(name)}"
+    if kind == "missing":
+        return f"{where}: missing; {NEEDED.get(name, 'it is needed')}"
+    if kind == "extra_forbidden":
+        return f"{where}: no such key here; correct its spelling, or take it out"
+    if kind in ("union_tag_invalid", "union_tag_not_found"):
+        return f"{where}: type must be one of {', '.join(TYPES)}"
+    return f"{where}: {fault['msg'][0].lower()}{fault['msg'][1:]}"
+
+
+def _where(loc: tuple[int | str, ...]) -> str:
+    """Return the place of a fault as a path, without the steps that only our models know."""
+    path = ""
+    for i, step in enumerate(loc):
+        if isinstance(step, int):
+            path += f"[{step}]"
+        elif not (step in TYPES and i == 2) and "constrained" not in step:
+            path += f".{step}" if path else step
+    return path or "file"
+
+
+def _shown(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)[:24]
+
+
+def _remedy(name: str) -> str:
+    if "sigma" in name:
+        unit = "deg" if name.endswith("deg") else "m"
+        return f"a standard uncertainty is a number above 0, in {unit}, and not so large"
+    if name == "angle_deg":
+        return "beyond 360; angles are in degrees, counter-clockwise from above"
+    if name == "distance_m":
+        return "a distance is above 0, in metres"
+    if name.endswith("_m"):
+        return "out of range for metres; is it in mm?"
+    return "out of range; a port is at most 3 m from its hub, in metres"

@@ -1,0 +1,236 @@
+"""What readings cannot tell is named, and what would settle it does settle it."""
+
+import json
+import math
+
+import pytest
+
+from ingest.geometry.network.adjusting import adjust, designed
+from ingest.geometry.network.advising import adviser, candidates
+from ingest.geometry.network.pieces import pieces, placed
+from ingest.geometry.network.results import results
+from ingest.geometry.network.stations import Kind
+from ingest.payload.network_file import parse_network_file
+from ingest.payload.network_read import network_of
+
+DEG = math.pi / 180.0
+
+
+def network_from(document, **how):
+    return network_of(parse_network_file(json.dumps(document)), **how)
+
+
+def by_label(adjusted):
+    return {result.quantity.label: result.measured for result in results(adjusted)}
+
+
+def lost(adjusted):
+    return {label for label, value in by_label(adjusted).items() if value is None}
+
+
+def without(document, *, at=None, to=None, kind=None):
+    kept = [
+        entry
+        for entry in document["observations"]
+        if not (
+            (at is None or entry["at"] == at)
+            and (to is None or entry["to"] == to)
+            and (kind is None or entry["type"] == kind)
+        )
+    ]
+    return document | {"observations": kept}
+
+
+def added(document, reading, true):
+    """Return a document with an advised reading in it, its value from the truth."""
+    key, unit = ("angle_deg", "sigma_deg") if reading.is_angular else ("distance_m", "sigma_m")
+    scale = DEG if reading.is_angular else 1.0
+    entry = {"type": reading.kind.value, "at": reading.line.at, "to": reading.line.to}
+    entry |= {key: true / scale, unit: reading.sigma / scale}
+    return document | {"observations": [*document["observations"], entry]}
+
+
+def truth_of(document, reading):
+    place = {s["id"]: complex(s["x_m"], s["y_m"]) for s in document["stations"]}
+    line = place[reading.line.to] - place[reading.line.at]
+    return math.atan2(line.imag, line.real) if reading.is_angular else abs(line)
+
+
+def test_a_head_that_reads_nothing_loses_its_own_toe_alone(four_heads):
+    document = without(four_heads(), at="L2", kind="direction")
+    told = lost(adjust(network_from(document)))
+    assert told == {
+        *("toe_deg L2", "heading_deg axle 2", "total_toe_deg axle 2"),
+        *("scrub_deg axle 1", "scrub_deg axle 2", "thrust_deg"),
+    } - {"scrub_deg axle 2"}
+
+
+def test_the_advised_reading_settles_what_was_lost_as_well_as_it_says(four_heads):
+    document = without(four_heads(), at="L2", kind="direction")
+    adjusted = adjust(network_from(document))
+    advice = adviser(adjusted).settling(results(adjusted))
+    best = advice["toe_deg L2"]
+    assert (best.reading.kind, best.reading.line.at) == (Kind.DIRECTION, "L2")
+    more = added(document, best.reading, truth_of(document, best.reading))
+    told = by_label(adjust(network_from(more)))
+    assert None not in told.values()
+    assert told["toe_deg L2"].u == pytest.approx(best.u, rel=1e-6)
+    # No other candidate makes it smaller.
+    for reading in candidates(adjusted.network):
+        other = by_label(
+            adjust(network_from(added(document, reading, truth_of(document, reading))))
+        )
+        value = other["toe_deg L2"]
+        assert value is None or value.u >= best.u * (1.0 - 1e-9)
+
+
+def test_angles_need_no_distance_and_lengths_do(four_heads):
+    document = four_heads(tapes=False, diagonals=True)
+    document["stations"].append({"id": "M", "x_m": 2.6, "y_m": 0.6, "axle": 3, "side": "left"})
+    document["stations"].append({"id": "N", "x_m": 2.6, "y_m": -0.4, "axle": 3, "side": "right"})
+    for at, to in (("M", "L1"), ("M", "R1"), ("N", "L2"), ("N", "R2"), ("M", "N"), ("N", "M")):
+        place = {s["id"]: complex(s["x_m"], s["y_m"]) for s in document["stations"]}
+        line = place[to] - place[at]
+        entry = {"type": "direction", "at": at, "to": to, "sigma_deg": 0.01}
+        document["observations"].append(
+            entry | {"angle_deg": math.atan2(line.imag, line.real) / DEG}
+        )
+    adjusted = adjust(network_from(document))
+    assert lost(adjusted) == {"lateral_offset_mm axle 3"}
+    assert placed(adjusted) == {s["id"] for s in document["stations"]}
+    advice = adviser(adjusted).settling(results(adjusted))["lateral_offset_mm axle 3"]
+    assert advice.reading.kind is Kind.DISTANCE
+
+
+def test_rank_of_plane_networks(four_heads):
+    # n wheels have 3 unknowns each; the datum takes 3 with a distance and 4 without.
+    with_tapes = adjust(network_from(four_heads(diagonals=True)))
+    without_tapes = adjust(network_from(four_heads(diagonals=True, tapes=False)))
+    assert with_tapes.factored.rank == 3 * 4 - 3
+    assert without_tapes.factored.rank == 3 * 4 - 4
+
+
+def test_a_network_that_falls_apart_tells_what_each_piece_can(four_heads):
+    document = four_heads()
+    for at, to in (("L1", "L2"), ("L2", "L1"), ("R1", "R2"), ("R2", "R1")):
+        document = without(document, at=at, to=to)
+    network = network_from(document)
+    assert sorted(pieces(network)) == [("L1", "R1"), ("L2", "R2")]
+    told = by_label(adjust(network))
+    assert told["total_toe_deg axle 1"].u / DEG == pytest.approx(0.01 * math.sqrt(2.0), rel=1e-6)
+    assert told["thrust_deg"] is None
+
+
+def test_a_station_that_nothing_reaches_has_no_place(four_heads):
+    document = four_heads()
+    document["stations"].append({"id": "P", "x_m": 7.0, "y_m": 0.0})
+    adjusted = adjust(network_from(document))
+    assert placed(adjusted) == {"L1", "R1", "L2", "R2"}
+    assert pieces(adjusted.network)[1] == ("P",)
+    assert lost(adjusted) == set()
+
+
+def test_a_design_foretells_what_the_measurement_then_has(drawn_vehicle):
+    # The uncertainty hangs on the geometry alone, and on the readings only through it.
+    rig = drawn_vehicle(21)
+    measured = by_label(adjust(network_from(rig.document)))
+    planned = json.loads(json.dumps(rig.document))
+    for entry in planned["observations"]:
+        entry.pop("angle_deg", None)
+        entry.pop("distance_m", None)
+    foretold = by_label(designed(network_from(planned, design=True)))
+    assert set(foretold) == set(measured)
+    for label, value in measured.items():
+        # Positions of the plan are 30 mm off.
+        assert foretold[label].u == pytest.approx(value.u, rel=0.15, abs=1e-7), label
+
+
+def test_the_best_added_reading_is_the_best_of_all(four_heads):
+    document = four_heads()
+    adjusted = designed(network_from(document, design=True))
+    best = adviser(adjusted).sharpening(results(adjusted))
+
+    def mean_square(reading):
+        entry = {"type": reading.kind.value, "at": reading.line.at, "to": reading.line.to}
+        unit = "sigma_deg" if reading.is_angular else "sigma_m"
+        entry[unit] = reading.sigma / (DEG if reading.is_angular else 1.0)
+        more = document | {"observations": [*document["observations"], entry]}
+        told = results(designed(network_from(more, design=True)))
+        return sum(r.measured.u**2 for r in told if r.quantity.angular) / sum(
+            r.quantity.angular for r in told
+        )
+
+    squares = [mean_square(reading) for reading in candidates(adjusted.network)]
+    assert best.u**2 == pytest.approx(min(squares), rel=1e-6)
+    assert mean_square(best.reading) == pytest.approx(min(squares), rel=1e-9)
+
+
+def test_a_blocked_sightline_is_neither_planned_nor_advised(four_heads):
+    document = four_heads() | {"blocked": [["L2", "R2"], ["L1", "R2"], ["R1", "L2"]]}
+    network = network_from(document, design=True)
+    unused = [r.named() for r in network.readings if not r.used]
+    assert unused == ["direction L2 to R2", "direction R2 to L2"]
+    offered = {frozenset((r.line.at, r.line.to)) for r in candidates(network) if r.is_angular}
+    assert offered == set()
+    with_rear = by_label(designed(network_from(four_heads(), design=True)))
+    u = by_label(designed(network))["total_toe_deg axle 2"].u
+    assert u > 1.5 * with_rear["total_toe_deg axle 2"].u
+
+
+def moved_heads(stayed):
+    """Three axles by two pairs of heads: the pair on axle 1 goes on to axle 3."""
+    hub = {
+        f"{s}{a}": complex(x, y)
+        for a, x in ((1, 5.0), (2, 1.3), (3, 0.0))
+        for s, y in (("L", 1.0), ("R", -1.0))
+    }
+    stations = [
+        {"id": s, "x_m": at.real, "y_m": at.imag, "axle": int(s[1]), "zero_sigma_deg": 0.02}
+        | {"side": "left" if s[0] == "L" else "right"}
+        for s, at in hub.items()
+    ]
+    observations = []
+    for setup, axles in (("first", (1, 2)), ("second", (2, 3))):
+        a, b = axles
+        for at, to in (
+            (f"L{a}", f"R{a}"),
+            (f"L{a}", f"L{b}"),
+            (f"R{a}", f"R{b}"),
+            (f"L{b}", f"R{b}"),
+        ):
+            for one, other in ((at, to), (to, at)):
+                line = hub[other] - hub[one]
+                observations.append(
+                    {"type": "direction", "at": one, "to": other, "sigma_deg": 0.01}
+                    | {"setup": setup, "angle_deg": math.atan2(line.imag, line.real) / DEG}
+                )
+    for at, to in (("L1", "R1"), ("L2", "R2"), ("L3", "R3"), ("L1", "L2"), ("L2", "L3")):
+        tape = {"type": "distance", "at": at, "to": to, "setup": "first", "sigma_m": 0.005}
+        observations.append(tape | {"distance_m": abs(hub[at] - hub[to])})
+    setups = [{"id": "first"}, {"id": "second", "stayed": stayed}]
+    return {"stations": stations, "observations": observations, "setups": setups}
+
+
+def test_heads_that_stayed_tie_set_ups_and_heads_mounted_anew_have_zeros_of_their_own():
+    stayed = adjust(network_from(moved_heads(["L2", "R2"])))
+    anew = adjust(network_from(moved_heads([])))
+    zeros = [turn.named() for turn in stayed.unknowns.turns if turn.station == "L2"]
+    assert zeros == ["zero of the head at L2, first"]
+    zeros = [turn.named() for turn in anew.unknowns.turns if turn.station == "L2"]
+    assert zeros == ["zero of the head at L2, first", "zero of the head at L2, second"]
+    told, other = by_label(stayed), by_label(anew)
+    assert None not in told.values()
+    # A second mounting averages its clamp's zero: that axle gains, 0.02/sqrt(2) at the best.
+    assert other["toe_deg L2"].u < 0.85 * told["toe_deg L2"].u
+    assert told["scrub_deg axle 1"].u > 0.0
+
+
+def test_a_network_grows_by_its_set_ups(four_heads):
+    whole = moved_heads(["L2", "R2"])
+    first = [
+        e for e in whole["observations"] if e["setup"] == "first" and "3" not in e["at"] + e["to"]
+    ]
+    part = whole | {"observations": first, "stations": whole["stations"][:4]}
+    part["setups"] = whole["setups"][:1]
+    before, after = (by_label(adjust(network_from(d))) for d in (part, whole))
+    assert after["total_toe_deg axle 2"].u <= before["total_toe_deg axle 2"].u * (1.0 + 1e-9)

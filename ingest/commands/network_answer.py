@@ -104,7 +104,10 @@ def as_json(found: Answer, *, design: bool) -> dict[str, Any]:
             "suspect_alike": list(found.alike),
         }
     whole["undetermined"] = list(found.undetermined)
-    whole["settled_by"] = {name: _advice(a) for name, a in found.settling.items()}
+    angular = {result.quantity.label: result.quantity.angular for result in found.results}
+    whole["settled_by"] = {
+        name: _advice(advice, angular=angular[name]) for name, advice in found.settling.items()
+    }
     whole["best_added"] = _advice(found.sharpening)
     whole["proof"] = [_foretold(each) for each in found.proof]
     return _blank(whole) if design else whole
@@ -189,12 +192,12 @@ def _residual(reading: Reading, checked: Checked | None) -> dict[str, Any]:
     }
 
 
-def _advice(advice: Advice | None) -> dict[str, Any] | None:
+def _advice(advice: Advice | None, *, angular: bool = True) -> dict[str, Any] | None:
     if advice is None:
         return None
     line = advice.reading.line
-    u = advice.u / DEG
-    return {"type": str(advice.reading.kind), "at": line.at, "to": line.to, "u_deg": u}
+    told = {"type": str(advice.reading.kind), "at": line.at, "to": line.to}
+    return told | ({"u_deg": advice.u / DEG} if angular else {"u_mm": advice.u / MM})
 
 
 def _foretold(each: Foretold) -> dict[str, Any]:

@@ -95,6 +95,15 @@ def _unchecked(found: Answer) -> Iterator[str]:
         yield "nothing checks the readings (0 degrees of freedom): a gross error would not be seen"
     elif alone:
         yield f"no other reading checks observations {_named(tuple(alone))}"
+    worst = max(
+        zip(found.adjusted.rows, found.judgement.checked, strict=False),
+        key=lambda each: each[1].harm or 0.0,
+    )
+    if worst[1].harm is not None:
+        yield (
+            "a gross error that just escapes the test would do most harm in "
+            f"observations[{worst[0]}]: {worst[1].harm / DEG:.3f}° of {worst[1].harmed}"
+        )
 
 
 def _assumed(network: Network) -> Iterator[str]:

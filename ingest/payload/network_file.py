@@ -188,6 +188,8 @@ def _fault(error: ValidationError) -> str:
         return f"{where}: missing; {NEEDED.get(name, 'it is needed')}"
     if kind == "extra_forbidden":
         return f"{where}: no such key here; correct its spelling, or take it out"
+    if kind == "too_short":
+        return f"{where}: too few; a network has two stations at the least, a pair two ends"
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         return f"{where}: type must be one of {', '.join(TYPES)}"
     return f"{where}: {fault['msg'][0].lower()}{fault['msg'][1:]}"

@@ -33,6 +33,7 @@ FARTHEST_M = 100.0
 """No two wheels of one vehicle are farther apart."""
 
 NEAREST_M = 1e-3
+SHORTEST_LINE_M = 0.1
 
 
 def network_of(file: NetworkFile, *, design: bool = False) -> Network:
@@ -63,6 +64,7 @@ def network_of(file: NetworkFile, *, design: bool = False) -> Network:
         blocked,
         tuple(_check(f"checks[{i}]", entry) for i, entry in enumerate(file.checks)),
     )
+    _check_line(network)
     return _planned(network) if design else _measured(network)
 
 
@@ -161,6 +163,20 @@ def _check_ends(stations: tuple[Station, ...], readings: tuple[Reading, ...]) ->
             if math.dist(place[line.at], place[line.to]) < NEAREST_M:
                 reason = f"{line.at} and {line.to} stand at one place; correct x_m, y_m"
                 raise NetworkFileError(f"observations[{i}]: {reason}")
+
+
+def _check_line(network: Network) -> None:
+    """Refuse a centre line through two ends at one place: it has no direction."""
+    ends = []
+    for end in network.wanted.centre_line or ():
+        wheels = [s for s in network.wheels() if s.axle == end]
+        spots = wheels if isinstance(end, int) else [network.station(end)]
+        x, y = (sum(c) / len(spots) for c in zip(*((s.x_m, s.y_m) for s in spots), strict=True))
+        ends.append((x, y))
+    if ends and math.dist(*ends) < SHORTEST_LINE_M:
+        one, other = network.wanted.centre_line or ("", "")
+        reason = f"{one} and {other} stand within {SHORTEST_LINE_M:g} m; take ends farther apart"
+        raise NetworkFileError(f"centre_line: {reason}")
 
 
 def _named(file: NetworkFile) -> Iterator[tuple[str, str]]:

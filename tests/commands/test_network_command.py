@@ -295,6 +295,12 @@ BAD = {
     "axle without side": (lambda d: d["stations"][0].pop("side"), "has both axle and side"),
     "no such axle": (put("centre_line", value=[1, 7]), "centre_line: no axle 7; there are 1, 2"),
     "one end twice": (put("centre_line", value=[2, 2]), "centre_line: 2 twice"),
+    "an end on an axle": (
+        lambda d: d.update(
+            stations=[*d["stations"], {"id": "P", "x_m": 0.0, "y_m": 0.0}], centre_line=["P", 2]
+        ),
+        "centre_line: P and 2 stand within 0.1 m",
+    ),
     "line through a wheel": (put("centre_line", value=["L1", 2]), "L1 is a wheel"),
     "no such reference": (put("reference_axle", value=5), "reference_axle: no axle 5"),
     "blocked and read": (put("blocked", value=[["L1", "R1"]]), "was read, yet blocked names"),
@@ -345,6 +351,23 @@ def test_a_network_without_a_distance_says_what_it_can_tell(network):
     answer = json.loads(network(document, "--json")[1])
     assert answer["wheels"][0]["toe_deg"] == pytest.approx(0.2, abs=1e-5)
     assert answer["proof"][0]["distance_m"] is None
+    # With the mid-points of the centre line named by a third axle, its offset is a length too.
+    document["stations"] += [
+        {"id": "M", "x_m": 2.0, "y_m": 1.2, "axle": 3, "side": "left"},
+        {"id": "N", "x_m": 2.0, "y_m": -0.8, "axle": 3, "side": "right"},
+    ]
+    place = {s["id"]: (s["x_m"], s["y_m"]) for s in document["stations"]}
+    for at in "MN":
+        for to in ("L1", "R1", "L2"):
+            (x, y), (p, q) = place[at], place[to]
+            entry = {"type": "direction", "at": at, "to": to, "sigma_deg": 0.01}
+            angle = {"angle_deg": math.degrees(math.atan2(q - y, p - x))}
+            document["observations"].append(entry | angle)
+    answer = json.loads(network(document, "--json")[1])
+    assert answer["undetermined"] == ["lateral_offset_mm axle 3"]
+    advice = answer["settled_by"]["lateral_offset_mm axle 3"]
+    assert advice["type"] == "distance"
+    assert 0.0 < advice["u_mm"] < 1.0
 
 
 def test_readings_that_tell_nothing_are_refused(network):

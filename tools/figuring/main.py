@@ -11,6 +11,7 @@ import delay
 import emulated
 import fits
 import load
+import network
 import runout
 import throughput
 from rich.console import Console
@@ -27,6 +28,7 @@ SECTIONS = {
     "coverage": fits.coverage,
     "bound": runout.bound,
     "peers": runout.peers,
+    "network": network.network,
     "bench": bench.bench,
 }
 

@@ -87,10 +87,7 @@ def adjust(network: Network) -> Adjusted:
     Raises:
         MeasurementRefused: no reading is used, or no set of unknowns fits the readings.
     """
-    rows = tuple(i for i, reading in enumerate(network.readings) if reading.used)
-    if not rows:
-        reason = "the network has no reading to adjust; add sightlines and tape distances"
-        raise MeasurementRefused("no-readings", reason, figure=0.0, limit=1.0)
+    rows = _used(network)
     readings = [network.readings[i] for i in rows]
     unknowns = unknowns_of(network)
     system = system_of(network, unknowns, readings)
@@ -108,13 +105,25 @@ def adjust(network: Network) -> Adjusted:
 
 
 def designed(network: Network) -> Adjusted:
-    """Return the network as if every reading had come out as its positions make it."""
-    rows = tuple(i for i, reading in enumerate(network.readings) if reading.used)
+    """Return the network as if every reading had come out as its positions make it.
+
+    Raises:
+        MeasurementRefused: no reading is planned.
+    """
+    rows = _used(network)
     readings = [replace(network.readings[i], value=0.0) for i in rows]
     unknowns = unknowns_of(network)
     system = system_of(network, unknowns, readings)
     state = start_of(network, unknowns)
     return _adjusted(network, rows, system, state, blank=True)
+
+
+def _used(network: Network) -> tuple[int, ...]:
+    rows = tuple(i for i, reading in enumerate(network.readings) if reading.used)
+    if not rows:
+        reason = "the network has no reading to adjust; add sightlines and tape distances"
+        raise MeasurementRefused("no-readings", reason, figure=0.0, limit=1.0)
+    return rows
 
 
 def system_of(network: Network, unknowns: Unknowns, readings: Sequence[Reading]) -> System:
@@ -137,7 +146,7 @@ def _adjusted(
     misfit, jacobian = system.misfit(state)
     if blank:
         misfit = np.zeros_like(misfit)
-    factored = factor(jacobian, system.unknowns)
+    factored = factor(jacobian, system.unknowns, state)
     return Adjusted(network, system.unknowns, rows, system.sigma, state, factored, misfit)
 
 
@@ -151,10 +160,10 @@ def _descend(system: System, state: F64) -> F64 | None:
     for _ in range(MOST_STEPS):
         fresh = near is None
         if near is None:
-            near = factor(jacobian, system.unknowns)
+            near = factor(jacobian, system.unknowns, state)
             change = -near.inverse @ misfit
         else:
-            change = _step(system, jacobian, misfit, near)
+            change = _step(system, jacobian, misfit, near, state)
         longest = float(np.abs(change / system.unknowns.size).max())
         if not math.isfinite(longest):
             return None
@@ -169,11 +178,11 @@ def _descend(system: System, state: F64) -> F64 | None:
     return None
 
 
-def _step(system: System, jacobian: F64, misfit: F64, near: Factored) -> F64:
+def _step(system: System, jacobian: F64, misfit: F64, near: Factored, state: F64) -> F64:
     try:
         return step(jacobian, misfit, system.unknowns, near)
     except np.linalg.LinAlgError:
-        return -factor(jacobian, system.unknowns).inverse @ misfit
+        return -factor(jacobian, system.unknowns, state).inverse @ misfit
 
 
 def _shortened(system: System, state: F64, change: F64, cost: float) -> tuple[F64, F64, F64] | None:
@@ -191,7 +200,9 @@ def _robust(system: System, state: F64) -> F64:
     for _ in range(ROBUST_STEPS):
         misfit, jacobian = system.misfit(state)
         weight = np.sqrt(np.minimum(1.0, HUBER / np.maximum(np.abs(misfit), HUBER)))
-        change = -factor(jacobian * weight[:, None], system.unknowns).inverse @ (misfit * weight)
+        change = -factor(jacobian * weight[:, None], system.unknowns, state).inverse @ (
+            misfit * weight
+        )
         longest = float(np.abs(change / system.unknowns.size).max())
         state = state + change * min(1.0, 0.3 / max(longest, 1e-12))
     return state

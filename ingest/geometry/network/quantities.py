@@ -43,7 +43,7 @@ def usual(network: Network) -> Wanted:
     ahead = {n: network.ahead_m(n) for n in whole}
     in_order = sorted(whole, key=lambda n: -ahead[n])
     line = wanted.centre_line
-    if line is None and len(in_order) > 1:
+    if line is None and len(in_order) > 1 and ahead[in_order[0]] > ahead[in_order[-1]]:
         line = (in_order[0], in_order[-1])
     reference = wanted.reference_axle
     if reference is None and in_order:

@@ -42,6 +42,8 @@ class Unknowns:
     turn_place: dict[tuple[str, str], int]
     free: NDArray[np.bool_]
     size: F64
+    turns_along: F64
+    """By how much headings and turns (n + t,) change as the whole network is turned by one rad."""
 
     @property
     def count(self) -> int:
@@ -75,7 +77,9 @@ def unknowns_of(network: Network) -> Unknowns:
     size = np.ones(len(free))
     size[: 2 * n] = max(float(np.ptp(xy, axis=0).max()), 1e-3)
     turn_place = {(turn.station, turn.setup): 3 * n + i for i, turn in enumerate(turns)}
-    return Unknowns(place, turns, turn_place, free, size)
+    along = [float(station.is_wheel) for station in network.stations]
+    along += [float(turn.sigma_rad is None) for turn in turns]
+    return Unknowns(place, turns, turn_place, free, size, np.array(along))
 
 
 def start_of(network: Network, unknowns: Unknowns) -> F64:

@@ -8,6 +8,7 @@ import numpy as np
 from ingest.chain.chain import Chain
 from ingest.chain.rest import RestReading
 from ingest.core.blocks import Flag, SampleBlock
+from ingest.core.channels import Channel
 from ingest.core.errors import MeasurementRefused
 from ingest.core.ids import HeadId
 from ingest.core.published import PublishedResults
@@ -15,10 +16,12 @@ from ingest.core.units import NS
 from ingest.geometry.runout import Runout
 from ingest.geometry.sightline import Sightline
 from ingest.service.announcer import Announcer
-from ingest.service.bayhead import BayHead
+from ingest.service.bayhead import BayHead, Wheel
 from ingest.service.bayspread import Occasion, SpreadSettings
+from ingest.service.network import NetworkWork
 from ingest.service.results import ResultDesk, Settled, settle
 from ingest.service.runouts import RunoutDesk
+from ingest.service.sightlines import Sat
 from ingest.service.turns import TurnSettings, WheelTurn, judged
 
 
@@ -55,6 +58,7 @@ class Done:
 class _Bench:
     """What is going on at one head's wheel, from its being put on to its being taken off."""
 
+    head: BayHead
     mounting: int
     settling: int = 0
     """Counts the rests that are over."""
@@ -68,6 +72,12 @@ class _Bench:
     settled: Settled | None = None
     progress_ns: int = 0
     result_ns: int = 0
+
+    def sat(self, rest: RestReading, standing: int) -> Sat | None:
+        """Return the head as it sits; None while its clamp's error is not known."""
+        if self.runout is None or self.head.wheel is None:
+            return None
+        return Sat(self.head, self.mounting, standing, self.runout, rest)
 
 
 class WheelWork:
@@ -98,8 +108,10 @@ class WheelWork:
         settings: WheelSettings,
         announcer: Announcer,
         published: PublishedResults | None = None,
+        network: NetworkWork | None = None,
     ) -> None:
         self._settings = settings
+        self.network = network
         self._sightline = Sightline(length_m=settings.cross_line_m)
         self._runouts = RunoutDesk(announcer, settings.cross_line_m)
         self.results = ResultDesk(announcer, settings.spread, published)
@@ -109,7 +121,7 @@ class WheelWork:
 
     def _bench(self, head: BayHead) -> _Bench:
         if head.id not in self._benches:
-            self._benches[head.id] = _Bench(next(self._mountings))
+            self._benches[head.id] = _Bench(head, next(self._mountings))
         return self._benches[head.id]
 
     def begin(self, head: BayHead, *, rolled: bool = False) -> Done:
@@ -120,6 +132,8 @@ class WheelWork:
         if bench.turn is not None:
             return Done(False, "already-turning", f"a turn of {head.name} is being collected")
         self.results.withdraw(head, "turning")
+        if self.network is not None:
+            self.network.turning(head.wheel, "turning")
         bench.settled = bench.runout = None
         bench.turn = WheelTurn(
             self._settings.turn, self._sightline, fixed=head.fixed, rolled=rolled
@@ -179,6 +193,8 @@ class WheelWork:
         bench = self._benches.pop(head.id, None)
         if bench is not None:
             self.results.keep(head, "unmounted")
+            if self.network is not None:
+                self.network.closed(bench.mounting)
             self._runouts.void(head)
 
     def lost(self, head: BayHead, why: str = "link-lost") -> None:
@@ -203,6 +219,8 @@ class WheelWork:
         """
         self.lost(head, why)
         bench = self._bench(head)
+        if self.network is not None:
+            self.network.void(bench.mounting, why)
         if bench.runout is not None:
             bench.runout = None
             self._runouts.void(head)
@@ -255,8 +273,44 @@ class WheelWork:
             return
         bench.settled = settled
         self.results.camber(head, settled)
-        if partner is not None:
+        if partner is not None and not self._told_by_network(head):
             self._across(head, bench, partner, self._bench(partner))
+        if self.network is not None and head.wheel is not None:
+            self.network.settled(head.wheel, settled.wheel.camber.value)
+            if self._look_along(self.network, head.wheel, bench):
+                self.network.tell(head.wheel, now_ns)
+
+    def _told_by_network(self, head: BayHead) -> bool:
+        """Say whether the axle's toe is the network's affair: there must not be two."""
+        wheel = head.wheel
+        return self.network is not None and wheel is not None and self.network.tells_toe(wheel.axle)
+
+    def _look_along(self, network: NetworkWork, wheel: Wheel, bench: _Bench) -> int:
+        """Read the sightlines to partners that rest as well, over the time they both did.
+
+        A channel sees one partner, the nearest in its direction; return how many were read.
+        """
+        count = 0
+        by_wheel = {each.head.wheel: each for each in self._benches.values()}
+        ways: set[tuple[Channel, bool]] = set()
+        for wanted in network.wanted(wheel):
+            other, way = by_wheel.get(wanted.to), (wanted.channel, wanted.to.axle < wheel.axle)
+            if other is None or way in ways:
+                continue
+            ways.add(way)
+            if other.settled is None or other.rest is None or bench.rest is None:
+                continue
+            since_ns = max(bench.rest.t_ns, other.rest.t_ns)
+            ends = [self._sat(network, each, since_ns) for each in (bench, other)]
+            if ends[0] is not None and ends[1] is not None:
+                count += network.read(wheel, wanted, (ends[0], ends[1]))
+        return count
+
+    def _sat(self, network: NetworkWork, bench: _Bench, since_ns: int) -> Sat | None:
+        rest, wheel = self._rest_since(bench, since_ns), bench.head.wheel
+        if rest is None or wheel is None:
+            return None
+        return bench.sat(rest, network.standing_of(wheel))
 
     def _across(self, head: BayHead, bench: _Bench, partner: BayHead, other: _Bench) -> None:
         """Publish the axle's toe where both wheels rest, read over the time they both did.
@@ -271,10 +325,14 @@ class WheelWork:
             self.results.total_toe(head, read[0], partner, read[1])
 
     def _since(self, head: BayHead, bench: _Bench, since_ns: int) -> Settled | None:
+        rest = self._rest_since(bench, since_ns)
+        return None if rest is None else self._read(head, bench, rest)
+
+    def _rest_since(self, bench: _Bench, since_ns: int) -> RestReading | None:
         rest = None if bench.chain is None else bench.chain.rest.latest(since_ns)
         if rest is None or rest.span_s < self._settings.turn.least_rest_s:
             return None
-        return self._read(head, bench, rest)
+        return rest
 
     def _read(self, head: BayHead, bench: _Bench, rest: RestReading) -> Settled | None:
         if bench.runout is None or head.wheel is None:
@@ -293,5 +351,7 @@ class WheelWork:
         bench.rest = None
         if bench.settled is not None:
             self.results.withdraw(head, why)
+            if self.network is not None:
+                self.network.rests(bench.mounting, why)
             bench.settled = None
         bench.result_ns = 0

@@ -39,6 +39,8 @@ class Adjusted:
     state: F64
     factored: Factored
     misfit: F64
+    mixing: F64 | None = None
+    """Of readings that err together: what makes the rows over their sigmas independent."""
 
     @property
     def held(self) -> tuple[int, ...]:
@@ -69,6 +71,7 @@ class System:
     sigma: F64
     held: NDArray[np.int64]
     """Places of the zeros that are held."""
+    mixing: F64 | None = None
 
     def misfit(self, state: F64) -> tuple[F64, F64]:
         """Return whitened computed minus observed, and its Jacobian."""
@@ -78,11 +81,20 @@ class System:
         zeros = np.zeros((len(self.held), len(state)))
         zeros[np.arange(len(self.held)), self.held] = 1.0
         every = np.concatenate((off, state[self.held]))
-        return every / self.sigma, np.vstack((jacobian, zeros)) / self.sigma[:, None]
+        whitened, slopes = every / self.sigma, np.vstack((jacobian, zeros)) / self.sigma[:, None]
+        if self.mixing is None:
+            return whitened, slopes
+        return self.mixing @ whitened, self.mixing @ slopes
 
 
-def adjust(network: Network) -> Adjusted:
+def adjust(network: Network, mixing: F64 | None = None) -> Adjusted:
     """Adjust a network from its approximate positions.
+
+    Args:
+        network: what was read.
+        mixing: for readings that err together (generalised least squares), shape (m + s, m + s):
+            what makes the rows over their sigmas independent, such as the inverse of the
+            Cholesky factor of their correlation matrix.
 
     Raises:
         MeasurementRefused: no reading is used, or no set of unknowns fits the readings.
@@ -90,7 +102,7 @@ def adjust(network: Network) -> Adjusted:
     rows = _used(network)
     readings = [network.readings[i] for i in rows]
     unknowns = unknowns_of(network)
-    system = system_of(network, unknowns, readings)
+    system = replace(system_of(network, unknowns, readings), mixing=mixing)
     start = started(network, unknowns, readings)
     found = _descend(system, start)
     if found is None:
@@ -147,7 +159,9 @@ def _adjusted(
     if blank:
         misfit = np.zeros_like(misfit)
     factored = factor(jacobian, system.unknowns, state)
-    return Adjusted(network, system.unknowns, rows, system.sigma, state, factored, misfit)
+    return Adjusted(
+        network, system.unknowns, rows, system.sigma, state, factored, misfit, system.mixing
+    )
 
 
 def _descend(system: System, state: F64) -> F64 | None:

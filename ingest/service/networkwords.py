@@ -1,0 +1,42 @@
+"""What a person is told of a live network: what disagrees, what is lacking, what would help."""
+
+from collections.abc import Sequence
+
+from ingest.geometry.network.advising import adviser
+from ingest.geometry.network.correlated import Solved
+from ingest.geometry.network.results import Result
+
+MOST_NAMED = 3
+
+
+def disagreement(solved: Solved) -> str:
+    """Return a line that names the reading to distrust."""
+    readings = solved.adjusted.network.readings
+    figures = f"chi-square {solved.chi2:.1f}, at most {solved.chi2_most:.1f} for {solved.dof}"
+    if solved.suspect is None:
+        return f"sightlines and tapes disagree ({figures}), no single one stands out; read anew"
+    w = abs(solved.standardised[solved.suspect])
+    named = readings[solved.suspect].named()
+    return f"distrust the {named}, {w:.1f} times its sigma off ({figures}); read or tape it again"
+
+
+def lacking(solved: Solved, unknown: Sequence[str], unread: Sequence[int]) -> str:
+    """Return a line that names what is not determined, and the reading that would help.
+
+    One that settles the first of them by itself; where none does, the sightlines that no head
+    has read yet.
+    """
+    shown = _named([label.replace("_deg", "").replace("_mm", "") for label in unknown])
+    results: list[Result] = [told.result for told in solved.told]
+    advice = adviser(solved.adjusted).settling(results).get(unknown[0])
+    if advice is not None:
+        return f"not determined yet: {shown}; add a {advice.reading.named()}"
+    readings = solved.adjusted.network.readings
+    pairs = _named([f"{readings[i].line.at} to {readings[i].line.to}" for i in unread])
+    remedy = f"still to be read: {pairs}" if unread else "add sightlines or tapes between them"
+    return f"not determined yet: {shown}; {remedy}"
+
+
+def _named(names: Sequence[str]) -> str:
+    shown = ", ".join(names[:MOST_NAMED])
+    return shown if len(names) <= MOST_NAMED else f"{shown} and {len(names) - MOST_NAMED} more"

@@ -2,7 +2,7 @@
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from calibration.measured import Measured
@@ -23,15 +23,28 @@ from ingest.service.results import fields_of
 MM_PER_M = 1e3
 DISAGREE = "network-disagrees"
 UNMOUNTED = "unmounted"
-TOLD = ("value", "U", "q", "why", "cal", "text")
-"""What makes a result worth saying again."""
+CHANGE = 0.02
+"""A result is said again when it, or its standard uncertainty, has changed by so much of that."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Standing:
-    measured: Measured
+    told: Told
+    value: float
+    u: float
+    heads: tuple[tuple[BayHead, bool], ...]
+    fits: bool
     fields: dict[str, Any]
-    places: frozenset[int]
+
+    def alike(self, other: "_Standing") -> bool:
+        """Say whether another tells nothing that is new."""
+        near = CHANGE * self.u
+        same = (self.told.readings, self.heads, self.fits) == (
+            other.told.readings,
+            other.heads,
+            other.fits,
+        )
+        return same and abs(self.value - other.value) < near and abs(self.u - other.u) < near
 
 
 class NetworkDesk:
@@ -55,7 +68,8 @@ class NetworkDesk:
     @property
     def standing(self) -> dict[str, Measured]:
         """What stands now, by topic, in rad and m, unrounded, with all correlations."""
-        return {topic: each.measured for topic, each in self._standing.items()}
+        found = {topic: each.told.measured() for topic, each in self._standing.items()}
+        return {topic: measured for topic, measured in found.items() if measured is not None}
 
     def say(self, solved: Solved, rows: Mapping[int, Row]) -> None:
         """Publish all that is determined and has parts; what is so by definition is no result."""
@@ -66,13 +80,13 @@ class NetworkDesk:
                 continue
             self._say(topic, told, [rows[i] for i in told.readings if i in rows], solved)
             said.add(topic)
-        for topic in set(self._standing) - said:
+        for topic in [each for each in self._standing if each not in said]:
             self._over(topic, "undetermined")
 
     def withdraw(self, places: set[int], why: str) -> None:
         """Mark as stale what stands on readings that do not hold now."""
         for topic, each in list(self._standing.items()):
-            if each.places & places:
+            if places.intersection(each.told.readings):
                 self._over(topic, why)
 
     def _over(self, topic: str, why: str) -> None:
@@ -82,31 +96,38 @@ class NetworkDesk:
         self._announcer.state(topic, AxleResult(**fields))
 
     def _say(self, topic: str, told: Told, rows: Sequence[Row], solved: Solved) -> None:
-        measured, quantity = told.result.measured, told.result.quantity
+        found = told.result.measured
+        assert found is not None
+        heads = {h.id: h for row in rows for h in row.heads}
+        closed = any(row.hold is Hold.CLOSED for row in rows)
+        fresh = _Standing(
+            told, found.value, found.u, tuple((h, closed) for h in heads.values()), solved.fits, {}
+        )
+        before = self._standing.get(topic)
+        if before is not None and before.alike(fresh):
+            return
+        fields = self._fields(told, rows, list(heads.values()))
+        if fields["q"] == "good" and not solved.fits:
+            fields |= {"q": "uncertain", "why": DISAGREE}
+        if fields["q"] == "good" and closed:
+            fields |= {"q": "uncertain", "why": UNMOUNTED}
+        self._standing[topic] = replace(fresh, fields=fields)
+        self._announcer.state(topic, AxleResult(**fields))
+        if told.result.quantity.angular:
+            self._notes.said(topic, fields, self._occasion(rows), list(heads.values()))
+
+    def _fields(self, told: Told, rows: Sequence[Row], heads: list[BayHead]) -> dict[str, Any]:
+        measured, quantity = told.measured(), told.result.quantity
         assert measured is not None
         if quantity.angular:
             shown = report(degrees(measured), Unit.DEGREE)
         else:
             shown = report(measured * MM_PER_M, Unit.MILLIMETRE)
-        heads: list[BayHead] = list({h.id: h for row in rows for h in row.heads}.values())
         records = sorted({h.instrument.correction.stands_on for h in heads})
         t_ns = max((row.t_ns for row in rows), default=self._announcer.clock())
         name = quantity.name.replace("_", "-")
         fields = fields_of(self._announcer, name, shown, t_ns, records, heads)
-        if fields["q"] == "good" and not solved.fits:
-            fields |= {"q": "uncertain", "why": DISAGREE}
-        if fields["q"] == "good" and any(row.hold is Hold.CLOSED for row in rows):
-            fields |= {"q": "uncertain", "why": UNMOUNTED}
-        before = self._standing.get(topic)
-        places = frozenset(told.readings)
-        if before is not None and all(before.fields[k] == fields[k] for k in TOLD):
-            self._standing[topic] = _Standing(measured, before.fields, places)
-            return
-        fields["id"] = f"nw-{self._number}-{next(self._ids)}"
-        self._standing[topic] = _Standing(measured, fields, places)
-        self._announcer.state(topic, AxleResult(**fields))
-        if quantity.angular:
-            self._notes.said(topic, fields, self._occasion(rows), heads)
+        return {**fields, "id": f"nw-{self._number}-{next(self._ids)}"}
 
     def _occasion(self, rows: Sequence[Row]) -> Occasion:
         """Return the draw that a result has, in which any new mounting or standing is another."""

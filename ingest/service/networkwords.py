@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from ingest.geometry.network.advising import adviser
 from ingest.geometry.network.correlated import Solved
+from ingest.geometry.network.judging import CRITICAL_W
 from ingest.geometry.network.results import Result
 
 MOST_NAMED = 3
@@ -13,11 +14,14 @@ def disagreement(solved: Solved) -> str:
     """Return a line that names the reading to distrust."""
     readings = solved.adjusted.network.readings
     figures = f"chi-square {solved.chi2:.1f}, at most {solved.chi2_most:.1f} for {solved.dof}"
+    worst = max(solved.standardised, key=lambda i: abs(solved.standardised[i]), default=None)
+    if worst is None:
+        return f"sightlines and tapes disagree ({figures}); read them anew"
+    w, named = abs(solved.standardised[worst]), readings[worst].named()
+    off = f"{named}, {w:.1f} of its own sigmas off"
     if solved.suspect is None:
-        return f"sightlines and tapes disagree ({figures}), no single one stands out; read anew"
-    w = abs(solved.standardised[solved.suspect])
-    named = readings[solved.suspect].named()
-    return f"distrust the {named}, {w:.1f} times its sigma off ({figures}); read or tape it again"
+        return f"sightlines and tapes disagree ({figures}); farthest off is the {off}"
+    return f"distrust the {off}, limit {CRITICAL_W:.2f} ({figures}); read or tape it again"
 
 
 def lacking(solved: Solved, unknown: Sequence[str], unread: Sequence[int]) -> str:

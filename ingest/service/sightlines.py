@@ -116,8 +116,8 @@ def _port(
     wheel, record = sat.head.wheel, sat.head.instrument.record
     assert wheel is not None
     coefficients = None if record is None else coefficients_of(record)
-    ports: dict[str, Port] = {} if coefficients is None else {**coefficients.ports}
-    port = ports.get(channel.value) or Port(
+    ports = {} if coefficients is None else dict(coefficients.ports.items())
+    port = next((port for name, port in ports.items() if name == channel.value), None) or Port(
         forward_m=stated_m[0],
         outward_m=stated_m[1],
         u_forward_m=UNKNOWN_PORT_M,

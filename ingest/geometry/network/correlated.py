@@ -26,12 +26,35 @@ NOTHING = 1e-15
 """Smaller parts of an uncertainty (rad, m) are rounding."""
 
 
-@dataclass(frozen=True, slots=True)
+Sources = Sequence[tuple[Source, slice]]
+"""Sources of uncertainty, each with its columns of errors."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Told:
-    """A result, and the places in the network of the readings that it stands on."""
+    """A result, and the places in the network of the readings that it stands on.
+
+    ``errors`` (k,) are its own by ``sources``, rad or m; ``stands_on`` names records and studies.
+    """
 
     result: Result
     readings: tuple[int, ...]
+    sources: Sources = ()
+    errors: F64 | None = None
+    stands_on: frozenset[str] = frozenset()
+
+    def measured(self) -> Measured | None:
+        """Return it with the parts of the readings, so with all that it has in common with others.
+
+        None where it is not determined; without parts where it is so by definition.
+        """
+        found = self.result.measured
+        if found is None or self.errors is None or not found.parts:
+            return found
+        values = self.errors.tolist()
+        parts = (Part(source, tuple(values[columns])) for source, columns in self.sources)
+        seen = (part for part in parts if any(abs(c) > NOTHING for c in part.components))
+        return Measured(found.value, tuple(seen), self.stands_on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +121,7 @@ def solve(network: Network, read: Mapping[int, Measured]) -> Solved:
     )
 
 
-def errors_of(read: Sequence[Measured]) -> tuple[list[tuple[Source, slice]], F64]:
+def errors_of(read: Sequence[Measured]) -> tuple[Sources, F64]:
     """Return the sources of n values, each with its columns, and the errors (n, k) by column.
 
     The errors times their transpose are the covariance of the values.
@@ -118,35 +141,30 @@ def errors_of(read: Sequence[Measured]) -> tuple[list[tuple[Source, slice]], F64
 
 
 def _told(
-    adjusted: Adjusted, sources: Sequence[tuple[Source, slice]], errors: F64, names: frozenset[str]
+    adjusted: Adjusted, sources: Sources, errors: F64, names: frozenset[str]
 ) -> tuple[Told, ...]:
     found = results(adjusted)
-    known = [r for r in found if r.measured is not None and r.quantity.form is not None]
-    slopes = [r.quantity.form.slope for r in known if r.quantity.form is not None]
-    gain = np.reshape(slopes, (len(known), -1)) @ adjusted.factored.inverse
+    forms = [r.quantity.form for r in found if r.measured is not None]
+    slopes = np.reshape([form.slope for form in forms if form is not None], (len(forms), -1))
+    gain = slopes @ adjusted.factored.inverse
     if adjusted.mixing is not None:
         gain = gain @ adjusted.mixing
-    gain = gain / adjusted.sigma
-    spread = gain @ errors
-    own = np.abs(gain * adjusted.sigma)
-    told = {}
-    for result, row, share in zip(known, spread, own, strict=True):
-        stands = np.flatnonzero(share > STANDS_ON * max(float(np.linalg.norm(row)), NOTHING))
-        parts = _parts(sources, row)
-        measured = result.measured
-        assert measured is not None
-        if measured.parts:
-            measured = Measured(measured.value, parts, names)
-        told[result.quantity.label] = Told(
-            replace(result, measured=measured), tuple(adjusted.rows[i] for i in stands)
+    spread = gain / adjusted.sigma @ errors
+    least = STANDS_ON * np.maximum(np.linalg.norm(spread, axis=1), NOTHING)
+    stands = iter(np.abs(gain) > least[:, None])
+    rows = iter(spread)
+    return tuple(
+        Told(each, ())
+        if each.measured is None
+        else Told(
+            each,
+            tuple(adjusted.rows[i] for i in np.flatnonzero(next(stands))),
+            sources,
+            next(rows),
+            names,
         )
-    return tuple(told.get(r.quantity.label, Told(r, ())) for r in found)
-
-
-def _parts(sources: Sequence[tuple[Source, slice]], row: F64) -> tuple[Part, ...]:
-    values = row.tolist()
-    parts = (Part(source, tuple(values[columns])) for source, columns in sources)
-    return tuple(part for part in parts if any(abs(c) > NOTHING for c in part.components))
+        for each in found
+    )
 
 
 def _doubts(adjusted: Adjusted) -> dict[int, float]:

@@ -35,10 +35,10 @@ FRAMES: dict[str, tuple[dict[str, Any], ...]] = {
 are used. A tractor and its trailer bend at the kingpin, so each has a network of its own."""
 
 
-def network_files(demo: DemoRig, vehicle: str) -> tuple[NetworkFile, ...]:
+def network_files(demo: DemoRig) -> tuple[NetworkFile, ...]:
     """Return the networks of a vehicle, tapes read as people read them."""
     random = stream(demo.seed, "tapes")
-    return tuple(_file(demo, frame, random) for frame in FRAMES[vehicle])
+    return tuple(_file(demo, frame, random) for frame in FRAMES[demo.vehicle_name])
 
 
 def set_ups(vehicle: str) -> tuple[tuple[int, ...], ...]:
@@ -57,14 +57,14 @@ def pin_m(demo: DemoRig) -> tuple[float, float, float]:
     return float(place[0, 0]), float(place[0, 1]), float(place[0, 2])
 
 
-def network_truths(demo: DemoRig, topics: Topics, vehicle: str) -> dict[str, float]:
+def network_truths(demo: DemoRig, topics: Topics) -> dict[str, float]:
     """Return every quantity of the networks as it truly is, by topic: rad, lengths in m.
 
     Complex numbers in plan, X forward; nothing of what is tested is used.
     """
     wheels = vehicle_truth(demo.rig.vehicle, 0.0).wheels
     known: dict[str, float] = {}
-    for number, frame in enumerate(FRAMES[vehicle]):
+    for number, frame in enumerate(FRAMES[demo.vehicle_name]):
         known |= _truths_of(demo, topics, frame, wheels, first=number == 0)
     return known
 

@@ -47,6 +47,7 @@ class DemoRig:
     seed: int
     now_s: Callable[[], float]
     """The rig's own time."""
+    vehicle_name: str
 
 
 def wall_clock() -> Callable[[], float]:
@@ -83,7 +84,7 @@ def build(
         settle_sigma_rad=SETTLE_DEG * DEG,
         seat=(stream(seed, "seats"), SEAT_M),
     )
-    return DemoRig(rig, heads, ptys, technician, records, seed, clock)
+    return DemoRig(rig, heads, ptys, technician, records, seed, clock, vehicle_name)
 
 
 def record_of(number: int, known: KnownHead) -> CalibrationRecord1:

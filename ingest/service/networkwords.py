@@ -9,6 +9,9 @@ from ingest.geometry.network.results import Result
 
 MOST_NAMED = 3
 
+ALIKE = 0.05
+"""Readings whose standardised residuals differ by less are blamed alike."""
+
 
 def disagreement(solved: Solved) -> str:
     """Return a line that names the reading to distrust."""
@@ -18,10 +21,12 @@ def disagreement(solved: Solved) -> str:
     if worst is None:
         return f"sightlines and tapes disagree ({figures}); read them anew"
     w, named = abs(solved.standardised[worst]), readings[worst].named()
-    off = f"{named}, {w:.1f} of its own sigmas off"
+    alike = sum(w - abs(other) < ALIKE for other in solved.standardised.values()) - 1
+    either = f", or one of {alike} that cannot be told from it" if alike else ""
+    off = f"{named}, {w:.1f} of its own sigmas off{either}"
     if solved.suspect is None:
         return f"sightlines and tapes disagree ({figures}); farthest off is the {off}"
-    return f"distrust the {off}, limit {CRITICAL_W:.2f} ({figures}); read or tape it again"
+    return f"distrust the {off} (limit {CRITICAL_W:.2f}; {figures}); read or tape it again"
 
 
 def lacking(solved: Solved, unknown: Sequence[str], unread: Sequence[int]) -> str:

@@ -8,7 +8,6 @@ import numpy as np
 from ingest.chain.chain import Chain
 from ingest.chain.rest import RestReading
 from ingest.core.blocks import Flag, SampleBlock
-from ingest.core.channels import Channel
 from ingest.core.errors import MeasurementRefused
 from ingest.core.ids import HeadId
 from ingest.core.published import PublishedResults
@@ -16,13 +15,14 @@ from ingest.core.units import NS
 from ingest.geometry.runout import Runout
 from ingest.geometry.sightline import Sightline
 from ingest.service.announcer import Announcer
-from ingest.service.bayhead import BayHead, Wheel
+from ingest.service.bayhead import BayHead
 from ingest.service.bayspread import Occasion, SpreadSettings
 from ingest.service.network import NetworkWork
 from ingest.service.results import ResultDesk, Settled, settle
 from ingest.service.runouts import RunoutDesk
-from ingest.service.sightlines import Sat
 from ingest.service.turns import TurnSettings, WheelTurn, judged
+from ingest.service.wheelbench import Bench, axle_of, hang_on
+from ingest.service.wheelsights import WheelSights
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,32 +52,6 @@ class Done:
     ok: bool
     code: str
     text: str
-
-
-@dataclass(slots=True)
-class _Bench:
-    """What is going on at one head's wheel, from its being put on to its being taken off."""
-
-    head: BayHead
-    mounting: int
-    settling: int = 0
-    """Counts the rests that are over."""
-    turn: WheelTurn | None = None
-    turn_id: str = ""
-    broken: str = ""
-    runout: Runout | None = None
-    runout_id: str = ""
-    chain: Chain | None = None
-    rest: RestReading | None = None
-    settled: Settled | None = None
-    progress_ns: int = 0
-    result_ns: int = 0
-
-    def sat(self, rest: RestReading, standing: int) -> Sat | None:
-        """Return the head as it sits; None while its clamp's error is not known."""
-        if self.runout is None or self.head.wheel is None:
-            return None
-        return Sat(self.head, self.mounting, standing, self.runout, rest)
 
 
 class WheelWork:
@@ -111,17 +85,21 @@ class WheelWork:
         network: NetworkWork | None = None,
     ) -> None:
         self._settings = settings
-        self.network = network
+        self._benches: dict[HeadId, Bench] = {}
+        self._network = network
+        self._sights: WheelSights | None = None
+        if network is not None:
+            least_s = settings.turn.least_rest_s
+            self._sights = WheelSights(network, self._benches.values(), least_s)
         self._sightline = Sightline(length_m=settings.cross_line_m)
         self._runouts = RunoutDesk(announcer, settings.cross_line_m)
         self.results = ResultDesk(announcer, settings.spread, published)
-        self._benches: dict[HeadId, _Bench] = {}
         self._ids = itertools.count(1)
         self._mountings = itertools.count(1)
 
-    def _bench(self, head: BayHead) -> _Bench:
+    def _bench(self, head: BayHead) -> Bench:
         if head.id not in self._benches:
-            self._benches[head.id] = _Bench(head, next(self._mountings))
+            self._benches[head.id] = Bench(head, next(self._mountings))
         return self._benches[head.id]
 
     def begin(self, head: BayHead, *, rolled: bool = False) -> Done:
@@ -132,8 +110,8 @@ class WheelWork:
         if bench.turn is not None:
             return Done(False, "already-turning", f"a turn of {head.name} is being collected")
         self.results.withdraw(head, "turning")
-        if self.network is not None:
-            self.network.turning(head.wheel, "turning")
+        if self._network is not None:
+            self._network.turning(head.wheel, "turning")
         bench.settled = bench.runout = None
         bench.turn = WheelTurn(
             self._settings.turn, self._sightline, fixed=head.fixed, rolled=rolled
@@ -186,6 +164,8 @@ class WheelWork:
         bench.runout, bench.runout_id = found, bench.turn_id
         self._runouts.done(head, bench.turn_id, found)
         bench.result_ns = 0
+        if not turn.rolled:
+            hang_on(axle_of(bench, self._benches.values()))
         return Done(True, "ok", f"run-out found from {found.worth.n} readings")
 
     def unmount(self, head: BayHead) -> None:
@@ -193,8 +173,8 @@ class WheelWork:
         bench = self._benches.pop(head.id, None)
         if bench is not None:
             self.results.keep(head, "unmounted")
-            if self.network is not None:
-                self.network.closed(bench.mounting)
+            if self._network is not None:
+                self._network.closed(bench.mounting)
             self._runouts.void(head)
 
     def lost(self, head: BayHead, why: str = "link-lost") -> None:
@@ -219,8 +199,8 @@ class WheelWork:
         """
         self.lost(head, why)
         bench = self._bench(head)
-        if self.network is not None:
-            self.network.void(bench.mounting, why)
+        if self._network is not None:
+            self._network.void(bench.mounting, why)
         if bench.runout is not None:
             bench.runout = None
             self._runouts.void(head)
@@ -242,26 +222,26 @@ class WheelWork:
         if any(np.bitwise_or.reduce(block.flags) & np.uint16(Flag.MOVING) for block in blocks):
             self._move(head, bench, "moving")
         bench.rest, bench.chain = rest, chain
-        now_ns = int(blocks[-1].t_ns[-1])
+        now_ns = bench.fed_ns = int(blocks[-1].t_ns[-1])
         if bench.turn is not None:
             self._turn(head, bench, blocks, now_ns)
         elif bench.runout is not None and rest is not None:
             self._settle(head, bench, rest, partner, now_ns)
 
-    def _turn(self, head: BayHead, bench: _Bench, blocks: list[SampleBlock], now_ns: int) -> None:
+    def _turn(self, head: BayHead, bench: Bench, blocks: list[SampleBlock], now_ns: int) -> None:
         assert bench.turn is not None
         bench.turn.add(blocks)
         news = bench.rest is not None and bench.turn.rest(bench.rest)
         if news or now_ns - bench.progress_ns >= self._settings.progress_s * NS:
             self._progress(head, bench, now_ns)
 
-    def _progress(self, head: BayHead, bench: _Bench, now_ns: int) -> None:
+    def _progress(self, head: BayHead, bench: Bench, now_ns: int) -> None:
         assert bench.turn is not None
         bench.progress_ns = now_ns
         self._runouts.turning(head, bench.turn_id, bench.turn)
 
     def _settle(
-        self, head: BayHead, bench: _Bench, rest: RestReading, partner: BayHead | None, now_ns: int
+        self, head: BayHead, bench: Bench, rest: RestReading, partner: BayHead | None, now_ns: int
     ) -> None:
         if rest.span_s < self._settings.turn.least_rest_s:
             return
@@ -273,46 +253,14 @@ class WheelWork:
             return
         bench.settled = settled
         self.results.camber(head, settled)
-        if partner is not None and not self._told_by_network(head):
+        if self._sights is not None:
+            self._sights.settled(bench, settled.wheel.camber.value)
+            if self._sights.tells_toe(bench):
+                return
+        if partner is not None:
             self._across(head, bench, partner, self._bench(partner))
-        if self.network is not None and head.wheel is not None:
-            self.network.settled(head.wheel, settled.wheel.camber.value)
-            if self._look_along(self.network, head.wheel, bench):
-                self.network.tell(head.wheel, now_ns)
 
-    def _told_by_network(self, head: BayHead) -> bool:
-        """Say whether the axle's toe is the network's affair: there must not be two."""
-        wheel = head.wheel
-        return self.network is not None and wheel is not None and self.network.tells_toe(wheel.axle)
-
-    def _look_along(self, network: NetworkWork, wheel: Wheel, bench: _Bench) -> int:
-        """Read the sightlines to partners that rest as well, over the time they both did.
-
-        A channel sees one partner, the nearest in its direction; return how many were read.
-        """
-        count = 0
-        by_wheel = {each.head.wheel: each for each in self._benches.values()}
-        ways: set[tuple[Channel, bool]] = set()
-        for wanted in network.wanted(wheel):
-            other, way = by_wheel.get(wanted.to), (wanted.channel, wanted.to.axle < wheel.axle)
-            if other is None or way in ways:
-                continue
-            ways.add(way)
-            if other.settled is None or other.rest is None or bench.rest is None:
-                continue
-            since_ns = max(bench.rest.t_ns, other.rest.t_ns)
-            ends = [self._sat(network, each, since_ns) for each in (bench, other)]
-            if ends[0] is not None and ends[1] is not None:
-                count += network.read(wheel, wanted, (ends[0], ends[1]))
-        return count
-
-    def _sat(self, network: NetworkWork, bench: _Bench, since_ns: int) -> Sat | None:
-        rest, wheel = self._rest_since(bench, since_ns), bench.head.wheel
-        if rest is None or wheel is None:
-            return None
-        return bench.sat(rest, network.standing_of(wheel))
-
-    def _across(self, head: BayHead, bench: _Bench, partner: BayHead, other: _Bench) -> None:
+    def _across(self, head: BayHead, bench: Bench, partner: BayHead, other: Bench) -> None:
         """Publish the axle's toe where both wheels rest, read over the time they both did.
 
         While one wheel turned its port moved, and with it the line that both look along.
@@ -324,17 +272,11 @@ class WheelWork:
         if read[0] is not None and read[1] is not None:
             self.results.total_toe(head, read[0], partner, read[1])
 
-    def _since(self, head: BayHead, bench: _Bench, since_ns: int) -> Settled | None:
-        rest = self._rest_since(bench, since_ns)
+    def _since(self, head: BayHead, bench: Bench, since_ns: int) -> Settled | None:
+        rest = bench.rest_since(since_ns, self._settings.turn.least_rest_s)
         return None if rest is None else self._read(head, bench, rest)
 
-    def _rest_since(self, bench: _Bench, since_ns: int) -> RestReading | None:
-        rest = None if bench.chain is None else bench.chain.rest.latest(since_ns)
-        if rest is None or rest.span_s < self._settings.turn.least_rest_s:
-            return None
-        return rest
-
-    def _read(self, head: BayHead, bench: _Bench, rest: RestReading) -> Settled | None:
+    def _read(self, head: BayHead, bench: Bench, rest: RestReading) -> Settled | None:
         if bench.runout is None or head.wheel is None:
             return None
         wheel = f"axle {head.wheel.axle} {head.wheel.side.value}"
@@ -346,12 +288,12 @@ class WheelWork:
         except MeasurementRefused:
             return None
 
-    def _move(self, head: BayHead, bench: _Bench, why: str) -> None:
+    def _move(self, head: BayHead, bench: Bench, why: str) -> None:
         bench.settling += bench.rest is not None
-        bench.rest = None
+        bench.rest, bench.lowered_ns = None, 0
         if bench.settled is not None:
             self.results.withdraw(head, why)
-            if self.network is not None:
-                self.network.rests(bench.mounting, why)
+            if self._network is not None:
+                self._network.rests(bench.mounting, why)
             bench.settled = None
         bench.result_ns = 0

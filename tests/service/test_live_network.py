@@ -26,7 +26,7 @@ class Job:
     """A vehicle whose heads are moved along, two pairs at a time; the rear pair stays."""
 
     def __init__(self, simulated_bay, seed, vehicle):
-        files = network_files(build(seed, vehicle, lambda: 0.0), vehicle)
+        files = network_files(build(seed, vehicle, lambda: 0.0))
         settings = BaySettings(network=NetworkSettings(files))
         self.bay = simulated_bay(seed, vehicle, settings=settings)
         self.vehicle = vehicle
@@ -102,7 +102,7 @@ WHOLE = [(1, "rigid-8x4"), (2, "tractor-and-trailer")]
 @pytest.mark.parametrize(("seed", "vehicle"), WHOLE)
 def test_all_axles_agree_with_the_truth_within_their_uncertainties(simulated_bay, seed, vehicle):
     job = Job(simulated_bay, seed, vehicle).whole()
-    found, known = job.found(), network_truths(job.bay.demo, job.bay.topics, vehicle)
+    found, known = job.found(), network_truths(job.bay.demo, job.bay.topics)
     so_by_definition = {topic for topic in known if topic not in found}
     assert all(topic.split("/")[-1] in ("scrub", "lateral-offset") for topic in so_by_definition)
     assert all(abs(known[topic]) < 1e-12 for topic in so_by_definition)

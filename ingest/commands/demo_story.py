@@ -267,7 +267,7 @@ class Story:
         fresh = self._fresh.get(topic)
         if fresh is None:
             return False
-        in_mm = fresh.unit == Unit.MILLIMETRE
+        in_mm = fresh.qty == "lateral-offset"
         shown = (
             report(measured * 1e3, Unit.MILLIMETRE)
             if in_mm

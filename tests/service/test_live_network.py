@@ -3,6 +3,8 @@
 The simulator shares no geometry with what is tested; the vehicles are invented.
 """
 
+import json
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -15,6 +17,8 @@ from ingest.core.units import DEG
 from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
 from ingest.service.network import NetworkSettings
+from ingest.service.transcript import SETTINGS
+from ingest.service.workings import WorkSettings
 from ingest.simulator.vehicle import WheelAt
 from tests.service.test_whole_vehicle import turn
 
@@ -28,7 +32,7 @@ class Job:
     def __init__(self, simulated_bay, seed, vehicle):
         files = network_files(build(seed, vehicle, lambda: 0.0))
         settings = BaySettings(network=NetworkSettings(files))
-        self.bay = simulated_bay(seed, vehicle, settings=settings)
+        self.bay = simulated_bay(seed, vehicle, settings=settings, rate_hz=50.0)
         self.vehicle = vehicle
         self.on = {}
 
@@ -116,3 +120,44 @@ def test_all_axles_agree_with_the_truth_within_their_uncertainties(simulated_bay
         scale = 1e3 if said["unit"] == "mm" else 1.0 / DEG
         assert abs(said["value"] - each.value * scale) <= said["U"]
         assert "assumed spread of the bay" in each.stands_on
+
+
+def test_what_a_first_set_up_tells_and_what_takes_it_back(simulated_bay):
+    job = Job(simulated_bay, 1, "rigid-8x4")
+    job.set_up(1, 2)
+    axle_1, axle_2 = (("axle", n, "both", "total-toe") for n in (1, 2))
+    toe = job.said(*axle_1)
+    assert (toe["q"], toe["why"]) == ("good", "")
+    # One total toe: the network's, not one that two heads alone would give beside it.
+    ids = {each["id"] for each in job.bay.outlet.of(f"{job.bay.topics.root}/axle/1/both/total-toe")}
+    assert all(name.startswith("nw-1-") for name in ids)
+    # No head has been behind axle 2 yet: the centre line to axle 4 is not known, nor any toe.
+    assert job.said("axle", 1, "left", "toe") is None
+    lacks = job.said("svc/alert/network-lacks")
+    assert lacks["level"] == "note"
+    assert "toe L1" in lacks["text"]
+    assert "L2 to L3" in lacks["text"]
+    alder = job.on[WheelAt(1, Side.LEFT)]
+    job.bay.demo.rig.knock(WheelAt(1, Side.LEFT), job.bay.clock() + 0.1, 3.0 * DEG)
+    job.bay.advance(2.0)
+    assert (job.said(*axle_1)["q"], job.said(*axle_1)["why"]) == ("stale", "moving")
+    # Axle 2 is told again by what its own heads read.
+    assert job.said(*axle_2)["q"] == "good"
+    job.bay.advance(6.0)
+    assert job.said(*axle_1)["q"] == "good"
+    job.dismount(1)
+    assert (job.said(*axle_1)["q"], job.said(*axle_1)["why"]) == ("uncertain", "unmounted")
+    assert job.bay.topics.axle(1, "both", "total-toe") in job.found()
+    # The same wheel is turned again: what was read of it is of a wheel that has moved.
+    job.bay.bay.put_on(job.bay.head(alder), Wheel(1, Side.LEFT))
+    assert job.bay.bay.work.begin(job.bay.head(alder)).ok
+    assert (job.said(*axle_1)["q"], job.said(*axle_1)["why"]) == ("stale", "turning")
+    assert job.bay.topics.axle(1, "both", "total-toe") not in job.found()
+    assert job.said(*axle_2)["q"] == "good"
+
+
+def test_settings_with_networks_come_back_from_a_capture_as_they_went():
+    files = network_files(build(4, "tractor-and-trailer", lambda: 0.0))
+    settings = WorkSettings(BaySettings(network=NetworkSettings(files)))
+    said = json.loads(json.dumps(SETTINGS.dump_python(settings, mode="json")))
+    assert SETTINGS.validate_python(said) == settings

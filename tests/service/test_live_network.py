@@ -153,6 +153,7 @@ def test_what_a_first_set_up_tells_and_what_takes_it_back(simulated_bay):
     assert job.bay.bay.work.begin(job.bay.head(alder)).ok
     assert (job.said(*axle_1)["q"], job.said(*axle_1)["why"]) == ("stale", "turning")
     assert job.bay.topics.axle(1, "both", "total-toe") not in job.found()
+    job.bay.advance(2.0)
     assert job.said(*axle_2)["q"] == "good"
 
 

@@ -144,6 +144,7 @@ def _station(demo: DemoRig, wheel: WheelAt) -> dict[str, Any]:
         "axle": wheel.axle,
         "side": wheel.side.value,
         "zero_sigma_deg": 0.02,
+        "seat_sigma_m": 0.001,
     }
 
 

@@ -4,8 +4,9 @@ import argparse
 import json
 from pathlib import Path
 
-from ingest.commands.network_answer import answer, as_json
+from ingest.commands.network_answer import answer
 from ingest.commands.network_drawing import drawn
+from ingest.commands.network_json import as_json
 from ingest.commands.network_notes import notes
 from ingest.commands.network_text import as_text
 from ingest.commands.tables import read_text

@@ -71,11 +71,7 @@ def _positions(found: Answer) -> F64:
 def _ports(found: Answer) -> list[F64]:
     """Return every place where a line starts or ends."""
     readings = [found.adjusted.network.readings[i] for i in found.adjusted.rows]
-    return [end for reading in readings for line in _lines(reading) for end in _ends(found, line)]
-
-
-def _lines(reading: Reading) -> list[Line]:
-    return [reading.line] if reading.back is None else [reading.line, reading.back]
+    return [end for reading in readings for line in reading.lines() for end in _ends(found, line)]
 
 
 def _sheet(xy: F64) -> _Sheet:
@@ -91,7 +87,7 @@ def _reading(
 ) -> None:
     colour = ORANGE if distrusted else (BLUE if reading.is_angular else SOFT)
     width = 2.2 if distrusted else 0.7
-    for line in _lines(reading):
+    for line in reading.lines():
         a, b = (sheet.spot(end) for end in _ends(found, line))
         for hub, port in ((line.at, a), (line.to, b)):
             x = found.adjusted.unknowns.x(hub)

@@ -7,7 +7,7 @@ from ingest.core.units import DEG
 from ingest.geometry.network.advising import Advice
 from ingest.geometry.network.pieces import pieces
 from ingest.geometry.network.quantities import usual
-from ingest.geometry.network.stations import Network
+from ingest.geometry.network.stations import Network, Reading
 from ingest.payload.network_read import is_blocked
 
 MOST_NAMED = 6
@@ -71,15 +71,17 @@ def _scale(found: Answer) -> Iterator[str]:
     fixed = sum(station.fixed for station in network.stations)
     if not taped and fixed < 2:
         yield (
-            "no distance is read, so the scale is not determined: angles are told, lengths are "
-            "not; add one tape distance"
+            "no distance is read, so the scale is not determined: lengths are not told, angles "
+            "are where the sightlines alone make them; add a tape distance"
         )
 
 
 def _unsettled(found: Answer) -> Iterator[str]:
     by_advice: dict[str, list[str]] = {}
     for name, advice in found.settling.items():
-        remedy = "no single reading settles it" if advice is None else f"add {_words(advice)}"
+        remedy = (
+            "nothing that could be read settles it" if advice is None else f"add {_words(advice)}"
+        )
         by_advice.setdefault(remedy, []).append(name)
     for remedy, names in by_advice.items():
         yield f"not determined: {_named(tuple(names))}; {remedy}"
@@ -126,7 +128,10 @@ def _sharper(advice: Advice) -> str:
 
 
 def _words(advice: Advice) -> str:
-    reading = advice.reading
+    return " and ".join(_reading(reading) for reading in advice.readings)
+
+
+def _reading(reading: Reading) -> str:
     sigma = f"{reading.sigma / DEG:g} deg" if reading.is_angular else f"{reading.sigma * 1e3:g} mm"
     return f"a {reading.named()} (sigma {sigma})"
 

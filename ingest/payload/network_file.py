@@ -9,7 +9,9 @@ from typing import Annotated, Any, Literal, NoReturn
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-MOST_STATIONS = 200
+from ingest.payload.network_faults import fault_of
+
+MOST_STATIONS = 60
 """More than any vehicle and most textbooks; the work grows with the cube."""
 
 Name = Annotated[str, Field(min_length=1, max_length=36)]
@@ -39,6 +41,7 @@ class StationEntry(_Entry):
     side: Literal["left", "right"] | None = None
     fixed: bool = False
     zero_sigma_deg: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
+    seat_sigma_m: Annotated[float, Field(ge=0.0, le=0.1)] = 0.0
     note: str = ""
 
 
@@ -154,7 +157,7 @@ def parse_network_file(text: str) -> NetworkFile:
         # As text again, since pydantic's strict mode takes lists for tuples in JSON alone.
         return NetworkFile.model_validate_json(json.dumps(found), strict=True)
     except ValidationError as error:
-        raise NetworkFileError(_fault(error)) from error
+        raise NetworkFileError(fault_of(error)) from error
 
 
 def _no_number(word: str) -> NoReturn:
@@ -168,57 +171,3 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
             raise ValueError(f"key {key!r} is there twice in one object; keep one")
         found[key] = value
     return found
-
-
-BEYOND = ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number")
-TYPES = ("direction", "angle", "azimuth", "distance")
-NEEDED = {
-    "sigma_deg": "state the standard uncertainty of the angle",
-    "sigma_m": "state the standard uncertainty of the distance",
-}
-
-
-def _fault(error: ValidationError) -> str:
-    """Return one line for the first thing that is wrong: where, what and what to do."""
-    fault = error.errors(include_url=False, include_context=False)[0]
-    kind, loc = fault["type"], fault["loc"]
-    where, name = _where(loc), str(loc[-1]) if loc else ""
-    if kind in BEYOND:
-        return f"{where} is {_shown(fault['input'])}: {_remedy(name)}"
-    if kind == "missing":
-        return f"{where}: missing; {NEEDED.get(name, 'it is needed')}"
-    if kind == "extra_forbidden":
-        return f"{where}: no such key here; correct its spelling, or take it out"
-    if kind == "too_short":
-        return f"{where}: too few; a network has two stations at the least, a pair two ends"
-    if kind in ("union_tag_invalid", "union_tag_not_found"):
-        return f"{where}: type must be one of {', '.join(TYPES)}"
-    return f"{where}: {fault['msg'][0].lower()}{fault['msg'][1:]}"
-
-
-def _where(loc: tuple[int | str, ...]) -> str:
-    """Return the place of a fault as a path, without the steps that only our models know."""
-    path = ""
-    for i, step in enumerate(loc):
-        if isinstance(step, int):
-            path += f"[{step}]"
-        elif not (step in TYPES and i == 2) and "constrained" not in step:
-            path += f".{step}" if path else step
-    return path or "file"
-
-
-def _shown(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)[:24]
-
-
-def _remedy(name: str) -> str:
-    if "sigma" in name:
-        unit = "deg" if name.endswith("deg") else "m"
-        return f"a standard uncertainty is a number above 0, in {unit}, and not so large"
-    if name == "angle_deg":
-        return "beyond 360; angles are in degrees, counter-clockwise from above"
-    if name == "distance_m":
-        return "a distance is above 0, in metres"
-    if name.endswith("_m"):
-        return "out of range for metres; is it in mm?"
-    return "out of range; a port is at most 3 m from its hub, in metres"

@@ -1,9 +1,6 @@
 """From the network file to a network: ids looked up, degrees to radians, what cannot be refused."""
 
-import math
-from collections.abc import Iterator
 from dataclasses import replace
-from itertools import combinations
 
 from ingest.core.frames import Side
 from ingest.core.units import DEG
@@ -17,8 +14,8 @@ from ingest.geometry.network.stations import (
     Station,
     Wanted,
 )
+from ingest.payload.network_checks import check_ends, check_line, check_stations, named
 from ingest.payload.network_file import (
-    AngleEntry,
     AzimuthEntry,
     CheckEntry,
     DirectionEntry,
@@ -29,12 +26,6 @@ from ingest.payload.network_file import (
     StationEntry,
 )
 
-FARTHEST_M = 100.0
-"""No two wheels of one vehicle are farther apart."""
-
-NEAREST_M = 1e-3
-SHORTEST_LINE_M = 0.1
-
 
 def network_of(file: NetworkFile, *, design: bool = False) -> Network:
     """Return the network of a file. In a ``design`` values may be missing and are not used.
@@ -43,9 +34,9 @@ def network_of(file: NetworkFile, *, design: bool = False) -> Network:
         NetworkFileError: ids unknown or doubled, places or readings that cannot be.
     """
     stations = tuple(_station(i, entry) for i, entry in enumerate(file.stations))
-    _check_stations(stations)
+    check_stations(stations)
     ids = frozenset(station.id for station in stations)
-    for where, used in _named(file):
+    for where, used in named(file):
         if used not in ids:
             raise NetworkFileError(f"{where}: no station {used}; there are {_list(ids)}")
     pins = frozenset(station.id for station in stations if not station.is_wheel)
@@ -55,7 +46,7 @@ def network_of(file: NetworkFile, *, design: bool = False) -> Network:
         _reading(f"observations[{i}]", entry, setups, pins)
         for i, entry in enumerate(file.observations)
     )
-    _check_ends(stations, readings)
+    check_ends(stations, readings)
     network = Network(
         stations,
         readings,
@@ -64,7 +55,7 @@ def network_of(file: NetworkFile, *, design: bool = False) -> Network:
         blocked,
         tuple(_check(f"checks[{i}]", entry) for i, entry in enumerate(file.checks)),
     )
-    _check_line(network)
+    check_line(network)
     return _planned(network) if design else _measured(network)
 
 
@@ -109,7 +100,7 @@ def is_blocked(network: Network, reading: Reading) -> bool:
     """Return whether a reading runs along a sightline that cannot exist. Tapes reach round."""
     if not reading.is_angular:
         return False
-    lines = [reading.line] if reading.back is None else [reading.line, reading.back]
+    lines = reading.lines()
     return not all(network.sees(line.at, line.to) for line in lines)
 
 
@@ -117,8 +108,9 @@ def _station(i: int, entry: StationEntry) -> Station:
     where = f"stations[{i}] ({entry.id})"
     if (entry.side is None) != (entry.axle is None):
         raise NetworkFileError(f"{where}: a wheel has both axle and side, a pin has neither")
-    if entry.side is None and entry.zero_sigma_deg:
-        raise NetworkFileError(f"{where}: zero_sigma_deg is of a wheel's head; a pin has none")
+    if entry.side is None and (entry.zero_sigma_deg or entry.seat_sigma_m):
+        reason = "zero_sigma_deg and seat_sigma_m are of a wheel's head; a pin has none"
+        raise NetworkFileError(f"{where}: {reason}")
     return Station(
         entry.id,
         entry.x_m,
@@ -128,72 +120,8 @@ def _station(i: int, entry: StationEntry) -> Station:
         None if entry.side is None else Side(entry.side),
         entry.fixed,
         entry.zero_sigma_deg * DEG,
+        entry.seat_sigma_m,
     )
-
-
-def _check_stations(stations: tuple[Station, ...]) -> None:
-    for i, j in combinations(range(len(stations)), 2):
-        one, other = stations[i], stations[j]
-        where = f"stations[{j}] ({other.id})"
-        if one.id == other.id:
-            raise NetworkFileError(
-                f"{where}: stations[{i}] has the same id; every id is given once"
-            )
-        apart = math.hypot(one.x_m - other.x_m, one.y_m - other.y_m)
-        if apart < NEAREST_M and one.is_wheel and other.is_wheel:
-            raise NetworkFileError(f"{where}: stands where {one.id} stands; correct x_m, y_m")
-        if not (one.is_wheel and other.is_wheel):
-            continue
-        left, right = (one, other) if one.side is Side.LEFT else (other, one)
-        if one.axle == other.axle and one.side != other.side and left.y_m <= right.y_m:
-            reason = f"left wheel {left.id} lies right of {right.id}; y_m grows to the left"
-            raise NetworkFileError(f"{where}: {reason}, x_m forward")
-        if apart > FARTHEST_M:
-            reason = f"{apart:g} m from {one.id}; positions are in metres, are these in mm?"
-            raise NetworkFileError(f"{where}: {reason}")
-        if (one.axle, one.side) == (other.axle, other.side):
-            reason = f"axle {one.axle} {one.side} is {one.id} already; a dual counts as one wheel"
-            raise NetworkFileError(f"{where}: {reason}")
-
-
-def _check_ends(stations: tuple[Station, ...], readings: tuple[Reading, ...]) -> None:
-    place = {station.id: (station.x_m, station.y_m) for station in stations}
-    for i, reading in enumerate(readings):
-        for line in [reading.line] if reading.back is None else [reading.line, reading.back]:
-            if math.dist(place[line.at], place[line.to]) < NEAREST_M:
-                reason = f"{line.at} and {line.to} stand at one place; correct x_m, y_m"
-                raise NetworkFileError(f"observations[{i}]: {reason}")
-
-
-def _check_line(network: Network) -> None:
-    """Refuse a centre line through two ends at one place: it has no direction."""
-    ends = []
-    for end in network.wanted.centre_line or ():
-        wheels = [s for s in network.wheels() if s.axle == end]
-        spots = wheels if isinstance(end, int) else [network.station(end)]
-        x, y = (sum(c) / len(spots) for c in zip(*((s.x_m, s.y_m) for s in spots), strict=True))
-        ends.append((x, y))
-    if ends and math.dist(*ends) < SHORTEST_LINE_M:
-        one, other = network.wanted.centre_line or ("", "")
-        reason = f"{one} and {other} stand within {SHORTEST_LINE_M:g} m; take ends farther apart"
-        raise NetworkFileError(f"centre_line: {reason}")
-
-
-def _named(file: NetworkFile) -> Iterator[tuple[str, str]]:
-    """Yield every use of a station's id, with where it stands."""
-    for i, entry in enumerate(file.observations):
-        names = [entry.at, entry.to]
-        if isinstance(entry, AngleEntry):
-            names.append(entry.from_)
-        yield from ((f"observations[{i}]", name) for name in names)
-    for i, check in enumerate(file.checks):
-        yield from ((f"checks[{i}]", name) for name in (check.at, check.to))
-    for i, pair in enumerate(file.blocked):
-        yield from ((f"blocked[{i}]", name) for name in pair)
-    for i, setup in enumerate(file.setups):
-        yield from ((f"setups[{i}].stayed", name) for name in setup.stayed)
-    ends = file.centre_line or ()
-    yield from (("centre_line", end) for end in ends if isinstance(end, str))
 
 
 def _reading(where: str, entry: Entry, setups: tuple[Setup, ...], pins: frozenset[str]) -> Reading:

@@ -30,20 +30,21 @@ def disagreement(solved: Solved) -> str:
 
 
 def lacking(solved: Solved, unknown: Sequence[str], unread: Sequence[int]) -> str:
-    """Return a line that names what is not determined, and the reading that would help.
+    """Return a line that names what is not determined, and what would help.
 
-    One that settles the first of them by itself; where none does, the sightlines that no head
-    has read yet.
+    That are the file's own sightlines, as long as heads have not read them all; then what is to
+    be added to the file.
     """
     shown = _named([label.replace("_deg", "").replace("_mm", "") for label in unknown])
+    readings = solved.adjusted.network.readings
+    if unread:
+        pairs = _named([f"{readings[i].line.at} to {readings[i].line.to}" for i in unread])
+        return f"not determined yet: {shown}; still to be read: {pairs}"
     results: list[Result] = [told.result for told in solved.told]
     advice = adviser(solved.adjusted).settling(results).get(unknown[0])
-    if advice is not None:
-        return f"not determined yet: {shown}; add a {advice.reading.named()}"
-    readings = solved.adjusted.network.readings
-    pairs = _named([f"{readings[i].line.at} to {readings[i].line.to}" for i in unread])
-    remedy = f"still to be read: {pairs}" if unread else "add sightlines or tapes between them"
-    return f"not determined yet: {shown}; {remedy}"
+    if advice is None:
+        return f"not determined: {shown}; add sightlines or tapes that tie them to the rest"
+    return f"not determined: {shown}; add {_named([r.named() for r in advice.readings])}"
 
 
 def _named(names: Sequence[str]) -> str:

@@ -1,17 +1,15 @@
 """The adjustment of a network: weighted least squares by Gauss-Newton, with its covariance."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.network.factoring import Factored, factor, step
-from ingest.geometry.network.observing import Observing, observing
 from ingest.geometry.network.starting import started
-from ingest.geometry.network.stations import Network, Reading
+from ingest.geometry.network.stations import Network
+from ingest.geometry.network.systems import System, system_of
 from ingest.geometry.network.unknowns import F64, Unknowns, start_of, unknowns_of
 
 MOST_STEPS = 40
@@ -27,9 +25,9 @@ HUBER = 2.0
 class Adjusted:
     """An adjusted network. Of its m used readings: ``rows`` (m,) are their numbers in the file.
 
-    The whitened system has m + s rows, the last s of which hold the zeros of heads at nothing,
-    each with its sigma; ``sigma`` (m + s,) whitens it. ``misfit`` (m + s,) is whitened, adjusted
-    minus observed. ``state`` are the unknowns in the order of ``Unknowns``, rad and m.
+    The whitened system has m + s rows, the last s of which hold zeros and seats of heads at
+    nothing, each with its sigma; ``sigma`` (m + s,) whitens it. ``misfit`` (m + s,) is whitened,
+    adjusted minus observed. ``state`` are the unknowns in the order of ``Unknowns``, rad and m.
     """
 
     network: Network
@@ -44,9 +42,8 @@ class Adjusted:
 
     @property
     def held(self) -> tuple[int, ...]:
-        """Turns whose zero is held by its sigma, in the order of the last rows."""
-        turns = self.unknowns.turns
-        return tuple(i for i, turn in enumerate(turns) if turn.sigma_rad is not None)
+        """Numbers of the zeros and seats that their sigmas hold, in the order of the last rows."""
+        return tuple(i for i, each in enumerate(self.unknowns.mounted) if each.sigma is not None)
 
     @property
     def dof(self) -> int:
@@ -58,33 +55,6 @@ class Adjusted:
         """Covariance of the unknowns, shape (p, p), in the datum of the inner constraints."""
         result: F64 = self.factored.inverse @ self.factored.inverse.T
         return result
-
-
-@dataclass(frozen=True, slots=True)
-class System:
-    """The readings in use, whitened, as a function of the unknowns."""
-
-    unknowns: Unknowns
-    observing: Observing
-    observed: F64
-    angular: NDArray[np.bool_]
-    sigma: F64
-    held: NDArray[np.int64]
-    """Places of the zeros that are held."""
-    mixing: F64 | None = None
-
-    def misfit(self, state: F64) -> tuple[F64, F64]:
-        """Return whitened computed minus observed, and its Jacobian."""
-        told, jacobian = self.observing.predict(state)
-        off = told - self.observed
-        off[self.angular] = np.remainder(off[self.angular] + math.pi, math.tau) - math.pi
-        zeros = np.zeros((len(self.held), len(state)))
-        zeros[np.arange(len(self.held)), self.held] = 1.0
-        every = np.concatenate((off, state[self.held]))
-        whitened, slopes = every / self.sigma, np.vstack((jacobian, zeros)) / self.sigma[:, None]
-        if self.mixing is None:
-            return whitened, slopes
-        return self.mixing @ whitened, self.mixing @ slopes
 
 
 def adjust(network: Network, mixing: F64 | None = None) -> Adjusted:
@@ -103,7 +73,7 @@ def adjust(network: Network, mixing: F64 | None = None) -> Adjusted:
     readings = [network.readings[i] for i in rows]
     unknowns = unknowns_of(network)
     system = replace(system_of(network, unknowns, readings), mixing=mixing)
-    start = started(network, unknowns, readings)
+    start = started(network, system.observing, system.observed)
     found = _descend(system, start)
     if found is None:
         found = _descend(system, _robust(system, start))
@@ -136,20 +106,6 @@ def _used(network: Network) -> tuple[int, ...]:
         reason = "the network has no reading to adjust; add sightlines and tape distances"
         raise MeasurementRefused("no-readings", reason, figure=0.0, limit=1.0)
     return rows
-
-
-def system_of(network: Network, unknowns: Unknowns, readings: Sequence[Reading]) -> System:
-    """Return the whitened system of readings, all of which have a value."""
-    held = [i for i, turn in enumerate(unknowns.turns) if turn.sigma_rad is not None]
-    sigmas = [unknowns.turns[i].sigma_rad or 0.0 for i in held]
-    return System(
-        unknowns,
-        observing(network, unknowns, readings),
-        np.array([reading.value for reading in readings], dtype=np.float64),
-        np.array([reading.is_angular for reading in readings]),
-        np.array([*(reading.sigma for reading in readings), *sigmas]),
-        3 * unknowns.count + np.array(held, dtype=np.int64),
-    )
 
 
 def _adjusted(

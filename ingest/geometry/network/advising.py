@@ -23,11 +23,19 @@ USUAL_SIGMA_M = 0.005
 """Of an added reading, where the file has none of its kind; a tape's is common practice."""
 
 
+ALIKE = 1e-3
+"""Readings that tell so nearly as much are chosen among by how sharp they are."""
+
+
+LEAST_NEWS = 0.03
+"""Of a reading: with a smaller share that nothing else tells it settles nothing in earnest."""
+
+
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """A reading to add, and the standard uncertainty that a result would then have (rad or m)."""
+    """Readings to add, and the standard uncertainty that a result would then have (rad or m)."""
 
-    reading: Reading
+    readings: tuple[Reading, ...]
     u: float
 
 
@@ -85,7 +93,7 @@ class Adviser:
     def settling(self, results: Sequence[Result]) -> dict[str, Advice | None]:
         """Return, for every result that is not determined, the reading that settles it best.
 
-        None where no single reading does.
+        Where no single one does, as few as together do; None where all together do not.
         """
         return {
             result.quantity.label: self._settling(result.quantity.form.slope)
@@ -116,7 +124,7 @@ class Adviser:
         best = int(np.argmin(after))
         if not after[best] < before.mean() * (1.0 - 1e-3):
             return None
-        return Advice(self.offered[best], math.sqrt(max(float(after[best]), 0.0)))
+        return Advice((self.offered[best],), math.sqrt(max(float(after[best]), 0.0)))
 
     def _within(self) -> F64:
         """Return which candidates tell only of what is determined already, shape (c,)."""
@@ -135,11 +143,47 @@ class Adviser:
         left = np.linalg.norm(open_ends - share[:, None] * loose, axis=1)
         able &= left <= 1e-6 * np.linalg.norm(open_ends)
         if not able.any():
-            return None
+            return self._settling_together(slope, open_ends, loose)
         line = slope @ factored.inverse - share[:, None] * self.moved
         variance = np.where(able, np.square(line).sum(axis=1) + np.square(share), math.inf)
         best = int(np.argmin(variance))
-        return Advice(self.offered[best], math.sqrt(float(variance[best])))
+        return Advice((self.offered[best],), math.sqrt(float(variance[best])))
+
+    def _settling_together(self, slope: F64, open_ends: F64, loose: F64) -> Advice | None:
+        """Return readings that settle a quantity together, each the next that tells most of it."""
+        chosen: list[int] = []
+        left, across = open_ends, loose
+        whole = np.linalg.norm(self.rows * self.adjusted.factored.size, axis=1)
+        while len(chosen) < len(open_ends):
+            best = _next_best(whole, across, left)
+            if best is None:
+                return None
+            chosen.append(best)
+            span, _ = np.linalg.qr(loose[chosen].T)
+            left = open_ends - span @ (span.T @ open_ends)
+            across = loose - (loose @ span) @ span.T
+            if np.linalg.norm(left) <= 1e-6 * np.linalg.norm(open_ends):
+                share = np.linalg.lstsq(loose[chosen].T, open_ends, rcond=None)[0]
+                line = slope @ self.adjusted.factored.inverse - share @ self.moved[chosen]
+                u = math.sqrt(float(line @ line + share @ share))
+                return Advice(tuple(self.offered[i] for i in chosen), u)
+        return None
+
+
+def _next_best(whole: F64, across: F64, left: F64) -> int | None:
+    """Return the candidate whose news lies most along what is ``left`` to settle (d,).
+
+    ``across`` (c, d) is that news, what others tell taken off; ``whole`` (c,) the size of all that
+    a candidate tells. Of those that lie alike the sharpest is taken.
+    """
+    news = np.linalg.norm(across, axis=1)
+    fit = news > LEAST_NEWS * whole
+    along = np.where(fit, np.abs(across @ left) / np.where(fit, news, 1.0), 0.0)
+    most = float(along.max(initial=0.0))
+    if most <= LARGEST_LOOSE * float(np.linalg.norm(left)):
+        return None
+    best = np.flatnonzero(along >= most * (1.0 - ALIKE))
+    return int(best[np.argmax(news[best])])
 
 
 def adviser(adjusted: Adjusted) -> Adviser:

@@ -96,7 +96,9 @@ def solve(network: Network, read: Mapping[int, Measured]) -> Solved:
         else replace(reading, used=True, value=read[i].value, sigma=read[i].u)
         for i, reading in enumerate(network.readings)
     ]
-    stations = tuple(replace(station, zero_sigma_rad=0.0) for station in network.stations)
+    stations = tuple(
+        replace(station, zero_sigma_rad=0.0, seat_sigma_m=0.0) for station in network.stations
+    )
     rows = sorted(read)
     sources, errors = errors_of([read[i] for i in rows])
     mixing = None

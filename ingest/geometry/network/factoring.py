@@ -128,7 +128,7 @@ def _datum(design: F64, unknowns: Unknowns, state: F64) -> F64:
     motions[0 : 2 * n : 2, 0] = 1.0
     motions[1 : 2 * n : 2, 1] = 1.0
     motions[: 2 * n, 2] = np.column_stack((-about[:, 1], about[:, 0])).ravel()
-    motions[2 * n :, 2] = unknowns.turns_along
+    motions[2 * n :, 2] = unknowns.turned_along
     motions[: 2 * n, 3] = about.ravel()
     motions /= size[:, None]
     motions /= np.linalg.norm(motions, axis=0)

@@ -57,7 +57,7 @@ def measured(adjusted: Adjusted, forms: Sequence[Form | None]) -> tuple[Measured
     lines = gradients @ adjusted.factored.inverse
     told = determined(adjusted, gradients)
     noise = Source(NOISE)
-    zeros = [Source(adjusted.unknowns.turns[i].named(), shared=True) for i in adjusted.held]
+    zeros = [Source(adjusted.unknowns.mounted[i].named(), shared=True) for i in adjusted.held]
     m = len(adjusted.rows)
     made = iter(
         _measured(form, line, noise, zeros, m) if known else None

@@ -16,7 +16,8 @@ class Station:
 
     ``x_m``, ``y_m`` are approximate, and exact where ``fixed``; ``z_m`` counts in distances.
     ``zero_sigma_rad`` is the standard uncertainty of the zero of the wheel's head: common to
-    all directions that one mounting of it reads.
+    all directions that one mounting of it reads. ``seat_sigma_m`` is that of how far out the head
+    sits: a shift outward of all its ports alike.
     """
 
     id: str
@@ -27,6 +28,7 @@ class Station:
     side: Side | None = None
     fixed: bool = False
     zero_sigma_rad: float = 0.0
+    seat_sigma_m: float = 0.0
 
     @property
     def is_wheel(self) -> bool:
@@ -75,6 +77,10 @@ class Reading:
     def is_angular(self) -> bool:
         """Whether it is told in rad."""
         return self.kind is not Kind.DISTANCE
+
+    def lines(self) -> tuple[Line, ...]:
+        """Return the line, or the two lines of an angle."""
+        return (self.line,) if self.back is None else (self.line, self.back)
 
     def named(self) -> str:
         """Return it in words."""

@@ -25,11 +25,13 @@ class Truth:
     side: dict
     axle: dict
     zero: dict = field(default_factory=dict)
+    seat: dict = field(default_factory=dict)
+    """How much farther out a head sits than its ports say, m."""
 
     def port(self, station, port):
-        return self.hub[station] + cmath.rect(1.0, self.heading.get(station, 0.0)) * complex(
-            port[0], port[1] * self.side.get(station, 1)
-        )
+        outward = port[1] + self.seat.get(station, 0.0)
+        own = complex(port[0], outward * self.side.get(station, 1))
+        return self.hub[station] + cmath.rect(1.0, self.heading.get(station, 0.0)) * own
 
     def bearing(self, at, to, at_port=(0.0, 0.0), to_port=(0.0, 0.0)):
         return cmath.phase(self.port(to, to_port) - self.port(at, at_port))
@@ -105,7 +107,7 @@ def drawn(seed, *, rich=False):
     trailer = count < 4 and rng.random() < 0.25
     x = np.cumsum(rng.uniform(1.3, 4.5, count))[::-1] - 1.3
     truth = Truth({}, {}, {}, {})
-    zero_deg = float(rng.choice([0.0, 0.01, 0.02]))
+    zero_deg, seat_m = float(rng.choice([0.0, 0.01, 0.02])), float(rng.choice([0.0, 0.002]))
     for axle in range(1, count + 1):
         skew, half = rng.normal(0.0, 0.2), rng.uniform(0.9, 1.05)
         for name, side in (("L", 1), ("R", -1)):
@@ -115,6 +117,7 @@ def drawn(seed, *, rich=False):
             truth.heading[station] = DEG * (skew + rng.normal(0.0, 0.15))
             truth.side[station], truth.axle[station] = side, axle
             truth.zero[station] = DEG * zero_deg * rng.standard_normal()
+            truth.seat[station] = seat_m * rng.standard_normal()
     centre_line = [1, count]
     if trailer:
         truth.hub["P"] = complex(x[0] + rng.uniform(5.0, 7.0), rng.normal(0.0, 0.02))
@@ -122,7 +125,7 @@ def drawn(seed, *, rich=False):
     turn = cmath.rect(1.0, DEG * rng.normal(0.0, 1.0))  # it does not stand along X
     truth.hub = {s: turn * at for s, at in truth.hub.items()}
     truth.heading = {s: h + cmath.phase(turn) for s, h in truth.heading.items()}
-    document = _document(truth, rng, zero_deg) | {
+    document = _document(truth, rng, zero_deg, seat_m) | {
         "centre_line": centre_line,
         "reference_axle": count,
     }
@@ -131,15 +134,15 @@ def drawn(seed, *, rich=False):
     return rig
 
 
-def _document(truth, rng, zero_deg):
+def _document(truth, rng, zero_deg, seat_m=0.0):
     stations = []
     for station, at in truth.hub.items():
         near = at + complex(*rng.normal(0.0, 0.03, 2))
         entry = {"id": station, "x_m": round(near.real, 2), "y_m": round(near.imag, 2)}
         if station in truth.side:
             side = "left" if truth.side[station] > 0 else "right"
-            own = {"axle": truth.axle[station], "side": side, "zero_sigma_deg": zero_deg}
-            entry |= own
+            entry |= {"axle": truth.axle[station], "side": side}
+            entry |= {"zero_sigma_deg": zero_deg, "seat_sigma_m": seat_m}
         stations.append(entry)
     return {"stations": stations, "observations": []}
 
@@ -184,11 +187,12 @@ def drawn_vehicle():
 def predicted(document, unknowns):
     """Return what a file's observations would read, rad and m, from unknowns by name.
 
-    ``unknowns`` has (station, "x"), (station, "y"), (station, "heading") and (station, "zero").
+    ``unknowns`` has pairs of a station and x, y, heading, zero or seat.
     """
     side = {s["id"]: -1 if s.get("side") == "right" else 1 for s in document["stations"]}
     hub = {s: complex(unknowns[s, "x"], unknowns[s, "y"]) for s in side}
     truth = Truth(hub, {s: unknowns.get((s, "heading"), 0.0) for s in side}, side, {})
+    truth.seat = {s: unknowns.get((s, "seat"), 0.0) for s in side}
     told = []
     for entry in document["observations"]:
         at, to, kind = entry["at"], entry["to"], entry["type"]
@@ -209,29 +213,30 @@ def predicted(document, unknowns):
 class Whitened:
     """The readings of a file as whitened misfits of a vector, for SciPy's general solver.
 
-    The zeros of heads are held at nothing by their sigmas, in rows after the readings.
+    The zeros and seats of heads are held at nothing by their sigmas, in rows after the readings.
     """
 
     def __init__(self, document):
         self.document = document
-        self.names, self.start, zeros = [], [], []
+        self.names, self.start, held = [], [], []
         for s in document["stations"]:
             self.names += [(s["id"], "x"), (s["id"], "y")]
             self.start += [s["x_m"], s["y_m"]]
             if "side" in s:
                 self.names.append((s["id"], "heading"))
                 self.start.append(0.0)
-                if s["zero_sigma_deg"]:
-                    zeros.append((s["id"], s["zero_sigma_deg"] * DEG))
+                held.append((s["id"], "zero", s["zero_sigma_deg"] * DEG))
+                held.append((s["id"], "seat", s["seat_sigma_m"]))
         self.held = len(self.names)
-        self.names += [(station, "zero") for station, _ in zeros]
-        self.start += [0.0] * len(zeros)
+        held = [each for each in held if each[2] > 0.0]
+        self.names += [each[:2] for each in held]
+        self.start += [0.0] * len(held)
         entries = document["observations"]
         self.angular = np.array([e["type"] != "distance" for e in entries])
         read = [e["angle_deg"] * DEG if "angle_deg" in e else e["distance_m"] for e in entries]
         own = [e["sigma_deg"] * DEG if "sigma_deg" in e else e["sigma_m"] for e in entries]
         self.read = np.array(read)
-        self.sigma = np.array([*own, *(sigma for _, sigma in zeros)])
+        self.sigma = np.array([*own, *(sigma for *_, sigma in held)])
 
     def __call__(self, vector):
         off = predicted(self.document, dict(zip(self.names, vector, strict=True))) - self.read

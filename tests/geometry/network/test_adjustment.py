@@ -45,12 +45,12 @@ def test_agrees_with_a_general_solver(drawn_vehicle, whitened, seed):
 
 
 def test_uncertainty_is_that_of_repeated_measurement(drawn_vehicle):
-    # The law of propagation against the scatter of 400 adjustments of readings drawn anew.
+    # The law of propagation against the scatter of 200 adjustments of readings drawn anew.
     rig = drawn_vehicle(3)
     rng = np.random.default_rng(5)
     exact = adjust(network_from(rig.document))
     drawn = {}
-    for _ in range(400):
+    for _ in range(200):
         document = json.loads(json.dumps(rig.document))
         zeros = {s: rng.normal(0.0, 0.02) for s in rig.truth.zero}
         for station in document["stations"]:
@@ -69,8 +69,8 @@ def test_uncertainty_is_that_of_repeated_measurement(drawn_vehicle):
     for label, values in drawn.items():
         if values[0].parts:
             spread = np.std([value.value for value in values], ddof=1)
-            # Relative scatter of a standard deviation of 400: 3.5 %, here 3.5 of that.
-            assert spread == pytest.approx(values[0].u, rel=0.125), label
+            # Relative scatter of a standard deviation of 200: 5 %, here 3.5 of that.
+            assert spread == pytest.approx(values[0].u, rel=0.175), label
 
 
 def test_slopes_are_those_of_finite_differences(drawn_vehicle):
@@ -206,6 +206,26 @@ def test_ports_that_are_left_out_turn_the_vehicle(four_heads):
     assert np.sqrt(np.mean(np.square(off))) == pytest.approx(0.030, rel=0.3)
 
 
+def test_a_head_that_sits_two_millimetres_out_turns_the_vehicle(four_heads):
+    # 2 mm between the sides: 0.011 deg of thrust over 5.2 m (half of the arc tangent).
+    document = four_heads(port=(0.0, 0.3), sigma_m=0.0005)
+    for station in document["stations"]:
+        station["seat_sigma_m"] = 0.002
+    off = math.degrees(math.atan(0.002 / 5.2))
+    for entry in document["observations"]:
+        if entry["type"] == "direction" and {entry["at"], entry["to"]} == {"L1", "L2"}:
+            entry["angle_deg"] += off
+    told = by_label(adjust(network_from(document)))
+    exact = json.loads(json.dumps(document))
+    for station in exact["stations"]:
+        station["seat_sigma_m"] = 0.0
+    assert by_label(adjust(network_from(exact)))["thrust_deg"].value / DEG == pytest.approx(
+        -0.011, abs=2e-4
+    )
+    # Four heads that sit 2 mm off each, and independently: twice that.
+    assert told["thrust_deg"].u_shared / DEG == pytest.approx(0.022, abs=4e-4)
+
+
 def test_the_frame_rule_of_a_turned_vehicle(drawn_vehicle):
     # No result may change when the whole vehicle is turned and moved in plan.
     rig = drawn_vehicle(12)
@@ -244,3 +264,41 @@ def test_a_start_a_metre_off_ends_at_the_same_place(drawn_vehicle):
     other = by_label(adjust(network_from(far)))
     for label, value in one.items():
         assert other[label].value == pytest.approx(value.value, abs=1e-9), label
+
+
+def test_direction_sets_at_pins_are_counted_from_a_zero_of_their_own():
+    # A resection by one set of directions, its circle turned by 77 deg, as surveyors read it:
+    # the place is that of the same rays read as angles.
+    corners = {"P": (0.0, 40.0), "Q": (35.0, 25.0), "R": (30.0, -20.0), "S": (-25.0, -30.0)}
+    stations = [{"id": s, "x_m": x, "y_m": y, "fixed": True} for s, (x, y) in corners.items()]
+    stations.append({"id": "U", "x_m": 1.5, "y_m": 1.0})
+    rays = {s: math.degrees(math.atan2(y - 2.0, x - 1.0)) for s, (x, y) in corners.items()}
+    line = {"type": "direction", "at": "U", "sigma_deg": 0.002}
+    directions = [
+        line | {"to": s, "angle_deg": math.remainder(ray + 77.0, 360.0)} for s, ray in rays.items()
+    ]
+    adjusted = adjust(network_from({"stations": stations, "observations": directions}))
+    at = adjusted.unknowns.x("U")
+    assert adjusted.state[at : at + 2] == pytest.approx([1.0, 2.0], abs=1e-9)
+    assert adjusted.dof == 4 - 3
+    turned = json.loads(json.dumps(directions))
+    for entry in turned:
+        entry["angle_deg"] = math.remainder(entry["angle_deg"] - 133.0, 360.0)
+    again = adjust(network_from({"stations": stations, "observations": turned}))
+    assert again.covariance[at : at + 2, at : at + 2] == pytest.approx(
+        adjusted.covariance[at : at + 2, at : at + 2], rel=1e-9
+    )
+
+
+def test_an_angle_is_free_of_the_zero_of_its_head(four_heads):
+    document = four_heads(zero_deg=0.02, diagonals=True)
+    angle = {"type": "angle", "at": "L1", "from": "R1", "to": "L2", "sigma_deg": 0.014}
+    angles = [angle | {"angle_deg": -90.0}]
+    spoilt = document | {"observations": document["observations"] + angles}
+    off = json.loads(json.dumps(spoilt))
+    for entry in off["observations"]:
+        if entry["type"] == "direction" and entry["at"] == "L1":
+            entry["angle_deg"] += 0.02
+    one, other = adjust(network_from(spoilt)), adjust(network_from(off))
+    assert judge(other, ()).chi2 == pytest.approx(judge(one, ()).chi2, abs=1e-6)
+    assert other.misfit[len(other.rows) - 1] == pytest.approx(0.0, abs=1e-6)

@@ -30,7 +30,7 @@ ALIKE = 0.999
 def projector(model, truth):
     """Return the projector onto misfits, by central differences about the truth."""
     parts = {"x": lambda s: truth.hub[s].real, "y": lambda s: truth.hub[s].imag}
-    parts |= {"heading": truth.heading.get, "zero": truth.zero.get}
+    parts |= {"heading": truth.heading.get, "zero": truth.zero.get, "seat": truth.seat.get}
     start = np.array([parts[part](station) for station, part in model.names])
     columns = []
     for i in range(len(start)):

@@ -27,10 +27,13 @@ from ingest.config_tables import (
 from ingest.core.errors import ConfigError
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.settings import BrokerSettings
+from ingest.payload.network_file import NetworkFile, NetworkFileError, parse_network_file
+from ingest.payload.network_live import live_network_of, refuse_shared_wheels
 from ingest.service.bay import BaySettings
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.linkkeeper import KeeperSettings
 from ingest.service.live import LiveSettings
+from ingest.service.network import NetworkSettings
 from ingest.service.service import ServiceSettings
 from ingest.service.turns import TurnSettings
 from ingest.service.watchdog import WatchdogSettings
@@ -139,7 +142,7 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
         keys=keys,
         embedded=_embedded(where, read.broker),
         broker=_broker(where, folder, read.broker),
-        service=_service(where, read),
+        service=_service(where, folder, read),
         links=links,
     )
 
@@ -177,13 +180,33 @@ def _broker(where: str, folder: Path, table: BrokerTable) -> BrokerSettings:
         raise ConfigError(where, f"broker.{error.field}", error.value, error.allowed) from error
 
 
-def _service(where: str, read: ConfigFile) -> ServiceSettings:
+def _service(where: str, folder: Path, read: ConfigFile) -> ServiceSettings:
     return ServiceSettings(
         bay=BaySettings(
-            _chain(where, read.chain), _live(where, read.live), _wheel(read.bay, read.turn)
+            _chain(where, read.chain),
+            _live(where, read.live),
+            _wheel(read.bay, read.turn),
+            _networks(where, folder, read.bay),
         ),
         keeper=KeeperSettings(watchdog=WatchdogSettings(limit_s=read.live.silent_s)),
     )
+
+
+def _networks(where: str, folder: Path, bay: BayTable) -> NetworkSettings:
+    """Read the network files: their content, so that a capture holds it."""
+    named = (bay.network,) if isinstance(bay.network, Path) else bay.network
+    files: list[NetworkFile] = []
+    for path in named:
+        try:
+            files.append(parse_network_file((folder / path).read_text(encoding="utf-8")))
+            live_network_of(files[-1])
+            refuse_shared_wheels(files)
+        except OSError as error:
+            reason = f"{error.strerror or 'cannot be read'}; see levelhead network"
+            raise ConfigError(where, "bay.network", folder / path, reason) from error
+        except (NetworkFileError, UnicodeDecodeError) as error:
+            raise ConfigError(where, "bay.network", folder / path, str(error)) from error
+    return NetworkSettings(tuple(files))
 
 
 def _chain(where: str, table: ChainTable) -> ChainSettings:
@@ -227,6 +250,7 @@ def _wheel(bay: BayTable, turn: TurnTable) -> WheelSettings:
             camber_deg=bay.spread_camber_deg,
             heading_deg=bay.spread_heading_deg,
             port_height_m=bay.port_height_m,
+            seat_m=bay.seat_m,
         ),
         cross_line_m=bay.cross_line_m,
         clamp_offset_m=bay.clamp_offset_mm * 1e-3,

@@ -29,6 +29,9 @@ class BayTable(Table):
     """Folder of calibration records (JSON) that are taken up at the start."""
     study: Path | None = None
     """The study of this bay (JSON); what it found takes the place of what is assumed below."""
+    network: Path | tuple[Path, ...] = ()
+    """The sightline network of the vehicle (JSON), whose observations name the channels that
+    heads read them on; a list where a tractor and its trailer have one each."""
     cross_line_m: Length = 2.0
     """Length of a sightline across the vehicle, port to port, roughly."""
     clamp_offset_mm: Annotated[float, Field(gt=0, le=50)] = 2.0
@@ -38,7 +41,9 @@ class BayTable(Table):
     spread_heading_deg: NotNegative = 0.02
     """The same in a wheel's heading."""
     port_height_m: NotNegative = 0.01
-    """How far the two ports of a cross sightline may differ in height."""
+    """How far the two ports of a sightline may differ in height (standard uncertainty)."""
+    seat_m: NotNegative = 0.001
+    """How far in or out a clamp sits on its wheel (standard uncertainty), assumed."""
 
 
 class BrokerTable(Table):

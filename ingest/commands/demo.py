@@ -15,6 +15,7 @@ from rich.console import Console
 
 from calibration.errors import CalibrationFileError
 from calibration.records.text import load_record
+from ingest.commands.demo_network import network_files
 from ingest.commands.demo_plugs import Plugs, emulated, on_ptys, over_the_air
 from ingest.commands.demo_rig import DemoRig, build, wall_clock
 from ingest.commands.demo_story import CAUTION, Story, StoryError
@@ -29,7 +30,9 @@ from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.listener import Listener
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.topics import Topics
-from ingest.service.service import Service
+from ingest.service.bay import BaySettings
+from ingest.service.network import NetworkSettings
+from ingest.service.service import Service, ServiceSettings
 from ingest.simulator.fleet import VEHICLES
 from ingest.simulator.floor import draw_floor
 from ingest.simulator.streams import stream
@@ -113,7 +116,12 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
     say(f"{demo.rig.vehicle.name} (invented), seed {args.seed}")
     say(CAUTION, style="bold")
     plugged = over_the_air if args.ble else emulated if args.emulated_heads else on_ptys
-    settings = HostSettings(bay=BAY, embedded=EmbeddedBrokerSettings(port=args.port))
+    network = NetworkSettings(network_files(demo))
+    settings = HostSettings(
+        bay=BAY,
+        embedded=EmbeddedBrokerSettings(port=args.port),
+        service=ServiceSettings(bay=BaySettings(network=network)),
+    )
     with contextlib.closing(open_database(":memory:")) as store, _page() as page:
         records = StoredRecords(store)
         for line in take_up_all(records, args.records, demo.records):

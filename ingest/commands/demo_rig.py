@@ -28,6 +28,9 @@ SETTLE_DEG = 0.02
 """Scatter of camber and toe of a simulated wheel each time it is let down: what the service
 assumes of a bay that nobody has studied."""
 
+SEAT_M = 0.001
+"""How far in or out a clamp sits on its wheel, from mounting to mounting, likewise."""
+
 DRIFT_PPM = 50.0
 RESOLUTION_DEG = 1e-4
 
@@ -44,6 +47,7 @@ class DemoRig:
     seed: int
     now_s: Callable[[], float]
     """The rig's own time."""
+    vehicle_name: str
 
 
 def wall_clock() -> Callable[[], float]:
@@ -74,9 +78,13 @@ def build(
         for number, (name, head) in enumerate(heads.items(), start=1)
     ]
     technician = Technician(
-        rig, stream(seed, "technician"), clock, settle_sigma_rad=SETTLE_DEG * DEG
+        rig,
+        stream(seed, "technician"),
+        clock,
+        settle_sigma_rad=SETTLE_DEG * DEG,
+        seat=(stream(seed, "seats"), SEAT_M),
     )
-    return DemoRig(rig, heads, ptys, technician, records, seed, clock)
+    return DemoRig(rig, heads, ptys, technician, records, seed, clock, vehicle_name)
 
 
 def record_of(number: int, known: KnownHead) -> CalibrationRecord1:
@@ -104,8 +112,8 @@ def record_of(number: int, known: KnownHead) -> CalibrationRecord1:
                 name: Port(
                     forward_m=port.forward_m,
                     outward_m=port.outward_m,
-                    u_forward_m=0.001,
-                    u_outward_m=0.001,
+                    u_forward_m=u.port_m,
+                    u_outward_m=u.port_m,
                 )
                 for name, port in (
                     ("azimuth_cross", known.cross_port),
@@ -113,7 +121,7 @@ def record_of(number: int, known: KnownHead) -> CalibrationRecord1:
                 )
             },
             stub_m=0.25,
-            u_stub_m=0.001,
+            u_stub_m=u.stub_m,
             channels={
                 name: ChannelFigures(noise_deg=noise_deg, resolution_deg=RESOLUTION_DEG)
                 for name, noise_deg in noise.items()

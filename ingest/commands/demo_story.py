@@ -3,12 +3,13 @@
 import asyncio
 import contextlib
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 
 from calibration.measured import Measured
 from calibration.reporting import report
 from calibration.units import Unit, degrees
+from ingest.commands.demo_network import set_ups
 from ingest.commands.demo_plugs import Plugs
 from ingest.commands.demo_rig import HEADS, DemoRig
 from ingest.core.frames import Side
@@ -34,8 +35,9 @@ PRESS_S = 1.0
 
 PUSH_M = 3.3
 """A little more than once round for wheels of half a metre."""
-PUSHED_SET_UP = 2
-"""The set-up that is compensated by a push of the vehicle; the others turn wheel by wheel."""
+PUSHED_SET_UP = 1
+"""The set-up that is compensated by a push of the vehicle: the first, since a push moves all
+wheels, and with them what was read before. The others turn wheel by wheel."""
 
 CAUTION = (
     "In a real bay: chock the wheels that stay down, lift only at the vehicle maker's points, "
@@ -57,7 +59,7 @@ class Heard:
 
 
 class Story:
-    """One run: two set-ups or more, heads mounted one after another, each wheel turned.
+    """One run: heads moved along the vehicle, each wheel turned; those that stay tie set-ups.
 
     Everything is asked for over MQTT, as any display would; the technician only touches the
     simulated vehicle.
@@ -83,13 +85,14 @@ class Story:
         self._pressed: dict[str, str] = {}
         self._news = asyncio.Event()
         self._lowered_ms = 0
+        self._on: dict[WheelAt, str] = {}
         self.heard = Heard()
 
     def hear(self, topic: str, payload: bytes) -> None:
         """Take a message of the bay."""
         place = topic.removeprefix(f"{self._topics.root}/").split("/")
         try:
-            if payload and place[0] == "axle":
+            if payload and place[0] in ("axle", "vehicle"):
                 self._fresh[topic] = AxleResult.decode(payload)
             elif payload and place[0] == "head" and place[2] == "status":
                 self._statuses[place[1]] = HeadStatus.decode(payload)
@@ -112,11 +115,10 @@ class Story:
     async def run(self) -> None:
         """Do the whole vehicle."""
         await self._name_heads()
-        axles = list(self._demo.rig.vehicle.axles)
-        for number, first in enumerate(range(0, len(axles), 2), start=1):
-            if first:
-                await self._take_off()
-            await self._set_up(axles[first : first + 2], pushed=number == PUSHED_SET_UP)
+        for number, axles in enumerate(set_ups(self._demo.vehicle_name), start=1):
+            await self._take_off(axles)
+            await self._set_up(axles, pushed=number == PUSHED_SET_UP)
+        await self._read_network()
 
     async def _name_heads(self) -> None:
         """Wait for all heads and give them their names."""
@@ -131,9 +133,13 @@ class Story:
             await self._ask("name", head=name, name=by_id[HeadId(status.hid)])
         self._tell(f"heads online over {self._plugs.over}: {', '.join(HEADS)}")
 
-    async def _set_up(self, axles: list[int], *, pushed: bool) -> None:
-        wheels = [WheelAt(axle, side) for axle in axles for side in Side]
-        on = dict(zip(wheels, HEADS, strict=False))
+    async def _set_up(self, axles: Sequence[int], *, pushed: bool) -> None:
+        """Mount heads where there are none; compensate those."""
+        fresh = [axle for axle in axles if axle not in {wheel.axle for wheel in self._on}]
+        wheels = [WheelAt(axle, side) for axle in fresh for side in Side]
+        free = [name for name in HEADS if name not in self._on.values()]
+        on = dict(zip(wheels, free, strict=False))
+        self._on |= on
         for wheel, name in on.items():
             step = self._demo.technician.mount(self._demo.heads[name], wheel)
             await self._ask("wheel", head=name, axle=wheel.axle, side=wheel.side.value)
@@ -143,7 +149,7 @@ class Story:
             await asyncio.sleep(step.wait_s)
             await self._push()
         else:
-            await self._turn_all(axles, on)
+            await self._turn_all(fresh, on)
         await self._read(wheels)
 
     async def _turn_all(self, axles: list[int], on: dict[WheelAt, str]) -> None:
@@ -173,10 +179,13 @@ class Story:
             await self._wait(self._demo.technician.push(-away_m))
             self._tell("pushed back to where it stood")
 
-    async def _take_off(self) -> None:
-        for name in HEADS:
-            self._demo.technician.dismount(self._demo.heads[name])
-            await self._ask("unmount", head=name)
+    async def _take_off(self, axles: Sequence[int]) -> None:
+        """Take heads off that are on none of these axles."""
+        for wheel, name in list(self._on.items()):
+            if wheel.axle not in axles:
+                del self._on[wheel]
+                self._demo.technician.dismount(self._demo.heads[name])
+                await self._ask("unmount", head=name)
 
     async def _turn(self, wheel: WheelAt, name: str) -> None:
         """Turn one wheel; its partner across stands still meanwhile."""
@@ -211,14 +220,30 @@ class Story:
         wanted = {self._topics.axle(w.axle, w.side.value, "camber") for w in wheels}
         await self._until(lambda: all(map(self._stands, wanted)), RESULTS_S, "settled results")
         await asyncio.sleep(1.2)  # toe wants both wheels at rest over the same time
-        await self._until(self._heard_what_stands, RESULTS_S, "the results that stand, published")
-        standing = self._service.bay.work.results.standing
-        for topic, measured in standing.items():
-            if self._stands(topic):
-                self.heard.results[topic] = self._fresh[topic]
-                self.heard.measured[topic] = measured
-        axles = " and ".join(str(axle) for axle in sorted({w.axle for w in wheels}))
-        self._tell(f"axles {axles} settled on their plates and read")
+        await self._until(
+            lambda: self._abreast(wanted), RESULTS_S, "the results that stand, published"
+        )
+        self._keep(self._service.bay.work.results.standing, wanted)
+        axles = " and ".join(f"axle {axle}" for axle in sorted({w.axle for w in wheels}))
+        self._tell(f"{axles}: settled on the plates and read")
+
+    async def _read_network(self) -> None:
+        """Wait until all that the networks tell was heard; keep it."""
+        network = self._service.bay.network
+        await self._until(
+            lambda: all(self._told(t, m) for t, m in network.standing.items()),
+            RESULTS_S,
+            "the network's results, published",
+        )
+        standing = network.standing
+        self._keep(standing, set(standing))
+        for text in self._service.bay.alerts.active.values():
+            self._tell(text)
+
+    def _keep(self, standing: Mapping[str, Measured], wanted: Set[str]) -> None:
+        for topic in wanted & set(standing):
+            self.heard.results[topic] = self._fresh[topic]
+            self.heard.measured[topic] = standing[topic]
 
     def _stands(self, topic: str) -> bool:
         """Tell whether a result was heard of the wheel on its plates: it had one hanging, too."""
@@ -229,13 +254,26 @@ class Story:
             and result.ms >= self._lowered_ms
         )
 
-    def _heard_what_stands(self) -> bool:
+    def _abreast(self, wanted: Set[str]) -> bool:
         """Tell whether the listener is abreast: else the table would show what was before."""
+        standing = self._service.bay.work.results.standing
         return all(
-            self._stands(topic)
-            and self._fresh[topic].text == report(degrees(measured), Unit.DEGREE).text
-            for topic, measured in self._service.bay.work.results.standing.items()
+            topic in standing and self._stands(topic) and self._told(topic, standing[topic])
+            for topic in wanted
         )
+
+    def _told(self, topic: str, measured: Measured) -> bool:
+        """Tell whether this is what was heard last of a topic."""
+        fresh = self._fresh.get(topic)
+        if fresh is None:
+            return False
+        in_mm = fresh.qty == "lateral-offset"
+        shown = (
+            report(measured * 1e3, Unit.MILLIMETRE)
+            if in_mm
+            else report(degrees(measured), Unit.DEGREE)
+        )
+        return fresh.text == shown.text and fresh.q in ("good", "uncertain")
 
     async def _wait(self, *steps: Step) -> None:
         await asyncio.sleep(max(step.wait_s for step in steps))

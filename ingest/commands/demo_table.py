@@ -1,5 +1,6 @@
 """The demo's results beside the simulator's truth."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +9,7 @@ from scipy import stats
 
 from calibration.measured import covariance
 from calibration.reporting import on_screen
+from ingest.commands.demo_network import network_truths
 from ingest.commands.demo_rig import DemoRig
 from ingest.commands.demo_story import Heard
 from ingest.core.frames import Side
@@ -19,13 +21,22 @@ from ingest.simulator.vehicle import WheelAt
 LEVEL = 1e-6
 """Chance alone would fail the demo once in a million seeds on either side."""
 
+SCALE = {"deg": 1.0 / DEG, "mm": 1e3}
+"""From rad, or m, to what is published."""
+
+NOTHING_NEW = 0.01
+"""Of the mean variance: combinations of results that scatter less than a tenth of their U follow
+from each other, or are finer than what rounding leaves."""
+
+BY_DEFINITION = 1e-12
+
 
 @dataclass(frozen=True, slots=True)
 class Row:
     """One quantity. Without a result ``measured`` is None and ``text`` says why."""
 
     label: str
-    truth_deg: float
+    truth: str
     text: str
     quality: str
     error_over_u: float | None
@@ -33,7 +44,10 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """All rows, and how far they lie off the truth together: e' C^-1 e over all results."""
+    """All rows, and how far they lie off the truth together: e' C^+ e over all results.
+
+    ``dof`` is the rank of C: much follows from each other, an axle's heading from its toes.
+    """
 
     rows: tuple[Row, ...]
     chi2: float
@@ -60,43 +74,49 @@ class Comparison:
 
 def compare(demo: DemoRig, topics: Topics, heard: Heard) -> Comparison:
     """Hold what was heard against the truth of wheels that settle as they do on average."""
-    truth = vehicle_truth(demo.rig.vehicle, 0.0)
-    wanted: list[tuple[str, str, float]] = []
-    for axle in demo.rig.vehicle.axles:
-        for side in Side:
-            camber = truth.wheels[WheelAt(axle, side)].camber_rad
-            topic = topics.axle(axle, side.value, "camber")
-            wanted.append((f"axle {axle} {side.value} camber", topic, camber))
-        topic = topics.axle(axle, "both", "total-toe")
-        wanted.append((f"axle {axle} total toe", topic, truth.axles[axle].total_toe_rad))
-    rows = tuple(_row(label, topic, true_rad, heard) for label, topic, true_rad in wanted)
-    there = [(topic, true) for _, topic, true in wanted if topic in heard.measured]
+    wanted = _truths(demo, topics)
+    rows = tuple(_row(topics, topic, true, heard) for topic, true in wanted.items())
+    there = [topic for topic in wanted if topic in heard.measured]
     if not there:
         return Comparison(rows, 0.0, 0)
     # Judged is what a display was told; only the correlations come from inside.
-    errors = np.array([_published_rad(heard, topic) - true for topic, true in there])
-    spread = covariance([heard.measured[topic] for topic, _ in there])
-    chi2 = float(errors @ np.linalg.solve(spread, errors))
-    return Comparison(rows, chi2, len(there))
+    u = np.array([heard.measured[topic].u for topic in there])
+    errors = np.array([_published(heard, topic) - wanted[topic] for topic in there]) / u
+    spread = covariance([heard.measured[topic] for topic in there]) / np.outer(u, u)
+    values, vectors = np.linalg.eigh(spread)
+    told = values > NOTHING_NEW
+    z = (vectors.T @ errors)[told] / np.sqrt(values[told])
+    return Comparison(rows, float(z @ z), int(told.sum()))
 
 
-def _published_rad(heard: Heard, topic: str) -> float:
-    value = heard.results[topic].value
-    return float("nan") if value is None else value * DEG
+def _truths(demo: DemoRig, topics: Topics) -> dict[str, float]:
+    """Return what is true by topic, rad and m, wheel by wheel, then what the network tells."""
+    truth = vehicle_truth(demo.rig.vehicle, 0.0)
+    known = {
+        topics.axle(axle, side.value, "camber"): truth.wheels[WheelAt(axle, side)].camber_rad
+        for axle in demo.rig.vehicle.axles
+        for side in Side
+    }
+    return known | network_truths(demo, topics)
 
 
-def _row(label: str, topic: str, true_rad: float, heard: Heard) -> Row:
+def _published(heard: Heard, topic: str) -> float:
+    """Return what a display was told, rad or m."""
+    result = heard.results[topic]
+    return math.nan if result.value is None else result.value / SCALE[result.unit]
+
+
+def _row(topics: Topics, topic: str, true: float, heard: Heard) -> Row:
     result = heard.results.get(topic)
+    place = topic.removeprefix(f"{topics.root}/").split("/")
+    label = " ".join(word for word in place if word != "both").replace("-", " ")
+    unit = "mm" if place[-1] == "lateral-offset" else "deg"
+    truth = f"{true * SCALE[unit]:+.3f}°" if unit == "deg" else f"{true * SCALE[unit]:+.1f} mm"
     if result is None or result.value is None or not result.U:
-        return Row(
-            label,
-            true_rad / DEG,
-            "no result: no free sightline" if "toe" in label else "no result",
-            "",
-            None,
-        )
-    ratio = (result.value - true_rad / DEG) / result.U
-    return Row(label, true_rad / DEG, on_screen(result.text), result.q, ratio)
+        why = "so by definition" if abs(true) < BY_DEFINITION else "no result"
+        return Row(label, truth, why, "", None)
+    ratio = (result.value - true * SCALE[unit]) / result.U
+    return Row(label, truth, on_screen(result.text), result.q, ratio)
 
 
 def table(compared: Comparison) -> Table:
@@ -109,6 +129,5 @@ def table(compared: Comparison) -> Table:
     shown.add_column("quality")
     for row in compared.rows:
         ratio = "" if row.error_over_u is None else on_screen(f"{row.error_over_u:+.2f}")
-        truth = on_screen(f"{row.truth_deg:+.3f}°")
-        shown.add_row(row.label, row.text, truth, ratio, row.quality)
+        shown.add_row(row.label, row.text, on_screen(row.truth), ratio, row.quality)
     return shown

@@ -46,6 +46,20 @@ class ShaftReading:
 
 
 @dataclass(frozen=True, slots=True)
+class SightedWheel:
+    """One sightline of a settled head, rad.
+
+    ``heading`` is the plan angle from the sightline to the wheel's heading, counter-clockwise.
+    ``plan_rad`` is that from the wheel's spin axis to the shaft: by so much the head, and each
+    port on it, is turned against the wheel. ``lean_rad`` is the elevation of the shaft.
+    """
+
+    heading: Measured
+    plan_rad: float
+    lean_rad: float
+
+
+@dataclass(frozen=True, slots=True)
 class SettledWheel:
     """A wheel on its plates, rad. ``heading`` is the plan angle from the cross sightline to
     the wheel's heading, counter-clockwise; None without a sightline."""
@@ -74,6 +88,28 @@ def settled_wheel(
         return SettledWheel(camber, None)
     heading = _through(_heading, [*inputs, reading.azimuth, reading.sightline_elevation])
     return SettledWheel(camber, heading)
+
+
+def sighted_wheel(
+    reading: ShaftReading, azimuth: Measured, clamp_angle: Measured, clamp_phase: Measured
+) -> SightedWheel:
+    """Tell the wheel's heading against any sightline of its head, across or along the vehicle.
+
+    Sightlines of one head share its tilt, its encoder, its clamp's error and its calibration,
+    and so do the headings that they give.
+
+    Args:
+        reading: the shaft as it stands; ``sightline_elevation`` is that of this sightline.
+        azimuth: of this sightline.
+        clamp_angle, clamp_phase: as ``settled_wheel``.
+
+    Raises:
+        MeasurementRefused: ``steep``: no spin axis could carry the shaft there.
+    """
+    inputs = [reading.incl_x, reading.incl_y, reading.rotation, clamp_angle, clamp_phase]
+    heading = _through(_heading, [*inputs, azimuth, reading.sightline_elevation])
+    _, plan = _axis(np.array([each.value for each in inputs]))
+    return SightedWheel(heading, plan, reading.incl_y.value)
 
 
 def _through(function: Callable[[F64], float], inputs: list[Measured]) -> Measured:

@@ -33,7 +33,7 @@ DECIDES_ON_SOLID_GROUND: dict[str, JsonValue] = {
 
 
 class AxleResult(Judged):
-    """``axle/{n}/{left|right|both}/{quantity}``.
+    """``axle/{n}/{left|right|both}/{quantity}`` and ``vehicle/{quantity}``.
 
     ``dec`` was made on the unrounded figures. Without limits, without an uncertainty or
     without trust in the value there is no decision.

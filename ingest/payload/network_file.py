@@ -53,11 +53,12 @@ class _Reading(_Entry):
 
 
 class DirectionEntry(_Reading):
-    """From the wheel's heading to a sightline."""
+    """From the wheel's heading to a sightline. With a ``channel`` the service reads it live."""
 
     type: Literal["direction"]
     to: Name
     angle_deg: AngleDeg | None = None
+    channel: Literal["azimuth_cross", "azimuth_track"] | None = None
     sigma_deg: SigmaDeg
     at_port_m: PortM = (0.0, 0.0)
     to_port_m: PortM = (0.0, 0.0)

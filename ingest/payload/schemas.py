@@ -28,6 +28,7 @@ TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
         "head/{head}/runout": ("runout/1", Runout),
         "head/{head}/{channel}": ("reading/1", Reading),
         "axle/{n}/{side}/{qty}": ("axle-result/1", AxleResult),
+        "vehicle/{qty}": ("vehicle-result/1", AxleResult),
         "cal/{head}/latest": ("cal-latest/1", CalLatest),
         "evt/{kind}": ("event/1", Event),
         "reply/{client}": ("reply/1", Reply),

@@ -64,6 +64,10 @@ class Topics:
             raise ValueError(f"no such axle and side: {number}, {side!r}")
         return f"{self.root}/axle/{number}/{side}/{check_level(quantity)}"
 
+    def vehicle(self, quantity: str) -> str:
+        """Topic of a result of the whole vehicle."""
+        return f"{self.root}/vehicle/{check_level(quantity)}"
+
     def cal(self, head: str) -> str:
         return f"{self.root}/cal/{check_level(head)}/latest"
 

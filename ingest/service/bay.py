@@ -27,6 +27,7 @@ from ingest.service.headalerts import HeadAlerts
 from ingest.service.instrument import fits_as_before, instrument_of
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.live import LiveReadings, LiveSettings
+from ingest.service.network import NetworkSettings, NetworkWork
 from ingest.service.ports import CalibrationRecords
 from ingest.service.push import Push
 from ingest.service.wheelwork import WheelSettings, WheelWork
@@ -46,6 +47,7 @@ class BaySettings:
     chain: ChainSettings = field(default_factory=ChainSettings)
     live: LiveSettings = field(default_factory=LiveSettings)
     wheel: WheelSettings = field(default_factory=WheelSettings)
+    network: NetworkSettings = field(default_factory=NetworkSettings)
 
 
 class Bay:
@@ -67,7 +69,9 @@ class Bay:
         self._desk = HeadDesk(announcer)
         self.alerts = Alerts(announcer)
         self._about = HeadAlerts(self.alerts, announcer)
-        self.work = WheelWork(settings.wheel, announcer, published)
+        spread = settings.wheel.spread
+        self.network = NetworkWork(settings.network, announcer, self.alerts, spread, published)
+        self.work = WheelWork(settings.wheel, announcer, published, self.network)
         self.push = Push(self.work)
         self.slots: dict[str, LinkSlot] = {}
         for link, form in links.items():

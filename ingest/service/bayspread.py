@@ -4,6 +4,7 @@ The noise and the run-out of a turn are in a study's mountings too; the little t
 twice is on the safe side.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -46,12 +47,14 @@ class SpreadSettings:
     camber_deg: float = 0.02
     heading_deg: float = 0.02
     port_height_m: float = 0.01
-    """How far the two ports of a cross sightline may differ in height."""
+    """How far the two ports of a sightline may differ in height."""
+    seat_m: float = 0.001
+    """How far out or in a clamp sits on its wheel, from mounting to mounting."""
     source: str = ASSUMED
     study: StudiedSpread | None = None
 
     def __post_init__(self) -> None:
-        for name in ("camber_deg", "heading_deg", "port_height_m"):
+        for name in ("camber_deg", "heading_deg", "port_height_m", "seat_m"):
             if not getattr(self, name) >= 0.0:
                 raise ValueError(f"{name} must not be negative")
 
@@ -112,6 +115,24 @@ def total_toe_scatter(spread: SpreadSettings, occasion: Occasion) -> Measured:
     if spread.study is None or spread.study.total_toe is None:
         return Measured.exact(0.0)
     return _studied(spread.study.name, spread.study.total_toe, TOTAL_TOE, occasion)
+
+
+def standing_scatter(spread: SpreadSettings, wheel: str, standing: int) -> Measured:
+    """Return zero with what the bay scatters in a wheel's heading as it stands, rad.
+
+    It is one error for all sightlines of the wheel, by whatever head, until the wheel is moved.
+    A study tells of total toes, in which two wheels scatter alike and apart from each other.
+    """
+    where = f"heading of {wheel}, standing {standing}"
+    if spread.study is None or spread.study.total_toe is None:
+        source = Source(f"{spread.source}: {where}", shared=True)
+        u_rad = spread.heading_deg * DEG
+        return Measured.of(0.0, u_rad, source=source, stands_on=(spread.source,))
+    found = Measured(0.0, (), frozenset((spread.study.name,)))
+    for each in spread.study.total_toe:
+        source = Source(f"{spread.study.name}: {each.cause}, {where}", each.dof, shared=True)
+        found = found + Measured.of(0.0, each.u_deg * DEG / math.sqrt(2.0), source=source)
+    return found
 
 
 def studied(study: BayStudy) -> StudiedSpread:

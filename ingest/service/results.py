@@ -2,11 +2,12 @@
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from calibration.measured import Measured
-from calibration.reporting import report
+from calibration.reporting import Reported, report
 from calibration.units import Unit, degrees
 from ingest.chain.rest import RestReading
 from ingest.core.channels import ROW, Channel
@@ -62,7 +63,8 @@ def settle(
     means = {c.value: float(rest.values[ROW[c]]) for c in channels}
     if not all(math.isfinite(means[c.value]) for c in channels[:_NEEDED]):
         return None
-    read = {c: _reading(head, rest, c, means) for c in channels if math.isfinite(means[c.value])}
+    seen = [c for c in channels if math.isfinite(means[c.value])]
+    read = {c: reading_at_rest(head, rest, c, means) for c in seen}
     if head.fixed:
         x, y, z = (read[c] for c in _FIXED)
         found = settled_fixed((x, y, z), estimates.angle, estimates.phase, wheel.side)
@@ -94,10 +96,13 @@ def _hanging(
     return settled_wheel(shaft, estimates.angle, estimates.phase, side)
 
 
-def _reading(
+def reading_at_rest(
     head: BayHead, rest: RestReading, channel: Channel, means: dict[str, float]
 ) -> Measured:
-    """Return one channel at rest: its noise, and what its calibration leaves open."""
+    """Return one channel at rest: its noise, and what its calibration leaves open.
+
+    ``means`` holds the head's other readings at the same rest, rad, by channel.
+    """
     row = ROW[channel]
     noise = float(rest.u[row])
     step = head.instrument.noise_deg(channel.value, max(1, int(rest.counts[row]))) * DEG
@@ -112,6 +117,35 @@ def _reading(
         (*seen.parts, *left_open.parts),
         left_open.stands_on | {correction.stands_on},
     )
+
+
+def fields_of(
+    announcer: Announcer,
+    quantity: str,
+    shown: Reported,
+    t_ns: int,
+    records: Sequence[str],
+    heads: Sequence[BayHead],
+) -> dict[str, Any]:
+    """Return what is published of a result, but for its id: as good as the heads it stands on."""
+    today = announcer.today()
+    trusts = [each.instrument.trust(today) for each in heads]
+    quality, why = next((t for t in trusts if t[0] != "good"), ("good", ""))
+    calibrated = all(each.instrument.record is not None for each in heads)
+    return {
+        **announcer.moment(t_ns),
+        "boot": announcer.boot,
+        "qty": quantity,
+        "value": shown.value,
+        "unit": shown.unit.value,
+        "U": shown.U,
+        "k": shown.k,
+        "dp": shown.dp,
+        "cal": "+".join(records)[:80] if calibrated else None,
+        "q": quality,
+        "why": why,
+        "text": shown.text,
+    }
 
 
 class ResultDesk:
@@ -195,26 +229,9 @@ class ResultDesk:
         settled: Settled,
         heads: list[BayHead],
     ) -> None:
-        today = self._announcer.today()
-        trusts = [each.instrument.trust(today) for each in heads]
-        quality, why = next((t for t in trusts if t[0] != "good"), ("good", ""))
-        calibrated = all(each.instrument.record is not None for each in heads)
         shown = report(degrees(measured), Unit.DEGREE)
-        fields: dict[str, Any] = {
-            **self._announcer.moment(settled.t_ns),
-            "id": f"ax-{next(self._ids)}",
-            "boot": self._announcer.boot,
-            "qty": quantity,
-            "value": shown.value,
-            "unit": shown.unit.value,
-            "U": shown.U,
-            "k": shown.k,
-            "dp": shown.dp,
-            "cal": "+".join(settled.records)[:80] if calibrated else None,
-            "q": quality,
-            "why": why,
-            "text": shown.text,
-        }
+        told = fields_of(self._announcer, quantity, shown, settled.t_ns, settled.records, heads)
+        fields = {**told, "id": f"ax-{next(self._ids)}"}
         self._standing[topic] = measured
         self._last[topic] = fields
         self._announcer.state(topic, AxleResult(**fields))

@@ -20,6 +20,14 @@ QUANTITIES = (
     ("temperature", "Cel", "inside the head"),
     ("camber", "deg", "to gravity; top of the wheel outward positive"),
     ("total-toe", "deg", "sum of both wheels; fronts towards each other positive"),
+    ("toe", "deg", "to the centre line; front of the wheel towards it positive"),
+    ("heading", "deg", "of an axle to the centre line; steering to the left positive"),
+    ("scrub", "deg", "heading of an axle less that of the reference axle"),
+    ("setback", "deg", "right wheel behind the left positive"),
+    ("lateral-offset", "mm", "axle mid-point left of the centre line positive"),
+    ("thrust", "deg", "heading of the reference axle"),
+    ("drive-heading", "deg", "mean heading of the drive axles"),
+    ("parallelism", "deg", "heading of the second steer axle less that of the first"),
 )
 
 

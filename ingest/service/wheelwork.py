@@ -17,9 +17,12 @@ from ingest.geometry.sightline import OFFSET_RMS_M, Sightline
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
 from ingest.service.bayspread import Occasion, SpreadSettings
+from ingest.service.network import NetworkWork
 from ingest.service.results import ResultDesk, Settled, settle
 from ingest.service.runouts import RunoutDesk
 from ingest.service.turns import TurnSettings, WheelTurn, judged
+from ingest.service.wheelbench import Bench, axle_of, hang_on
+from ingest.service.wheelsights import WheelSights
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,25 +56,6 @@ class Done:
     text: str
 
 
-@dataclass(slots=True)
-class _Bench:
-    """What is going on at one head's wheel, from its being put on to its being taken off."""
-
-    mounting: int
-    settling: int = 0
-    """Counts the rests that are over."""
-    turn: WheelTurn | None = None
-    turn_id: str = ""
-    broken: str = ""
-    runout: Runout | None = None
-    runout_id: str = ""
-    chain: Chain | None = None
-    rest: RestReading | None = None
-    settled: Settled | None = None
-    progress_ns: int = 0
-    result_ns: int = 0
-
-
 class WheelWork:
     """Keeps the turn, the clamp's error and the last settled reading of each head's wheel.
 
@@ -100,20 +84,26 @@ class WheelWork:
         settings: WheelSettings,
         announcer: Announcer,
         published: PublishedResults | None = None,
+        network: NetworkWork | None = None,
     ) -> None:
         self._settings = settings
+        self._benches: dict[HeadId, Bench] = {}
+        self._network = network
+        self._sights: WheelSights | None = None
+        if network is not None:
+            least_s = settings.turn.least_rest_s
+            self._sights = WheelSights(network, self._benches.values(), least_s)
         self._sightline = Sightline(
             length_m=settings.cross_line_m, offset_rms_m=settings.clamp_offset_m
         )
         self._runouts = RunoutDesk(announcer, settings.cross_line_m)
         self.results = ResultDesk(announcer, settings.spread, published)
-        self._benches: dict[HeadId, _Bench] = {}
         self._ids = itertools.count(1)
         self._mountings = itertools.count(1)
 
-    def _bench(self, head: BayHead) -> _Bench:
+    def _bench(self, head: BayHead) -> Bench:
         if head.id not in self._benches:
-            self._benches[head.id] = _Bench(next(self._mountings))
+            self._benches[head.id] = Bench(head, next(self._mountings))
         return self._benches[head.id]
 
     def begin(self, head: BayHead, *, rolled: bool = False) -> Done:
@@ -124,6 +114,8 @@ class WheelWork:
         if bench.turn is not None:
             return Done(False, "already-turning", f"a turn of {head.name} is being collected")
         self.results.withdraw(head, "turning")
+        if self._network is not None:
+            self._network.turning(head.wheel, "turning")
         bench.settled = bench.runout = None
         bench.turn = WheelTurn(
             self._settings.turn, self._sightline, fixed=head.fixed, rolled=rolled
@@ -176,6 +168,8 @@ class WheelWork:
         bench.runout, bench.runout_id = found, bench.turn_id
         self._runouts.done(head, bench.turn_id, found)
         bench.result_ns = 0
+        if not turn.rolled:
+            hang_on(axle_of(bench, self._benches.values()))
         return Done(True, "ok", f"run-out found from {found.worth.n} readings")
 
     def unmount(self, head: BayHead) -> None:
@@ -183,6 +177,8 @@ class WheelWork:
         bench = self._benches.pop(head.id, None)
         if bench is not None:
             self.results.keep(head, "unmounted")
+            if self._network is not None:
+                self._network.closed(bench.mounting)
             self._runouts.void(head)
 
     def lost(self, head: BayHead, why: str = "link-lost") -> None:
@@ -207,6 +203,8 @@ class WheelWork:
         """
         self.lost(head, why)
         bench = self._bench(head)
+        if self._network is not None:
+            self._network.void(bench.mounting, why)
         if bench.runout is not None:
             bench.runout = None
             self._runouts.void(head)
@@ -228,26 +226,26 @@ class WheelWork:
         if any(np.bitwise_or.reduce(block.flags) & np.uint16(Flag.MOVING) for block in blocks):
             self._move(head, bench, "moving")
         bench.rest, bench.chain = rest, chain
-        now_ns = int(blocks[-1].t_ns[-1])
+        now_ns = bench.fed_ns = int(blocks[-1].t_ns[-1])
         if bench.turn is not None:
             self._turn(head, bench, blocks, now_ns)
         elif bench.runout is not None and rest is not None:
             self._settle(head, bench, rest, partner, now_ns)
 
-    def _turn(self, head: BayHead, bench: _Bench, blocks: list[SampleBlock], now_ns: int) -> None:
+    def _turn(self, head: BayHead, bench: Bench, blocks: list[SampleBlock], now_ns: int) -> None:
         assert bench.turn is not None
         bench.turn.add(blocks)
         news = bench.rest is not None and bench.turn.rest(bench.rest)
         if news or now_ns - bench.progress_ns >= self._settings.progress_s * NS:
             self._progress(head, bench, now_ns)
 
-    def _progress(self, head: BayHead, bench: _Bench, now_ns: int) -> None:
+    def _progress(self, head: BayHead, bench: Bench, now_ns: int) -> None:
         assert bench.turn is not None
         bench.progress_ns = now_ns
         self._runouts.turning(head, bench.turn_id, bench.turn)
 
     def _settle(
-        self, head: BayHead, bench: _Bench, rest: RestReading, partner: BayHead | None, now_ns: int
+        self, head: BayHead, bench: Bench, rest: RestReading, partner: BayHead | None, now_ns: int
     ) -> None:
         if rest.span_s < self._settings.turn.least_rest_s:
             return
@@ -259,10 +257,14 @@ class WheelWork:
             return
         bench.settled = settled
         self.results.camber(head, settled)
+        if self._sights is not None:
+            self._sights.settled(bench, settled.wheel.camber.value)
+            if self._sights.tells_toe(bench):
+                return
         if partner is not None:
             self._across(head, bench, partner, self._bench(partner))
 
-    def _across(self, head: BayHead, bench: _Bench, partner: BayHead, other: _Bench) -> None:
+    def _across(self, head: BayHead, bench: Bench, partner: BayHead, other: Bench) -> None:
         """Publish the axle's toe where both wheels rest, read over the time they both did.
 
         While one wheel turned its port moved, and with it the line that both look along.
@@ -274,13 +276,11 @@ class WheelWork:
         if read[0] is not None and read[1] is not None:
             self.results.total_toe(head, read[0], partner, read[1])
 
-    def _since(self, head: BayHead, bench: _Bench, since_ns: int) -> Settled | None:
-        rest = None if bench.chain is None else bench.chain.rest.latest(since_ns)
-        if rest is None or rest.span_s < self._settings.turn.least_rest_s:
-            return None
-        return self._read(head, bench, rest)
+    def _since(self, head: BayHead, bench: Bench, since_ns: int) -> Settled | None:
+        rest = bench.rest_since(since_ns, self._settings.turn.least_rest_s)
+        return None if rest is None else self._read(head, bench, rest)
 
-    def _read(self, head: BayHead, bench: _Bench, rest: RestReading) -> Settled | None:
+    def _read(self, head: BayHead, bench: Bench, rest: RestReading) -> Settled | None:
         if bench.runout is None or head.wheel is None:
             return None
         wheel = f"axle {head.wheel.axle} {head.wheel.side.value}"
@@ -292,10 +292,12 @@ class WheelWork:
         except MeasurementRefused:
             return None
 
-    def _move(self, head: BayHead, bench: _Bench, why: str) -> None:
+    def _move(self, head: BayHead, bench: Bench, why: str) -> None:
         bench.settling += bench.rest is not None
-        bench.rest = None
+        bench.rest, bench.lowered_ns = None, 0
         if bench.settled is not None:
             self.results.withdraw(head, why)
+            if self._network is not None:
+                self._network.rests(bench.mounting, why)
             bench.settled = None
         bench.result_ns = 0

@@ -26,6 +26,9 @@ class Uncertainties:
     harmonic_deg: float = 0.003
     azimuth_zero_deg: float = 0.006
     azimuth_harmonic_deg: float = 0.001
+    port_m: float = 0.001
+    """Of each port, forward and outward."""
+    stub_m: float = 0.001
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +83,18 @@ def calibrated(
         _circle(sensors.azimuth_cross, random, u.azimuth_zero_deg, u.azimuth_harmonic_deg),
         _circle(sensors.azimuth_track, random, u.azimuth_zero_deg, u.azimuth_harmonic_deg),
     )
-    return KnownHead(design.head, tilt, *circles, design.cross, design.track, u)
+    stub_m = u.stub_m * float(random.standard_normal())
+    ports = [_port(port, random, u.port_m, stub_m) for port in (design.cross, design.track)]
+    return KnownHead(design.head, tilt, *circles, ports[0], ports[1], u)
+
+
+def _port(true: Port, random: np.random.Generator, u_port_m: float, stub_m: float) -> Port:
+    """Draw where a port was found; what the stub is off by, both ports are."""
+    forward_m, outward_m = u_port_m * random.standard_normal(2)
+    return Port(
+        round(true.forward_m + float(forward_m), 5),
+        round(true.outward_m + float(outward_m) + stub_m, 5),
+    )
 
 
 def _tilt(true: TiltErrors, random: np.random.Generator, u: Uncertainties) -> KnownTilt:

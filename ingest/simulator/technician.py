@@ -5,7 +5,7 @@ smooth as a real hand; the waiting between is left to whoever runs the plan.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -59,7 +59,8 @@ class Technician:
     """Does things to a rig. Each method is a generator of steps; wait between them.
 
     ``clock`` gives the rig's time. ``settle_sigma_rad``: how much camber and toe scatter each
-    time a wheel is let down.
+    time a wheel is let down. ``seat``: how far in or out a clamp sits from mounting to mounting
+    (1 sigma, m), and what draws it.
     """
 
     def __init__(
@@ -69,19 +70,26 @@ class Technician:
         clock: Callable[[], float],
         pace: Pace | None = None,
         settle_sigma_rad: float = 0.0,
+        seat: tuple[np.random.Generator, float] | None = None,
     ) -> None:
         self._rig = rig
         self._random = random
         self._clock = clock
         self._pace = Pace() if pace is None else pace
         self._settle_sigma_rad = settle_sigma_rad
+        self._seat = seat
 
     def _soon_s(self) -> float:
         return self._clock() + self._pace.lead_s
 
     def mount(self, head: Head, wheel: WheelAt) -> Step:
         """Clamp a head on, as squarely as it happens to go."""
-        self._rig.mount(head, wheel, draw_clamping(self._random), self._soon_s())
+        clamping = draw_clamping(self._random)
+        if self._seat is not None:
+            random, sigma_m = self._seat
+            stub_m = clamping.stub_m + sigma_m * float(random.standard_normal())
+            clamping = replace(clamping, stub_m=stub_m)
+        self._rig.mount(head, wheel, clamping, self._soon_s())
         return Step("mounted", self._pace.mount_s)
 
     def dismount(self, head: Head) -> Step:

@@ -215,6 +215,12 @@ BAD = {
     "a rate too high": ("[chain]\noutput_hz = 1e6", "chain.output_hz", "1000000.0", "Hz"),
     "times that contradict": ("[live]\nmin_s = 5", "live", "5.0", "min_s <= max_s"),
     "a user for the embedded broker": ('[broker]\nuser = "a"', "broker.user", "'a'", "host"),
+    "a network that is not there": (
+        '[bay]\nnetwork = "vehicle.json"',
+        "bay.network",
+        "vehicle.json",
+        "levelhead network",
+    ),
     "a folder that is not there": ('[bay]\nrecords_dir = "no"', "bay.records_dir", "no", "folder"),
     "no TOML": ("[bay\n", "file", "bay.toml", "not TOML"),
     "no text": (b"\xff\xfe\x00", "file", "bay.toml", "UTF-8"),

@@ -103,9 +103,10 @@ class SimulatedBay:
         with_records: bool = True,
         settings: BaySettings | None = None,
         published: PublishedResults | None = None,
+        rate_hz: float = 100.0,
     ) -> None:
         self.clock = Clock()
-        self.demo: DemoRig = build(seed, vehicle, self.clock)
+        self.demo: DemoRig = build(seed, vehicle, self.clock, rate_hz)
         self.outlet = Heard()
         self.topics = Topics("sim")
         self.names = Names({h.design.head: HeadName(n) for n, h in self.demo.heads.items()})

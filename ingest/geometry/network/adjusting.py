@@ -37,6 +37,8 @@ class Adjusted:
     state: F64
     factored: Factored
     misfit: F64
+    mixing: F64 | None = None
+    """Of readings that err together: what makes the rows over their sigmas independent."""
 
     @property
     def held(self) -> tuple[int, ...]:
@@ -55,8 +57,14 @@ class Adjusted:
         return result
 
 
-def adjust(network: Network) -> Adjusted:
+def adjust(network: Network, mixing: F64 | None = None) -> Adjusted:
     """Adjust a network from its approximate positions.
+
+    Args:
+        network: what was read.
+        mixing: for readings that err together (generalised least squares), shape (m + s, m + s):
+            what makes the rows over their sigmas independent, such as the inverse of the
+            Cholesky factor of their correlation matrix.
 
     Raises:
         MeasurementRefused: no reading is used, or no set of unknowns fits the readings.
@@ -64,7 +72,7 @@ def adjust(network: Network) -> Adjusted:
     rows = _used(network)
     readings = [network.readings[i] for i in rows]
     unknowns = unknowns_of(network)
-    system = system_of(network, unknowns, readings)
+    system = replace(system_of(network, unknowns, readings), mixing=mixing)
     start = started(network, system.observing, system.observed)
     found = _descend(system, start)
     if found is None:
@@ -107,7 +115,9 @@ def _adjusted(
     if blank:
         misfit = np.zeros_like(misfit)
     factored = factor(jacobian, system.unknowns, state)
-    return Adjusted(network, system.unknowns, rows, system.sigma, state, factored, misfit)
+    return Adjusted(
+        network, system.unknowns, rows, system.sigma, state, factored, misfit, system.mixing
+    )
 
 
 def _descend(system: System, state: F64) -> F64 | None:

@@ -23,6 +23,8 @@ class System:
     sigma: F64
     held: NDArray[np.int64]
     """Places of the zeros that are held."""
+    mixing: F64 | None = None
+    """Of readings that err together: what makes the rows over their sigmas independent."""
 
     def misfit(self, state: F64) -> tuple[F64, F64]:
         """Return whitened computed minus observed, and its Jacobian."""
@@ -32,7 +34,10 @@ class System:
         zeros = np.zeros((len(self.held), len(state)))
         zeros[np.arange(len(self.held)), self.held] = 1.0
         every = np.concatenate((off, state[self.held]))
-        return every / self.sigma, np.vstack((jacobian, zeros)) / self.sigma[:, None]
+        whitened, slopes = every / self.sigma, np.vstack((jacobian, zeros)) / self.sigma[:, None]
+        if self.mixing is None:
+            return whitened, slopes
+        return self.mixing @ whitened, self.mixing @ slopes
 
 
 def system_of(network: Network, unknowns: Unknowns, readings: Sequence[Reading]) -> System:

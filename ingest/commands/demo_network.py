@@ -1,0 +1,192 @@
+"""The demo's networks: which sightlines each vehicle has, and what a person taped of it."""
+
+import cmath
+import math
+from collections.abc import Iterator
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from ingest.commands.demo_rig import DemoRig
+from ingest.core.frames import Side
+from ingest.payload.network_file import NetworkFile
+from ingest.payload.topics import Topics
+from ingest.simulator.streams import stream
+from ingest.simulator.truth import WheelTruth, vehicle_truth
+from ingest.simulator.vehicle import WheelAt
+
+SIGHT_SIGMA_DEG = 0.003
+TAPE_SIGMA_M = 0.005
+PIN_SIGMA_M = 0.001
+"""A tape at a kingpin carries a direction on a short base, and is read with more care."""
+
+KINGPIN_X_M = 7.7
+KINGPIN = "P"
+
+RIGID = ({"axles": (1, 2, 3, 4), "across": (1, 2, 3), "drive": (3, 4), "steer": (1, 2)},)
+TRACTOR = {"axles": (1, 2), "across": (1, 2), "drive": (2,), "steer": (1,)}
+TRAILER = {"axles": (3, 4, 5), "across": (3,), "drive": (), "steer": (), "pin": True}
+FRAMES: dict[str, tuple[dict[str, Any], ...]] = {
+    "rigid-8x4": RIGID,
+    "tractor-and-trailer": (TRACTOR, TRAILER),
+}
+"""The rigid frames of each vehicle: their axles, which of them a sightline crosses, and how they
+are used. A tractor and its trailer bend at the kingpin, so each has a network of its own."""
+
+
+def network_files(demo: DemoRig) -> tuple[NetworkFile, ...]:
+    """Return the networks of a vehicle, tapes read as people read them."""
+    random = stream(demo.seed, "tapes")
+    return tuple(_file(demo, frame, random) for frame in FRAMES[demo.vehicle_name])
+
+
+def set_ups(vehicle: str) -> tuple[tuple[int, ...], ...]:
+    """Return the axles on which the two pairs of heads are, set-up by set-up."""
+    return tuple(pair for frame in FRAMES[vehicle] for pair in pairwise(frame["axles"]))
+
+
+def station_of(wheel: WheelAt) -> str:
+    """Return the id of a wheel."""
+    return f"{'L' if wheel.side is Side.LEFT else 'R'}{wheel.axle}"
+
+
+def pin_m(demo: DemoRig) -> tuple[float, float, float]:
+    """Return where the trailer's kingpin is, in the level world."""
+    place = np.array([[KINGPIN_X_M, 0.0, 0.48]]) @ demo.rig.vehicle.ramp.T
+    return float(place[0, 0]), float(place[0, 1]), float(place[0, 2])
+
+
+def network_truths(demo: DemoRig, topics: Topics) -> dict[str, float]:
+    """Return every quantity of the networks as it truly is, by topic: rad, lengths in m.
+
+    Complex numbers in plan, X forward; nothing of what is tested is used.
+    """
+    wheels = vehicle_truth(demo.rig.vehicle, 0.0).wheels
+    known: dict[str, float] = {}
+    for number, frame in enumerate(FRAMES[demo.vehicle_name]):
+        known |= _truths_of(demo, topics, frame, wheels, first=number == 0)
+    return known
+
+
+def _truths_of(
+    demo: DemoRig,
+    topics: Topics,
+    frame: dict[str, Any],
+    wheels: dict[WheelAt, WheelTruth],
+    *,
+    first: bool,
+) -> dict[str, float]:
+    hub = {wheel: complex(*true.hub_m[:2]) for wheel, true in wheels.items()}
+    middle = {a: sum(hub[WheelAt(a, side)] for side in Side) / 2.0 for a in frame["axles"]}
+    ends = [complex(*pin_m(demo)[:2]) if e == KINGPIN else middle[e] for e in _line(frame)]
+    line = cmath.phase(ends[0] - ends[1])
+    toe = {w: t.toe_rad + w.side.sign * line for w, t in wheels.items() if w.axle in middle}
+    heading = {a: (toe[WheelAt(a, Side.RIGHT)] - toe[WheelAt(a, Side.LEFT)]) / 2 for a in middle}
+    known = {topics.axle(w.axle, w.side.value, "toe"): each for w, each in toe.items()}
+    for a in middle:
+        left, right = (WheelAt(a, side) for side in Side)
+        across = cmath.phase((hub[left] - hub[right]) * cmath.rect(1.0, -line))
+        of_axle = {
+            "heading": heading[a],
+            "scrub": heading[a] - heading[_reference(frame)],
+            "total-toe": toe[left] + toe[right],
+            "setback": math.pi / 2.0 - across,
+            "lateral-offset": ((middle[a] - ends[1]) * cmath.rect(1.0, -line)).imag,
+        }
+        known |= {topics.axle(a, "both", name): value for name, value in of_axle.items()}
+    if first:
+        known[topics.vehicle("thrust")] = heading[_reference(frame)]
+        known[topics.vehicle("drive-heading")] = float(
+            np.mean([heading[a] for a in frame["drive"]])
+        )
+        if len(frame["steer"]) > 1:
+            one, other, *_ = frame["steer"]
+            known[topics.vehicle("parallelism")] = heading[other] - heading[one]
+    return known
+
+
+def _line(frame: dict[str, Any]) -> tuple[Any, int]:
+    axles = frame["axles"]
+    return (KINGPIN, axles[1]) if frame.get("pin") else (axles[0], axles[-1])
+
+
+def _reference(frame: dict[str, Any]) -> int:
+    axle: int = frame["axles"][1 if frame.get("pin") else -1]
+    return axle
+
+
+def _file(demo: DemoRig, frame: dict[str, Any], random: np.random.Generator) -> NetworkFile:
+    axles = frame["axles"]
+    stations = [_station(demo, WheelAt(axle, side)) for axle in axles for side in Side]
+    if frame.get("pin"):
+        stations.append({"id": KINGPIN, "x_m": KINGPIN_X_M, "y_m": 0.0})
+    last = axles[-1]
+    return NetworkFile.model_validate(
+        {
+            "about": f"{demo.rig.vehicle.name}: axles {axles[0]} to {last}",
+            "stations": stations,
+            "observations": [*_sightlines(frame), *_tapes(demo, frame, random)],
+            "centre_line": _line(frame),
+            "reference_axle": _reference(frame),
+            "drive_axles": frame["drive"],
+            "steer_axles": frame["steer"],
+        }
+    )
+
+
+def _station(demo: DemoRig, wheel: WheelAt) -> dict[str, Any]:
+    axle = demo.rig.vehicle.axles[wheel.axle]
+    return {
+        "id": station_of(wheel),
+        "x_m": axle.x_m,
+        "y_m": wheel.side.sign * axle.track_m / 2.0,
+        "axle": wheel.axle,
+        "side": wheel.side.value,
+        "zero_sigma_deg": 0.02,
+        "seat_sigma_m": 0.001,
+    }
+
+
+def _sightlines(frame: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    pairs = [
+        (WheelAt(axle, side), WheelAt(axle, side.other), "azimuth_cross")
+        for axle in frame["across"]
+        for side in Side
+    ]
+    for front, rear in pairwise(frame["axles"]):
+        for side in Side:
+            ends = WheelAt(front, side), WheelAt(rear, side)
+            pairs += [(*ends, "azimuth_track"), (*ends[::-1], "azimuth_track")]
+    for at, to, channel in pairs:
+        yield {
+            "type": "direction",
+            "at": station_of(at),
+            "to": station_of(to),
+            "channel": channel,
+            "sigma_deg": SIGHT_SIGMA_DEG,
+        }
+
+
+def _tapes(
+    demo: DemoRig, frame: dict[str, Any], random: np.random.Generator
+) -> Iterator[dict[str, Any]]:
+    wheels = vehicle_truth(demo.rig.vehicle, 0.0).wheels
+    place = {station_of(wheel): np.array(true.hub_m) for wheel, true in wheels.items()}
+    place[KINGPIN] = np.array(pin_m(demo))
+    axles = frame["axles"]
+    pairs = [(f"L{axle}", f"R{axle}", TAPE_SIGMA_M) for axle in axles]
+    for front, rear in pairwise(axles):
+        pairs += [(f"{side}{front}", f"{side}{rear}", TAPE_SIGMA_M) for side in "LR"]
+    if frame.get("pin"):
+        pairs += [(KINGPIN, f"{side}{axles[0]}", PIN_SIGMA_M) for side in "LR"]
+    for at, to, sigma_m in pairs:
+        true_m = float(np.linalg.norm(place[to] - place[at]))
+        read_m = true_m + sigma_m * float(random.normal())
+        yield {
+            "type": "distance",
+            "at": at,
+            "to": to,
+            "distance_m": round(read_m, 5),
+            "sigma_m": sigma_m,
+        }

@@ -1,0 +1,181 @@
+"""A network of readings that err together: one adjustment, all covariances kept.
+
+Two sightlines of one head share its zero, its clamp and its tilt; the two ends of one sightline
+share both of its ports. So the readings' covariance is full, and least squares are the general
+ones, weighted by its inverse (Gauss-Markov; Aitken 1936). Results are told as ``Measured`` with
+the parts of the readings themselves, so that what a result of the network has in common with any
+other result of the same heads stays known.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calibration.measured import Measured, Part, Source
+from ingest.geometry.network.adjusting import Adjusted, adjust
+from ingest.geometry.network.judging import CRITICAL_W, LEAST_REDUNDANCY, limits
+from ingest.geometry.network.results import ADJUSTMENT, Result, results
+from ingest.geometry.network.stations import Network
+from ingest.geometry.network.unknowns import F64
+
+STANDS_ON = 0.01
+"""A result stands on a reading that makes up more than this share of its uncertainty."""
+
+NOTHING = 1e-15
+"""Smaller parts of an uncertainty (rad, m) are rounding."""
+
+
+Sources = Sequence[tuple[Source, slice]]
+"""Sources of uncertainty, each with its columns of errors."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Told:
+    """A result, and the places in the network of the readings that it stands on.
+
+    ``errors`` (k,) are its own by ``sources``, rad or m; ``stands_on`` names records and studies.
+    """
+
+    result: Result
+    readings: tuple[int, ...]
+    sources: Sources = ()
+    errors: F64 | None = None
+    stands_on: frozenset[str] = frozenset()
+
+    def measured(self) -> Measured | None:
+        """Return it with the parts of the readings, so with all that it has in common with others.
+
+        None where it is not determined; without parts where it is so by definition.
+        """
+        found = self.result.measured
+        if found is None or self.errors is None or not found.parts:
+            return found
+        values = self.errors.tolist()
+        parts = (Part(source, tuple(values[columns])) for source, columns in self.sources)
+        seen = (part for part in parts if any(abs(c) > NOTHING for c in part.components))
+        return Measured(found.value, tuple(seen), self.stands_on)
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """An adjusted network.
+
+    ``standardised`` holds, by the reading's place, how far it is off in units of what a gross
+    error in it alone would show by (Baarda's w, for correlated readings after Teunissen, Testing
+    Theory, 3.3); readings that nothing checks are left out. ``suspect`` is the one to distrust.
+    """
+
+    adjusted: Adjusted
+    told: tuple[Told, ...]
+    dof: int
+    chi2: float
+    chi2_most: float | None
+    standardised: Mapping[int, float]
+    suspect: int | None
+
+    @property
+    def fits(self) -> bool:
+        """Whether the readings agree no worse than they should."""
+        return self.chi2_most is None or self.chi2 <= self.chi2_most
+
+
+def solve(network: Network, read: Mapping[int, Measured]) -> Solved:
+    """Adjust a network of correlated readings.
+
+    Args:
+        network: its readings' values and sigmas are not used, but for their ports.
+        read: by place in the network, what was read (rad or m), with its uncertainty.
+
+    Raises:
+        MeasurementRefused: nothing was read, or no set of unknowns fits.
+    """
+    readings = [
+        replace(reading, used=False)
+        if i not in read
+        else replace(reading, used=True, value=read[i].value, sigma=read[i].u)
+        for i, reading in enumerate(network.readings)
+    ]
+    stations = tuple(
+        replace(station, zero_sigma_rad=0.0, seat_sigma_m=0.0) for station in network.stations
+    )
+    rows = sorted(read)
+    sources, errors = errors_of([read[i] for i in rows])
+    mixing = None
+    if rows:
+        sigma = np.array([read[i].u for i in rows])
+        scaled = errors / sigma[:, None]
+        mixing = np.linalg.inv(np.linalg.cholesky(scaled @ scaled.T))
+    adjusted = adjust(replace(network, stations=stations, readings=tuple(readings)), mixing)
+    names = frozenset((ADJUSTMENT,)).union(*(read[i].stands_on for i in rows))
+    chi2 = float(adjusted.misfit @ adjusted.misfit)
+    bounds = limits(adjusted.dof)
+    doubts = _doubts(adjusted)
+    worst = max(doubts, key=lambda i: abs(doubts[i]), default=None)
+    return Solved(
+        adjusted,
+        _told(adjusted, sources, errors, names),
+        adjusted.dof,
+        chi2,
+        None if bounds is None else bounds[1],
+        doubts,
+        worst if worst is not None and abs(doubts[worst]) > CRITICAL_W else None,
+    )
+
+
+def errors_of(read: Sequence[Measured]) -> tuple[Sources, F64]:
+    """Return the sources of n values, each with its columns, and the errors (n, k) by column.
+
+    The errors times their transpose are the covariance of the values.
+    """
+    columns: dict[Source, slice] = {}
+    width = 0
+    for each in read:
+        for part in each.parts:
+            if part.source not in columns:
+                columns[part.source] = slice(width, width + len(part.components))
+                width += len(part.components)
+    errors = np.zeros((len(read), width))
+    for row, each in zip(errors, read, strict=True):
+        for part in each.parts:
+            row[columns[part.source]] += part.components
+    return list(columns.items()), errors
+
+
+def _told(
+    adjusted: Adjusted, sources: Sources, errors: F64, names: frozenset[str]
+) -> tuple[Told, ...]:
+    found = results(adjusted)
+    forms = [r.quantity.form for r in found if r.measured is not None]
+    slopes = np.reshape([form.slope for form in forms if form is not None], (len(forms), -1))
+    gain = slopes @ adjusted.factored.inverse
+    if adjusted.mixing is not None:
+        gain = gain @ adjusted.mixing
+    spread = gain / adjusted.sigma @ errors
+    least = STANDS_ON * np.maximum(np.linalg.norm(spread, axis=1), NOTHING)
+    stands = iter(np.abs(gain) > least[:, None])
+    rows = iter(spread)
+    return tuple(
+        Told(each, ())
+        if each.measured is None
+        else Told(
+            each,
+            tuple(adjusted.rows[i] for i in np.flatnonzero(next(stands))),
+            sources,
+            next(rows),
+            names,
+        )
+        for each in found
+    )
+
+
+def _doubts(adjusted: Adjusted) -> dict[int, float]:
+    """Return w = c'v / sqrt(c'Rc) for a gross error in each reading: c its whitened direction,
+    v the whitened misfits, R the projector onto them."""
+    shown = np.eye(len(adjusted.misfit)) if adjusted.mixing is None else adjusted.mixing
+    basis = adjusted.factored.basis
+    left = shown - basis @ (basis.T @ shown)
+    square = np.einsum("ij,ij->j", left, left)
+    seen = square > LEAST_REDUNDANCY * np.einsum("ij,ij->j", shown, shown)
+    w = shown.T @ adjusted.misfit / np.sqrt(np.where(seen, square, 1.0))
+    return {adjusted.rows[i]: float(w[i]) for i in range(len(adjusted.rows)) if seen[i]}

@@ -1,0 +1,241 @@
+"""The sightline networks of the present set-up: fed with what settled heads read, solved, told.
+
+A head's readings of one moment share their rest, their clamp and their calibration; a sightline's
+two ends share both ports. All of it goes into the adjustment (``correlated``). Pure: time is that
+of the samples.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+from calibration.measured import Measured
+from ingest.core.channels import Channel
+from ingest.core.errors import MeasurementRefused
+from ingest.core.frames import Side
+from ingest.core.published import PublishedResults
+from ingest.core.units import NS
+from ingest.geometry.network.correlated import Solved, solve
+from ingest.geometry.network.stations import Reading
+from ingest.payload.network_file import NetworkFile
+from ingest.payload.network_live import LiveNetwork, live_network_of
+from ingest.service.alerts import Alerts
+from ingest.service.announcer import Announcer
+from ingest.service.bayhead import Wheel
+from ingest.service.bayspread import SpreadSettings
+from ingest.service.networkdesk import NetworkDesk
+from ingest.service.networkrows import Row, Rows
+from ingest.service.networkwords import disagreement, lacking
+from ingest.service.sightlines import Sat, look
+
+AGAIN_S = 0.9
+"""A network whose readings improve is adjusted again about every second, however many heads."""
+
+
+@dataclass(frozen=True, slots=True)
+class NetworkSettings:
+    """The networks that heads fill: one for each rigid frame, as their files state them."""
+
+    files: tuple[NetworkFile, ...] = ()
+
+    def live(self) -> tuple[LiveNetwork, ...]:
+        """Return them as networks. Raises ``NetworkFileError``."""
+        return tuple(live_network_of(file) for file in self.files)
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A sightline that a head on some wheel may read."""
+
+    place: int
+    channel: Channel
+    to: Wheel
+    away_m: float
+
+
+@dataclass(slots=True)
+class _Part:
+    """One network and what is read of it."""
+
+    live: LiveNetwork
+    desk: NetworkDesk
+    code: str
+    rows: Rows = field(default_factory=Rows)
+    tapes: dict[int, Measured] = field(default_factory=dict)
+    lacked: tuple[str, ...] = ()
+    solved_ns: int = 0
+    solved: frozenset[int] = frozenset()
+    """When it was adjusted last, by the samples' time, and from which readings."""
+
+
+class NetworkWork:
+    """Takes sightlines, keeps those that hold, publishes what they determine."""
+
+    def __init__(
+        self,
+        settings: NetworkSettings,
+        announcer: Announcer,
+        alerts: Alerts,
+        spread: SpreadSettings,
+        published: PublishedResults | None = None,
+    ) -> None:
+        self._spread = spread
+        self._alerts = alerts
+        self._parts = [
+            _Part(
+                live,
+                NetworkDesk(live.network, announcer, spread, published, number),
+                "network" if number == 1 else f"network-{number}",
+                tapes=_tapes(live.network.readings),
+            )
+            for number, live in enumerate(settings.live(), start=1)
+        ]
+        self._at: dict[Wheel, tuple[_Part, list[Wanted]]] = dict(self._wheels())
+
+    def _wheels(self) -> Iterator[tuple[Wheel, tuple[_Part, list[Wanted]]]]:
+        for part in self._parts:
+            network = part.live.network
+            for station in network.wheels():
+                wheel = _wheel(station.axle, station.side)
+                wanted = []
+                for place, channel in part.live.channels.items():
+                    line = network.readings[place].line
+                    if line.at == station.id:
+                        to = network.station(line.to)
+                        away_m = abs(to.x_m - station.x_m) + abs(to.y_m - station.y_m)
+                        wanted.append(Wanted(place, channel, _wheel(to.axle, to.side), away_m))
+                yield wheel, (part, sorted(wanted, key=lambda each: each.away_m))
+
+    @property
+    def standing(self) -> dict[str, Measured]:
+        """What stands now, by topic, in rad and m, unrounded, with all correlations."""
+        return {t: m for part in self._parts for t, m in part.desk.standing.items()}
+
+    def tells_toe(self, axle: int) -> bool:
+        """Say whether an axle's total toe is the network's to tell: both its cross lines are."""
+        ends = [self._at.get(Wheel(axle, side)) for side in Side]
+        return all(end is not None and any(w.to.axle == axle for w in end[1]) for end in ends)
+
+    def wanted(self, wheel: Wheel) -> Sequence[Wanted]:
+        """Return the sightlines that a head on a wheel may read, the nearest partner first."""
+        found = self._at.get(wheel)
+        return () if found is None else found[1]
+
+    def standing_of(self, wheel: Wheel) -> int:
+        """Return how often a wheel is known to have been moved."""
+        found = self._at.get(wheel)
+        return 0 if found is None else found[0].rows.standing(wheel)
+
+    def settled(self, wheel: Wheel, camber_rad: float) -> None:
+        """Take note of a wheel at rest."""
+        found = self._at.get(wheel)
+        if found is not None:
+            part, _ = found
+            _withdraw(part, part.rows.settled(wheel, camber_rad), "moved")
+
+    def read(self, wheel: Wheel, wanted: Wanted, ends: tuple[Sat, Sat]) -> bool:
+        """Take a sightline; say whether it is the one that the head looks along."""
+        part, _ = self._at[wheel]
+        network = part.live.network
+        try:
+            seen = look(network, network.readings[wanted.place], wanted.channel, ends, self._spread)
+        except MeasurementRefused:
+            return False
+        if seen is None:
+            return False
+        t_ns = max(sat.rest.t_ns for sat in ends)
+        part.rows.take(Row(wanted.place, *seen, t_ns, ends, (wheel, wanted.to)))
+        return True
+
+    def rests(self, mounting: int, why: str) -> None:
+        """Take note that a head or its wheel moves, or that it is not heard."""
+        for part in self._parts:
+            _withdraw(part, part.rows.rest(mounting), why)
+
+    def void(self, mounting: int, why: str) -> None:
+        """Take note that what is known of a clamp holds no more."""
+        for part in self._parts:
+            _withdraw(part, part.rows.void(mounting), why)
+
+    def turning(self, wheel: Wheel, why: str) -> None:
+        """Take note that the wheels of an axle are about to be moved."""
+        found = self._at.get(wheel)
+        if found is not None:
+            part, _ = found
+            _withdraw(part, part.rows.moved(wheel.axle), why)
+
+    def closed(self, mounting: int) -> None:
+        """Take note that a head is off: what it read stays as long as its wheel stands."""
+        for part in self._parts:
+            if part.rows.close(mounting):
+                self._solve(part)
+
+    def tell(self, wheel: Wheel, now_ns: int) -> None:
+        """Adjust the network of a wheel with what holds now; publish.
+
+        At once where a sightline is new; every now and then while those there are improve.
+        """
+        found = self._at.get(wheel)
+        if found is None:
+            return
+        part, _ = found
+        held = frozenset(row.place for row in part.rows.held)
+        if held != part.solved or now_ns - part.solved_ns >= AGAIN_S * NS:
+            part.solved, part.solved_ns = held, now_ns
+            self._solve(part)
+
+    def _solve(self, part: _Part) -> None:
+        rows = {row.place: row for row in part.rows.held}
+        if not rows:
+            return
+        network, readings = part.live.network, list(part.live.network.readings)
+        for place, row in rows.items():
+            readings[place] = row.reading
+        read = part.tapes | {place: row.measured for place, row in rows.items()}
+        try:
+            solved = solve(replace(network, readings=tuple(readings)), read)
+        except MeasurementRefused as error:
+            self._alerts.set(part.code, "warning", str(error)[:200])
+            return
+        part.desk.say(solved, rows)
+        self._judge(part, solved)
+        self._lacks(part, solved, rows)
+
+    def _judge(self, part: _Part, solved: Solved) -> None:
+        if solved.fits:
+            self._alerts.clear(part.code)
+        else:
+            self._alerts.set(part.code, "warning", disagreement(solved))
+
+    def _lacks(self, part: _Part, solved: Solved, rows: dict[int, Row]) -> None:
+        unknown = tuple(t.result.quantity.label for t in solved.told if t.result.measured is None)
+        unread = tuple(place for place in part.live.channels if place not in rows)
+        lacked = (*unknown, *map(str, unread))
+        if lacked == part.lacked:
+            return
+        part.lacked = lacked
+        code = f"{part.code}-lacks"
+        if unknown:
+            self._alerts.set(code, "note", lacking(solved, unknown, unread))
+        else:
+            self._alerts.clear(code)
+
+
+def _withdraw(part: _Part, places: set[int], why: str) -> None:
+    if places:
+        part.solved = frozenset()
+        part.desk.withdraw(places, why)
+
+
+def _tapes(readings: Sequence[Reading]) -> dict[int, Measured]:
+    """Return what does not come from heads, by its place."""
+    return {
+        i: Measured.of(r.value, r.sigma, source=f"{r.named()} [{i}]", shared=True)
+        for i, r in enumerate(readings)
+        if r.used and r.value is not None
+    }
+
+
+def _wheel(axle: int | None, side: Side | None) -> Wheel:
+    assert axle is not None
+    assert side is not None
+    return Wheel(axle, side)

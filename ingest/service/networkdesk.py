@@ -1,0 +1,148 @@
+"""Publishes what a network of live sightlines tells, and takes back what stands on what is gone."""
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from calibration.measured import Measured
+from calibration.reporting import report
+from calibration.units import Unit, degrees
+from ingest.core.published import PublishedResults
+from ingest.geometry.network.correlated import Solved, Told
+from ingest.geometry.network.quantities import Quantity
+from ingest.geometry.network.stations import Network
+from ingest.payload.axle import AxleResult
+from ingest.service.announcer import Announcer
+from ingest.service.bayhead import BayHead
+from ingest.service.bayspread import Occasion, SpreadSettings
+from ingest.service.networkrows import Hold, Row
+from ingest.service.resultnotes import ResultNotes
+from ingest.service.results import fields_of
+
+MM_PER_M = 1e3
+DISAGREE = "network-disagrees"
+UNMOUNTED = "unmounted"
+CHANGE = 0.02
+"""A result is said again when it, or its standard uncertainty, has changed by so much of that."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    told: Told
+    value: float
+    u: float
+    heads: tuple[tuple[BayHead, bool], ...]
+    fits: bool
+    fields: dict[str, Any]
+
+    def alike(self, other: "_Standing") -> bool:
+        """Say whether another tells nothing that is new."""
+        near = CHANGE * self.u
+        same = (self.told.readings, self.heads, self.fits) == (
+            other.told.readings,
+            other.heads,
+            other.fits,
+        )
+        return same and abs(self.value - other.value) < near and abs(self.u - other.u) < near
+
+
+class NetworkDesk:
+    """The results of one network. ``first``: it is the one that ``vehicle/`` speaks of."""
+
+    def __init__(
+        self,
+        network: Network,
+        announcer: Announcer,
+        spread: SpreadSettings,
+        published: PublishedResults | None,
+        number: int,
+    ) -> None:
+        self._network = network
+        self._announcer = announcer
+        self._notes = ResultNotes(announcer, spread.told, published)
+        self._number = number
+        self._ids = itertools.count(1)
+        self._standing: dict[str, _Standing] = {}
+
+    @property
+    def standing(self) -> dict[str, Measured]:
+        """What stands now, by topic, in rad and m, unrounded, with all correlations."""
+        found = {topic: each.told.measured() for topic, each in self._standing.items()}
+        return {topic: measured for topic, measured in found.items() if measured is not None}
+
+    def say(self, solved: Solved, rows: Mapping[int, Row]) -> None:
+        """Publish all that is determined and has parts; what is so by definition is no result."""
+        said = set()
+        for told in solved.told:
+            topic = self._topic(told.result.quantity)
+            if topic is None or told.result.measured is None or not told.result.measured.parts:
+                continue
+            self._say(topic, told, [rows[i] for i in told.readings if i in rows], solved)
+            said.add(topic)
+        for topic in [each for each in self._standing if each not in said]:
+            self._over(topic, "undetermined")
+
+    def withdraw(self, places: set[int], why: str) -> None:
+        """Mark as stale what stands on readings that do not hold now."""
+        for topic, each in list(self._standing.items()):
+            if places.intersection(each.told.readings):
+                self._over(topic, why)
+
+    def _over(self, topic: str, why: str) -> None:
+        gone = self._standing.pop(topic)
+        self._notes.over(topic)
+        fields = {**gone.fields, "q": "stale", "why": why, "dec": "none"}
+        self._announcer.state(topic, AxleResult(**fields))
+
+    def _say(self, topic: str, told: Told, rows: Sequence[Row], solved: Solved) -> None:
+        found = told.result.measured
+        assert found is not None
+        heads = {h.id: h for row in rows for h in row.heads}
+        closed = any(row.hold is Hold.CLOSED for row in rows)
+        fresh = _Standing(
+            told, found.value, found.u, tuple((h, closed) for h in heads.values()), solved.fits, {}
+        )
+        before = self._standing.get(topic)
+        if before is not None and before.alike(fresh):
+            return
+        fields = self._fields(told, rows, list(heads.values()))
+        if fields["q"] == "good" and not solved.fits:
+            fields |= {"q": "uncertain", "why": DISAGREE}
+        if fields["q"] == "good" and closed:
+            fields |= {"q": "uncertain", "why": UNMOUNTED}
+        self._standing[topic] = replace(fresh, fields=fields)
+        self._announcer.state(topic, AxleResult(**fields))
+        if told.result.quantity.angular:
+            self._notes.said(topic, fields, self._occasion(rows), list(heads.values()))
+
+    def _fields(self, told: Told, rows: Sequence[Row], heads: list[BayHead]) -> dict[str, Any]:
+        measured, quantity = told.measured(), told.result.quantity
+        assert measured is not None
+        if quantity.angular:
+            shown = report(degrees(measured), Unit.DEGREE)
+        else:
+            shown = report(measured * MM_PER_M, Unit.MILLIMETRE)
+        records = sorted({h.instrument.correction.stands_on for h in heads})
+        t_ns = max((row.t_ns for row in rows), default=self._announcer.clock())
+        name = quantity.name.replace("_", "-")
+        fields = fields_of(self._announcer, name, shown, t_ns, records, heads)
+        return {**fields, "id": f"nw-{self._number}-{next(self._ids)}"}
+
+    def _occasion(self, rows: Sequence[Row]) -> Occasion:
+        """Return the draw that a result has, in which any new mounting or standing is another."""
+        sat = {(s.mounting, s.standing) for row in rows for s in row.ends}
+        mountings = "+".join(str(mounting) for mounting, _ in sorted(sat))
+        standings = "+".join(f"{mounting}.{standing}" for mounting, standing in sorted(sat))
+        return Occasion(f"network {self._number}", mountings, standings)
+
+    def _topic(self, quantity: Quantity) -> str | None:
+        topics, name = self._announcer.topics, quantity.name.replace("_", "-")
+        if not quantity.of:
+            return topics.vehicle(name) if self._number == 1 else None
+        if quantity.of.startswith("axle "):
+            return topics.axle(int(quantity.of.removeprefix("axle ")), "both", name)
+        wheel = self._network.station(quantity.of)
+        assert wheel.axle is not None
+        assert wheel.side is not None
+        return topics.axle(wheel.axle, wheel.side.value, name)

@@ -1,0 +1,52 @@
+"""What a person is told of a live network: what disagrees, what is lacking, what would help."""
+
+from collections.abc import Sequence
+
+from ingest.geometry.network.advising import adviser
+from ingest.geometry.network.correlated import Solved
+from ingest.geometry.network.judging import CRITICAL_W
+from ingest.geometry.network.results import Result
+
+MOST_NAMED = 3
+
+ALIKE = 0.05
+"""Readings whose standardised residuals differ by less are blamed alike."""
+
+
+def disagreement(solved: Solved) -> str:
+    """Return a line that names the reading to distrust."""
+    readings = solved.adjusted.network.readings
+    figures = f"chi-square {solved.chi2:.1f}, at most {solved.chi2_most:.1f} for {solved.dof}"
+    worst = max(solved.standardised, key=lambda i: abs(solved.standardised[i]), default=None)
+    if worst is None:
+        return f"sightlines and tapes disagree ({figures}); read them anew"
+    w, named = abs(solved.standardised[worst]), readings[worst].named()
+    alike = sum(w - abs(other) < ALIKE for other in solved.standardised.values()) - 1
+    either = f", or one of {alike} that cannot be told from it" if alike else ""
+    off = f"{named}, {w:.1f} of its own sigmas off{either}"
+    if solved.suspect is None:
+        return f"sightlines and tapes disagree ({figures}); farthest off is the {off}"
+    return f"distrust the {off} (limit {CRITICAL_W:.2f}; {figures}); read or tape it again"
+
+
+def lacking(solved: Solved, unknown: Sequence[str], unread: Sequence[int]) -> str:
+    """Return a line that names what is not determined, and what would help.
+
+    That are the file's own sightlines, as long as heads have not read them all; then what is to
+    be added to the file.
+    """
+    shown = _named([label.replace("_deg", "").replace("_mm", "") for label in unknown])
+    readings = solved.adjusted.network.readings
+    if unread:
+        pairs = _named([f"{readings[i].line.at} to {readings[i].line.to}" for i in unread])
+        return f"not determined yet: {shown}; still to be read: {pairs}"
+    results: list[Result] = [told.result for told in solved.told]
+    advice = adviser(solved.adjusted).settling(results).get(unknown[0])
+    if advice is None:
+        return f"not determined: {shown}; add sightlines or tapes that tie them to the rest"
+    return f"not determined: {shown}; add {_named([r.named() for r in advice.readings])}"
+
+
+def _named(names: Sequence[str]) -> str:
+    shown = ", ".join(names[:MOST_NAMED])
+    return shown if len(names) <= MOST_NAMED else f"{shown} and {len(names) - MOST_NAMED} more"

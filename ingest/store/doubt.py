@@ -40,17 +40,24 @@ def span_of_doubt(
     It begins with the last good check or calibration before the newest bad one, and ends with
     the next good one, or now. Where nothing bad is known it begins with the last good one. A
     check that could not decide counts for neither; a calibration counts as bad where the head
-    failed as it was found, and as good as it was left. Days of a calibration are counted in.
+    failed as it was found, and as good as it was left. Days of a calibration are counted in; of
+    two bad things on one day a check counts as the newer, and a calibration of its day does not
+    end what it began: whether it came after, the day does not say.
     """
     events = sorted((*_checked(checks), *_calibrated(records)), key=lambda e: e.ends_ms)
     good = [event for event in events if event.good]
-    bad = next((event for event in reversed(events) if not event.good), None)
+    bad = max((e for e in events if not e.good), key=lambda e: e.begins_ms, default=None)
     before: list[Event] = good
     after: list[Event] = []
     if bad is not None:
         # What is good on the day of a bad calibration cannot be said to be before it or after.
         before = [event for event in good if event.ends_ms < bad.begins_ms]
-        after = [event for event in good if event.ends_ms >= bad.ends_ms]
+        instant = bad.begins_ms == bad.ends_ms
+        after = [
+            event
+            for event in good
+            if (event.begins_ms > bad.ends_ms if instant else event.ends_ms >= bad.ends_ms)
+        ]
     since = before[-1] if before else Event(0, 0, True, "no good check or calibration is known")
     until = after[0] if after else Event(now_ms, now_ms, True, "now")
     return Span(since.begins_ms, until.ends_ms, since.what, until.what)

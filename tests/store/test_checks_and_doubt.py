@@ -152,3 +152,16 @@ def test_a_good_check_on_the_day_of_a_bad_calibration_settles_nothing():
     checks = [past("inside", 2026, 11, 19, 7), past("inside", 2026, 11, 20, 7)]
     found = span(checks, [version2("fail", day, day)])
     assert found == (ms(2026, 11, 19, 7), ms(2026, 11, 21) - 1)
+
+
+def test_a_bad_check_on_the_day_of_a_calibration_leaves_what_comes_after_it_in_doubt():
+    """A calibration lasts whole days: it may have come before the check, and ends no doubt."""
+    day = date(2026, 11, 20)
+    checks = [past("inside", 2026, 11, 20, 14), past("outside", 2026, 11, 20, 15)]
+    found = span(checks, [version1(), version2("fail", day, day)])
+    assert found == (ms(2026, 11, 20, 14), NOW)
+    again = [*checks, past("inside", 2026, 11, 21, 7)]
+    assert span(again, [version2("fail", day, day)]) == (
+        ms(2026, 11, 20, 14),
+        ms(2026, 11, 21, 7),
+    )

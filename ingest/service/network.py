@@ -22,7 +22,7 @@ from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import Wheel
 from ingest.service.bayspread import SpreadSettings
-from ingest.service.networkdesk import NetworkDesk
+from ingest.service.networkdesk import UNSOLVED, NetworkDesk
 from ingest.service.networkrows import Row, Rows
 from ingest.service.networkwords import disagreement, lacking
 from ingest.service.sightlines import Sat, look
@@ -194,7 +194,10 @@ class NetworkWork:
         try:
             solved = solve(replace(network, readings=tuple(readings)), read)
         except MeasurementRefused as error:
-            self._alerts.set(part.code, "warning", str(error)[:200])
+            # Few sightlines may leave positions that no step settles; all of them may not.
+            partial = any(place not in rows for place in part.live.channels)
+            self._alerts.set(part.code, "note" if partial else "warning", str(error)[:200])
+            part.desk.withdraw(set(rows), UNSOLVED)
             return
         part.desk.say(solved, rows)
         self._judge(part, solved)

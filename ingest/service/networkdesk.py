@@ -23,6 +23,7 @@ from ingest.service.results import fields_of
 MM_PER_M = 1e3
 DISAGREE = "network-disagrees"
 UNMOUNTED = "unmounted"
+UNSOLVED = "network-unsolved"
 CHANGE = 0.02
 """A result is said again when it, or its standard uncertainty, has changed by so much of that."""
 

@@ -12,6 +12,7 @@ from scipy import stats
 from calibration.measured import covariance
 from ingest.commands.demo_network import network_files, network_truths, set_ups
 from ingest.commands.demo_rig import HEADS, build
+from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.service.bay import BaySettings
@@ -163,3 +164,21 @@ def test_settings_with_networks_come_back_from_a_capture_as_they_went():
     settings = WorkSettings(BaySettings(network=NetworkSettings(files)))
     said = json.loads(json.dumps(SETTINGS.dump_python(settings, mode="json")))
     assert SETTINGS.validate_python(said) == settings
+
+
+def test_readings_that_no_positions_fit_take_the_results_back(simulated_bay, monkeypatch):
+    """While sightlines are still to be read that is no fault, and a note."""
+    job = Job(simulated_bay, 3, "rigid-8x4")
+    job.set_up(1, 2)
+    topic = job.bay.topics.axle(2, "both", "total-toe")
+    assert job.bay.outlet.retained[topic]["q"] in ("good", "uncertain")
+
+    def refuse(*_):
+        raise MeasurementRefused("unsolved", "no positions fit", figure=1.0, limit=0.0)
+
+    monkeypatch.setattr("ingest.service.network.solve", refuse)
+    job.bay.advance(8.0)
+    said = job.bay.outlet.retained[topic]
+    assert (said["q"], said["why"]) == ("stale", "network-unsolved")
+    alert = job.bay.outlet.retained[job.bay.topics.alert("network")]
+    assert alert["level"] == "note"

@@ -188,10 +188,11 @@ async def by_serial(pieces, _firmware, count, _tmp_path):
 async def by_socket(pieces, _firmware, count, _tmp_path):
     """A serial port that a device server gives as a bare TCP connection."""
 
-    writers = []
+    writers, opened = [], asyncio.Event()
 
     async def serve(_reader, writer):
         writers.append(writer)
+        await opened.wait()  # what waited in the line before is thrown away
         for piece in pieces:
             writer.write(piece)
             await writer.drain()
@@ -201,10 +202,12 @@ async def by_socket(pieces, _firmware, count, _tmp_path):
     port = server.sockets[0].getsockname()[1]
     link = SerialLink(SerialSettings(f"socket://127.0.0.1:{port}"), now_ns)
     async with server:
-        came = await taken(link, count, asyncio.Event())
-        for writer in writers:
-            writer.close()
-    return came
+        try:
+            return await taken(link, count, opened)
+        finally:
+            for writer in writers:
+                writer.close()
+                await writer.wait_closed()
 
 
 async def by_rfc2217(pieces, _firmware, count, _tmp_path):

@@ -30,14 +30,13 @@ class Came:
         return cls(counters.bytes_in, counters.frames, dict(counters.faults))
 
     def since(self, before: "Came") -> str:
-        """Say what came since then."""
-        fresh = {f: n - before.faults.get(f, 0) for f, n in self.faults.items()}
-        damaged = sum(fresh.values())
+        """Say what came since then, in words that stay the same while the same goes on."""
         if self.bytes_in == before.bytes_in:
             return "no byte came since it was opened"
-        sound = self.frames - before.frames
-        told = f"{self.bytes_in - before.bytes_in} bytes came since it was opened"
-        if sound or not damaged:
-            return f"{told}, in them {sound} sound frames and {damaged} damaged"
-        worst = max(fresh, key=lambda fault: fresh[fault])
-        return f"{told}, no sound frame; {fresh[worst]} of {damaged} {WORDS[worst]}"
+        if self.frames > before.frames:
+            return "sound frames came before"
+        fresh = {f: n - before.faults.get(f, 0) for f, n in self.faults.items()}
+        worst = max(fresh, key=lambda fault: fresh[fault], default=None)
+        if worst is None or not fresh[worst]:
+            return "bytes came since it was opened, but no frame"
+        return f"bytes came since it was opened, but no sound frame; most {WORDS[worst]}"

@@ -431,3 +431,18 @@ def test_a_gate_bounds_what_a_flood_brings():
         passed += 4096 * gate.admits(4096, at_ns)
     assert passed <= BYTES_PER_S * (10.0 + BURST_S)
     assert passed > BYTES_PER_S * 9.0
+
+
+def test_a_line_that_stays_bad_is_said_once(simulated_bay):
+    """Each time that it is opened anew other counts stand; the words are the same."""
+    bay = simulated_bay(41)
+    sample = encode_sample(0, status_byte(BootId(8)), 7, 9_000_000, (1, 2, 3, 4))
+    spoiled = frame(sample).replace(frame(sample)[-4:-1], b"\x77\x77\x77")
+    bay.demo.ptys["dogwood"].firmware = Spoiled(more=spoiled * 10)
+    silent = LinkSilent("dogwood", "nothing valid for more than 2 s")
+    for round_seconds in (3, 5):
+        bay.bay.link_changed("dogwood", LinkChange(LinkState.OPENING, None))
+        seconds(bay, round_seconds)
+        bay.bay.link_changed("dogwood", LinkChange(LinkState.SILENT, silent))
+    said = [topic for topic, *_ in bay.outlet.messages if topic.endswith("/svc/alert/link-4")]
+    assert len(said) == 1

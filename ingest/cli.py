@@ -85,9 +85,13 @@ def main(argv: list[str] | None = None) -> int:
         _leave_output()  # whoever read it has left
         return EXIT_BROKEN_PIPE
     except OSError as error:
-        # Files are opened, read and written where their errors are told; what is left is output.
-        _leave_output()
+        # Files are opened, read and written where their errors are told; what is left is output,
+        # or a file that somebody forgot, which has its name with it.
         reason = error.strerror or str(error)
+        if error.filename is not None:
+            print(f"{name}: {error.filename}: {reason}", file=sys.stderr)
+            return EXIT_BAD_INPUT
+        _leave_output()
         print(f"{name}: standard output: {reason}; what was printed is not all", file=sys.stderr)
         return EXIT_BAD_INPUT
 

@@ -7,12 +7,10 @@ from numpy.typing import NDArray
 
 from ingest.chain.angles import CIRCULAR_ROWS
 from ingest.chain.clock import TimedRun
-from ingest.core.blocks import F64, NO_VALUE, Flag, SampleBlock
+from ingest.core.blocks import F64, I32, NO_VALUE, Flag, SampleBlock
 from ingest.core.channels import CHANNELS, ROW, Channel
 from ingest.core.counters import LinkCounters
 from ingest.core.units import WIRE_DEGC, WIRE_RAD
-
-I32 = NDArray[np.int32]
 
 HALF_TURN = 1_800_000
 """In codes."""

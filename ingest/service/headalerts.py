@@ -7,8 +7,6 @@ from ingest.service.conduct import CODES
 from ingest.service.linkkeeper import LinkState
 from ingest.wire.codes import StatusBit
 
-SILENT_TICKS = 5
-"""Ticks, of about a second each, in which a channel gave nothing."""
 STEP_OFF = (0.25, 4.0)
 """Beyond these shares of the stated step it is another unit, not another rate."""
 NAMELESS_S = 3.0
@@ -79,7 +77,9 @@ class HeadAlerts:
             slot.silent.clear()
             step_us, silent = None, ()
         slot.silent.append(frozenset(silent))
-        mute = frozenset.intersection(*slot.silent) if len(slot.silent) == SILENT_TICKS else ()
+        mute = (
+            frozenset.intersection(*slot.silent) if len(slot.silent) == slot.silent.maxlen else ()
+        )
         told = f"gives no value on {', '.join(sorted(mute))}, which it declares; look after it"
         self._say_or_clear(f"silent-{number}", head, told if mute else "")
         self._say_or_clear(f"step-{number}", head, _why_step(head, step_us))
@@ -93,16 +93,14 @@ class HeadAlerts:
 
     def sensor(self, slot: LinkSlot, number: int) -> None:
         """Say that a head distrusts its own sensor. ``number``: of the link."""
-        code, head = f"sensor-{number}", slot.head
+        head = slot.head
         health = None if head is None or not head.online else head.health
-        if head is None or health is None or not health.status & StatusBit.SENSOR_FAULT:
-            self._alerts.clear(code)
-            return
+        failing = health is not None and bool(health.status & StatusBit.SENSOR_FAULT)
         text = (
-            f"head {head.name} on {slot.name} says that a sensor of its own fails; its values are "
-            "not used until that is over; look after its wiring"
+            "says that a sensor of its own fails; its values are not used until that is over; "
+            "look after its wiring"
         )
-        self._alerts.set(code, "warning", text, head=head.name)
+        self._say_or_clear(f"sensor-{number}", head, text if failing else "")
 
     def conduct(self, slot: LinkSlot, number: int, took_s: float) -> None:
         """Say what speaks on a link does otherwise than it says. ``number``: of the link."""

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from ingest.cli import main
+
 CAPTURE = Path(__file__).parents[1] / "cases" / "knock" / "capture.mcap"
 CLI = (sys.executable, "-m", "ingest.cli")
 PRINTING = [("schemas",), ("replay", str(CAPTURE), "--print"), ("replay", str(CAPTURE), "--info")]
@@ -25,6 +27,15 @@ def test_a_full_disk_is_said_in_one_line(words):
     assert done.returncode == 2
     assert len(done.stderr.splitlines()) == 1
     assert "standard output: No space left on device" in done.stderr
+
+
+def test_a_file_whose_error_nobody_told_is_named_and_not_the_output(monkeypatch, capsys):
+    def failing(args):
+        raise PermissionError(13, "Permission denied", "/somewhere/x.json")
+
+    monkeypatch.setattr("ingest.commands.schemas.run", failing)
+    assert main(["schemas"]) == 2
+    assert capsys.readouterr().err == "levelhead schemas: /somewhere/x.json: Permission denied\n"
 
 
 def test_a_reader_who_leaves_ends_it_as_a_shell_expects():

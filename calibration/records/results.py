@@ -85,6 +85,12 @@ class Stability(Part):
     """Temperature drift, ``unit`` per degC."""
     curve: Annotated[tuple[CurvePoint, ...], Field(max_length=200)] = ()
 
+    @property
+    def still_falls(self) -> bool:
+        """Whether the curve is lowest at its end: its bias instability is then an upper limit."""
+        lowest = min(self.curve, key=lambda point: point.deviation, default=None)
+        return lowest is not None and lowest is self.curve[-1]
+
 
 class Point(Part):
     """One verification point: the mean of ``repeats`` readings taken in one direction."""

@@ -72,9 +72,10 @@ def _answer(found: tuple[StillFound, ...]) -> Answer:
     for each in found:
         told = each.stability
         density = "no white stretch" if told.noise_density is None else f"{told.noise_density}°/√Hz"
+        most = "at most " if told.still_falls else ""
         lines.append(
-            f"{each.channel}: noise {density}, bias instability {told.bias_instability}° at "
-            f"{told.at_tau_s} s"
+            f"{each.channel}: noise {density}, bias instability {most}{told.bias_instability}° at "
+            f"{told.at_tau_s} s{', where the curve still falls' if most else ''}"
         )
         if told.warm_up is not None:
             lines.append(f"  warm-up {told.warm_up}°, time constant {told.warm_up_s} s")

@@ -26,7 +26,12 @@ from calibration.records.parts import Coefficients, Port
 from calibration.sensors import Correction
 from ingest.core.channels import ROW, Channel
 from ingest.simulator.bench.bench import SimulatedBench
-from ingest.simulator.bench.things import SINE_BAR_MM, U_INDEX_DEG, U_SINE_BAR_MM
+from ingest.simulator.bench.things import (
+    SINE_BAR_MM,
+    U_INDEX_DEG,
+    U_SINE_BAR_MM,
+    draw_things,
+)
 
 LIMIT_DEG = 0.01
 SEEDS = range(1000, 1024)
@@ -207,8 +212,17 @@ def test_what_a_shorter_calibration_leaves_open_is_in_its_uncertainty(kinds, cha
     assert share_covered(off, stated) >= 0.933
 
 
+def test_the_spindle_keeps_to_its_papers_both_ways():
+    """What a head without hysteresis shows on it is within what the register says of the plate."""
+    backlash = [math.degrees(draw_things(seed).backlash_rad) for seed in range(400)]
+    assert max(backlash) > 0.0
+    assert np.mean(np.array(backlash) <= U_INDEX_DEG) >= 0.99
+
+
 def test_the_zero_of_an_encoder_is_no_surer_than_half_its_backlash():
     bench = SimulatedBench(1003)
+    # More than the papers of this spindle allow: a real one may be worn.
+    bench.things = replace(bench.things, backlash_rad=math.radians(0.012))
     (rotation, _) = find_encoder(series(bench, "turn", "A"), 0.0)
     half = math.degrees(bench.things.backlash_rad) / 2
     assert half > 0.003

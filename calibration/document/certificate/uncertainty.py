@@ -100,7 +100,7 @@ def _steady(found: Stability) -> Facts:
                 "Noise density",
                 found.noise_density and f"{number(found.noise_density)} {per_root_hertz}",
             ),
-            ("Bias instability", floor and f"{floor}{at}"),
+            ("Bias instability", floor and f"{'at most ' if found.still_falls else ''}{floor}{at}"),
             ("Warm-up", warm and f"{warm}{within}"),
             ("Drift", found.per_degc and f"{quantity(found.per_degc, unit)}/°C"),
         )

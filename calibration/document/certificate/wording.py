@@ -121,7 +121,9 @@ NOT_TRACEABLE = "No reference is named yet, and without one nothing is traceable
 MOVED = (
     "The reference of this channel knows angles against each other and no zero, so these errors "
     "are taken from their own mean. “Reference” is what the reference said with that mean of {by} "
-    "added to it, and “Error” is “Indication” less “Reference”."
+    "added to it, and “Error” is “Indication” less “Reference”. Such a reference may itself stop "
+    "otherwise when it is come to from the other side: the hysteresis of this channel is that of "
+    "head and reference together."
 )
 SEAL = (
     "The signature is an integrity seal: it shows that nothing in the record was changed since "

@@ -93,7 +93,7 @@ def draw_things(seed: int) -> Things:
         faces_rad=float(0.02 * DEG * stream(seed, "bar faces").standard_normal()),
         stand=(off(0.1 * DEG), off(0.1 * DEG)),
         bar_m=(BAR_MM + off(U_BAR_MM / 2)) / 1e3,
-        backlash_rad=abs(off(0.01 * DEG)),
+        backlash_rad=abs(off(U_INDEX_DEG / 4 * DEG)),
     )
 
 

@@ -22,6 +22,8 @@ from calibration.sensors import DEFAULT_TILT
 
 F64 = NDArray[np.float64]
 
+SCALES = (0.5, 2.0)
+"""True over raw: no inclination sensor in working order is beyond these (our own choice)."""
 BIAS_AND_SCALE = 6
 """Attitudes on the sphere from which bias and scale alone are told."""
 
@@ -78,9 +80,20 @@ def find_tilt(files: Sequence[Series], setup: TiltSetup) -> TiltFound:
     part = _part(fit, setup, three)
     method = ", ".join(dict.fromkeys(f.kind for f in files))
     if part is not None:
+        _refuse_units(part, files)
         placed = [p for f in files if f.kind != "sphere" for p in _placements(f, setup)]
         part = _with_level(part, {p.axis for p in placed if np.ptp(p.facing) > 0}, setup)
     return TiltFound({"incl": fit}, part, method, _open(fit))
+
+
+def _refuse_units(part: TiltPart, files: Sequence[Series]) -> None:
+    """Refuse scales that no sensor has: what stands under ``_deg`` is no degrees."""
+    scales = [part.matrix[i][i] for i in range(len(AXES))]
+    odd = [scale for scale in scales if not SCALES[0] < scale < SCALES[1]]
+    if odd:
+        where = ", ".join(f.where for f in files)
+        remedy = "columns that end in _deg hold degrees, not radians or shares of gravity"
+        raise BadBenchData(where, f"the fit finds a scale of {odd[0]:.3g}", remedy)
 
 
 def _where_read(files: Sequence[Series], setup: TiltSetup) -> TiltSetup:

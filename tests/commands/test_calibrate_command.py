@@ -354,3 +354,29 @@ def test_readings_under_a_second_name_do_not_count_again(bench, capsys):
     renamed = ALL.replace("steps.csv", "again.csv")
     err = said(capsys, f"{renamed} --sine-bar-mm 200 --onto A.json", code=2).err
     assert "again.csv: holds the same readings as steps.csv" in err
+
+
+def in_radians(text):
+    """Turn what stands under ``incl_..._deg`` into radians, and leave the header as it is."""
+    header, *rows = text.splitlines()
+    angles = [i for i, name in enumerate(header.split(",")) if name.startswith("incl_")]
+    out = [header]
+    for row in rows:
+        cells = row.split(",")
+        for i in angles:
+            cells[i] = f"{math.radians(float(cells[i])):.9f}"
+        out.append(",".join(cells))
+    return "\n".join(out) + "\n"
+
+
+def test_radians_under_a_header_of_degrees_are_refused_by_the_scale_they_make(bench, capsys):
+    (bench / "steps.csv").write_text(in_radians(steps()))
+    (bench / "reversal.csv").write_text(in_radians(reversal()))
+    before = sorted(bench.iterdir())
+    line = "tilt steps.csv reversal.csv --sheet sheet.toml --references references.toml"
+    assert main(["calibrate", *line.split()]) == 2
+    err = capsys.readouterr().err
+    assert "the fit finds a scale of 57" in err
+    assert "not radians" in err
+    assert len(err.splitlines()) == 1
+    assert sorted(bench.iterdir()) == before

@@ -440,9 +440,10 @@ def test_a_line_that_stays_bad_is_said_once(simulated_bay):
     spoiled = frame(sample).replace(frame(sample)[-4:-1], b"\x77\x77\x77")
     bay.demo.ptys["dogwood"].firmware = Spoiled(more=spoiled * 10)
     silent = LinkSilent("dogwood", "nothing valid for more than 2 s")
+    bay.bay.link_changed("dogwood", LinkChange(LinkState.OPEN, None))
     for round_seconds in (3, 5):
-        bay.bay.link_changed("dogwood", LinkChange(LinkState.OPENING, None))
         seconds(bay, round_seconds)
         bay.bay.link_changed("dogwood", LinkChange(LinkState.SILENT, silent))
     said = [topic for topic, *_ in bay.outlet.messages if topic.endswith("/svc/alert/link-4")]
     assert len(said) == 1
+    assert "failed their CRC" in alerts(bay)["link-4"]["text"]

@@ -9,6 +9,7 @@ import pytest
 
 from calibration.records.text import load_record
 from ingest.cli import main
+from tests.rig.benchfiles import table
 
 SHEET = """
 issued = 2026-11-25
@@ -24,11 +25,6 @@ ports.azimuth_cross = { forward_m = 0.6, outward_m = 0.3, u_forward_m = 0.003, u
 """
 ZERO_Y, ZERO_X, ZERO_AZIMUTH = (0.021, -0.034), (0.011, 0.008), (0.040, -0.015)
 PORT_B_LESS_A_M = 0.0004
-
-
-def table(header, rows):
-    lines = [f"row,{header}", *(f"{i},{row}" for i, row in enumerate(rows, 1))]
-    return "\n".join(lines) + "\n"
 
 
 def bar_rows(length_m=2.0, noise_deg=0.0, seed=0):

@@ -11,18 +11,13 @@ import pytest
 
 from calibration.records.text import load_record
 from ingest.cli import main
+from tests.rig.benchfiles import TWO_HEADS, table
 
 SHEET = """
 issued = 2026-11-25
 references = ["KL-SINE-1"]
-[[head]]
-head_id = "00a1b2c3d4e5f607"
-record_id = "cal-2026-0001"
-[[head]]
-letter = "B"
-head_id = "00a1b2c3d4e5f608"
-record_id = "cal-2026-0002"
 """
+SHEET += TWO_HEADS
 REGISTER = """
 [[reference]]
 id = "KL-SINE-1"
@@ -55,11 +50,6 @@ AXES = "incl_x_deg,incl_y_deg,incl_z_deg"
 
 def raw(true, sensed=MATRIX):
     return np.linalg.solve(sensed, np.asarray(true)) + BIAS
-
-
-def table(header, rows):
-    lines = [f"row,{header}", *(f"{i},{row}" for i, row in enumerate(rows, 1))]
-    return "\n".join(lines) + "\n"
 
 
 def angles(true):

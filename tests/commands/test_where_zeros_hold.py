@@ -11,23 +11,13 @@ from calibration.records.parts import Coefficients
 from calibration.records.text import load_record
 from calibration.sensors import Correction
 from ingest.cli import main
+from tests.rig.benchfiles import TWO_HEADS, table
 
 SHEET = """
 issued = 2026-11-25
-[[head]]
-head_id = "00a1b2c3d4e5f607"
-record_id = "cal-2026-0001"
-[[head]]
-letter = "B"
-head_id = "00a1b2c3d4e5f608"
-record_id = "cal-2026-0002"
 """
+SHEET += TWO_HEADS
 AXES = "incl_x_deg,incl_y_deg"
-
-
-def table(header, rows):
-    lines = [f"row,{header}", *(f"{i},{row}" for i, row in enumerate(rows, 1))]
-    return "\n".join(lines) + "\n"
 
 
 def tilt_files(folder, degc, seed):

@@ -1,4 +1,4 @@
-"""The adjusters of a correction file: one table for each kind, and the correction by it."""
+"""The adjusters of correction and vehicle files: one table for each kind, and the part it tells."""
 
 from typing import Annotated, Literal, Self
 
@@ -6,22 +6,15 @@ from pydantic import Field, model_validator
 
 from ingest.core.frames import Side
 from ingest.core.units import DEG
-from ingest.geometry.corrections.arms import Arms, correct_by_arms
-from ingest.geometry.corrections.bar_pin import BarPins, Position, correct_by_bar_pins
-from ingest.geometry.corrections.camber import refer_camber
-from ingest.geometry.corrections.drag_link import DragLink, correct_by_drag_link
-from ingest.geometry.corrections.eccentric import Eccentrics, correct_by_eccentrics
-from ingest.geometry.corrections.relay_rod import RelayRod, correct_by_relay_rod
-from ingest.geometry.corrections.shims import (
-    EndShims,
-    LateralShims,
-    correct_by_lateral_shims,
-    correct_by_shims,
-)
-from ingest.geometry.corrections.steering_stop import SteeringStop, correct_by_steering_stop
-from ingest.geometry.corrections.tie_rod import TieRod, correct_by_tie_rod
-from ingest.geometry.corrections.wanted import Correction, Wanted
-from ingest.geometry.corrections.wedges import Wedges, correct_by_wedges
+from ingest.geometry.corrections.arms import Arms
+from ingest.geometry.corrections.bar_pin import BarPins, Position
+from ingest.geometry.corrections.drag_link import DragLink
+from ingest.geometry.corrections.eccentric import Eccentrics
+from ingest.geometry.corrections.relay_rod import RelayRod
+from ingest.geometry.corrections.shims import EndShims, LateralShims
+from ingest.geometry.corrections.steering_stop import SteeringStop
+from ingest.geometry.corrections.tie_rod import TieRod
+from ingest.geometry.corrections.wedges import Wedges
 from ingest.payload.adjuster_parts import (
     MM,
     AtEnds,
@@ -50,10 +43,9 @@ class ThreadedArms(AtEnds, Threaded):
     """Where the frame ends of the arms lie, seen from the axle."""
     name: Literal["torque arm", "torque rod", "radius arm", "radius rod"] = "torque arm"
 
-    def correct(self, wanted: Wanted) -> Correction:
-        """Return the correction by these arms."""
-        arms = Arms(self.ends(), self.thread(), self.anchor == "ahead", self.name)
-        return correct_by_arms(wanted, arms)
+    def part(self) -> Arms:
+        """Return these arms, metres and radians."""
+        return Arms(self.ends(), self.thread(), self.anchor == "ahead", self.name)
 
 
 class EccentricPivots(AtEnds):
@@ -72,9 +64,9 @@ class EccentricPivots(AtEnds):
             raise ValueError("at_deg lies outside range_deg; read the mark of the eccentric again")
         return self
 
-    def correct(self, wanted: Wanted) -> Correction:
-        """Return the correction by these eccentrics."""
-        eccentrics = Eccentrics(
+    def part(self) -> Eccentrics:
+        """Return these eccentrics, metres and radians."""
+        return Eccentrics(
             self.ends(),
             self.radius_mm * MM,
             self.range_deg * DEG,
@@ -82,7 +74,6 @@ class EccentricPivots(AtEnds):
             None if self.forward is None else self.forward.turning(),
             self.turn_step_deg * DEG,
         )
-        return correct_by_eccentrics(wanted, eccentrics)
 
 
 class ShimPacks(AtEnds):
@@ -95,12 +86,11 @@ class ShimPacks(AtEnds):
     most_mm: Thickness
     good_enough_mm: GoodEnough = 0.0
 
-    def correct(self, wanted: Wanted) -> Correction:
-        """Return the correction by the best packs."""
+    def part(self) -> EndShims:
+        """Return them, metres and radians."""
         kinds = shim_kinds(self.stock, self.fitted)
         forward = self.thicker_moves == "forward"
-        shims = EndShims(self.ends(), kinds, forward, self.most_mm * MM, self.good_enough_mm * MM)
-        return correct_by_shims(wanted, shims)
+        return EndShims(self.ends(), kinds, forward, self.most_mm * MM, self.good_enough_mm * MM)
 
 
 class PinPosition(Part):
@@ -134,11 +124,11 @@ class BarPinPositions(AtEnds):
                 raise ValueError(f"at names {name!r}, which is none of the positions")
         return self
 
-    def correct(self, wanted: Wanted) -> Correction:
-        """Return the correction by the best pair of positions."""
+    def part(self) -> BarPins:
+        """Return them, metres and radians."""
         positions = {p.name: Position(p.name, p.forward_mm * MM) for p in self.positions}
         at = {Side.LEFT: positions[self.at.left], Side.RIGHT: positions[self.at.right]}
-        return correct_by_bar_pins(wanted, BarPins(self.ends(), tuple(positions.values()), at))
+        return BarPins(self.ends(), tuple(positions.values()), at)
 
 
 class LateralShimPack(Part):
@@ -151,13 +141,12 @@ class LateralShimPack(Part):
     most_mm: Thickness
     good_enough_mm: GoodEnough = 0.0
 
-    def correct(self, wanted: Wanted) -> Correction:
-        """Return the correction by the best pack."""
+    def part(self) -> LateralShims:
+        """Return them, metres and radians."""
         kinds = shim_kinds(self.stock, FittedPacks(left=self.fitted))
-        shims = LateralShims(
+        return LateralShims(
             kinds, self.thicker_moves == "left", self.most_mm * MM, self.good_enough_mm * MM
         )
-        return correct_by_lateral_shims(wanted, shims)
 
 
 class TieRodTable(OnLever):
@@ -167,11 +156,10 @@ class TieRodTable(OnLever):
     rod: Literal["ahead", "behind"]
     drag_link_side: SideWord | None = None
 
-    def correct(self, wanted: Wanted) -> Correction:
-        """Return the correction by this rod."""
+    def part(self) -> TieRod:
+        """Return this rod, metres and radians."""
         held = None if self.drag_link_side is None else Side(self.drag_link_side)
-        rod = TieRod(self.lever(), self.rod == "ahead", self.thread(), held)
-        return correct_by_tie_rod(wanted, rod)
+        return TieRod(self.lever(), self.rod == "ahead", self.thread(), held)
 
 
 class DragLinkTable(OnLever):
@@ -181,11 +169,10 @@ class DragLinkTable(OnLever):
     ratio: Annotated[float, Field(ge=5, le=60)]
     left_steer: Literal["pushes", "pulls"]
 
-    def correct(self, wanted: Wanted) -> Correction:
-        """Return the correction by this link."""
+    def part(self) -> DragLink:
+        """Return this link, metres and radians."""
         pushes = self.left_steer == "pushes"
-        link = DragLink(self.lever(), self.ratio, pushes, self.thread())
-        return correct_by_drag_link(wanted, link)
+        return DragLink(self.lever(), self.ratio, pushes, self.thread())
 
 
 class RelayRodTable(OnLever):
@@ -194,10 +181,9 @@ class RelayRodTable(OnLever):
     kind: Literal["relay_rod"]
     left_steer: Literal["pushes", "pulls"]
 
-    def correct(self, wanted: Wanted) -> Correction:
-        """Return the correction by this rod."""
-        rod = RelayRod(self.lever(), self.left_steer == "pushes", self.thread())
-        return correct_by_relay_rod(wanted, rod)
+    def part(self) -> RelayRod:
+        """Return this rod, metres and radians."""
+        return RelayRod(self.lever(), self.left_steer == "pushes", self.thread())
 
 
 class SteeringStopTable(Threaded):
@@ -208,11 +194,9 @@ class SteeringStopTable(Threaded):
     most_deg: Annotated[float, Field(gt=0, le=75)]
     """Largest lock angle that the vehicle maker allows."""
 
-    def correct(self, wanted: Wanted) -> Correction:
-        """Return the correction by this bolt."""
-        side = Side.LEFT if wanted.side is None else wanted.side
-        stop = SteeringStop(self.radius_mm * MM, side, self.thread())
-        return correct_by_steering_stop(wanted, stop)
+    def part(self, side: Side) -> SteeringStop:
+        """Return the bolt of the lock to a side, metres and radians."""
+        return SteeringStop(self.radius_mm * MM, side, self.thread())
 
 
 class WedgeStock(Part):
@@ -235,10 +219,10 @@ class CasterWedges(Part):
     driven: bool = False
     length_mm: Annotated[float, Field(ge=40, le=500)] | None = None
 
-    def correct(self, wanted: tuple[Wanted, Wanted]) -> Correction:
-        """Return the correction by the best pair of wedges."""
+    def part(self) -> Wedges:
+        """Return the wedges, radians and metres."""
         fitted = self.fitted_deg.rad()
-        wedges = Wedges(
+        return Wedges(
             tuple(each.angle_deg * DEG for each in self.stock for _ in range(each.count)),
             (fitted[Side.LEFT], fitted[Side.RIGHT]),
             self.most_difference_deg * DEG,
@@ -247,7 +231,6 @@ class CasterWedges(Part):
             self.driven,
             None if self.length_mm is None else self.length_mm * MM,
         )
-        return correct_by_wedges(wanted, wedges)
 
 
 class BeamAxle(Part):
@@ -255,6 +238,8 @@ class BeamAxle(Part):
 
     kind: Literal["beam_axle"]
 
-    def correct(self, wanted: Wanted) -> Correction:
-        """Return that nothing may be adjusted."""
-        return refer_camber(wanted)
+
+HeadingTable = Annotated[
+    ThreadedArms | EccentricPivots | ShimPacks | BarPinPositions, Field(discriminator="kind")
+]
+"""What turns an axle by its ends."""

@@ -12,19 +12,18 @@ from calibration.measured import Measured
 from calibration.records.canonical import parse
 from ingest.core.frames import Side
 from ingest.core.units import DEG
+from ingest.geometry.corrections.camber import refer_camber
+from ingest.geometry.corrections.parts import correct_by
 from ingest.geometry.corrections.wanted import Correction, Quantity, Wanted
 from ingest.payload.adjuster_parts import MM
 from ingest.payload.adjusters import (
-    BarPinPositions,
     BeamAxle,
     CasterWedges,
     DragLinkTable,
-    EccentricPivots,
+    HeadingTable,
     LateralShimPack,
     RelayRodTable,
-    ShimPacks,
     SteeringStopTable,
-    ThreadedArms,
     TieRodTable,
 )
 from ingest.payload.base import Part, SideWord
@@ -66,13 +65,11 @@ class HeadingFile(AngleFile):
     """``axle_heading``: positive where the axle steers the vehicle to the left."""
 
     quantity: Literal["axle_heading"]
-    adjuster: Annotated[
-        ThreadedArms | EccentricPivots | ShimPacks | BarPinPositions, Field(discriminator="kind")
-    ]
+    adjuster: HeadingTable
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return self.adjuster.correct(self.wanted(Quantity.AXLE_HEADING))
+        return correct_by(self.adjuster.part(), self.wanted(Quantity.AXLE_HEADING))
 
 
 class TotalToeFile(AngleFile):
@@ -83,7 +80,7 @@ class TotalToeFile(AngleFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return self.adjuster.correct(self.wanted(Quantity.TOTAL_TOE))
+        return correct_by(self.adjuster.part(), self.wanted(Quantity.TOTAL_TOE))
 
 
 class SteeringWheelFile(AngleFile):
@@ -96,7 +93,7 @@ class SteeringWheelFile(AngleFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return self.adjuster.correct(self.wanted(Quantity.STEERING_WHEEL))
+        return correct_by(self.adjuster.part(), self.wanted(Quantity.STEERING_WHEEL))
 
 
 class ParallelismFile(AngleFile):
@@ -107,7 +104,7 @@ class ParallelismFile(AngleFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return self.adjuster.correct(self.wanted(Quantity.STEER_PARALLELISM))
+        return correct_by(self.adjuster.part(), self.wanted(Quantity.STEER_PARALLELISM))
 
 
 class LockAngleFile(AngleFile):
@@ -127,7 +124,8 @@ class LockAngleFile(AngleFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return self.adjuster.correct(self.wanted(Quantity.LOCK_ANGLE, Side(self.side)))
+        side = Side(self.side)
+        return correct_by(self.adjuster.part(side), self.wanted(Quantity.LOCK_ANGLE, side))
 
 
 class CamberFile(AngleFile):
@@ -139,7 +137,7 @@ class CamberFile(AngleFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return self.adjuster.correct(self.wanted(Quantity.CAMBER, Side(self.side)))
+        return refer_camber(self.wanted(Quantity.CAMBER, Side(self.side)))
 
 
 class BothCasters(Part):
@@ -160,7 +158,7 @@ class CasterFile(CorrectionFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return self.adjuster.correct((self._wanted(Side.LEFT), self._wanted(Side.RIGHT)))
+        return correct_by(self.adjuster.part(), self._wanted(Side.LEFT), self._wanted(Side.RIGHT))
 
     def _wanted(self, side: Side) -> Wanted:
         value_deg = getattr(self.measured_deg, side.value)
@@ -182,7 +180,7 @@ class LateralOffsetFile(CorrectionFile):
         """Return the correction."""
         measured = Measured.of(self.measured_mm * MM, self.u_mm * MM, source=SOURCE)
         wanted = Wanted(Quantity.LATERAL_OFFSET, self.axle, measured, self.target_mm * MM)
-        return self.adjuster.correct(wanted)
+        return correct_by(self.adjuster.part(), wanted)
 
 
 AnyFile = (

@@ -43,7 +43,7 @@ def fault_of(where: str, error: ValidationError, raw: dict[str, Any]) -> ConfigE
     if first["type"] in ("missing", "union_tag_not_found"):
         value = None
     field = "".join(sign if sign.isprintable() else "?" for sign in ".".join(keys))[:80]
-    return ConfigError(where, field or "file", _short(value), _allowed(first, keys))
+    return ConfigError(where, field or "file", shown(value), allowed(first, keys))
 
 
 def _keys(place: tuple[int | str, ...], raw: dict[str, Any]) -> list[str]:
@@ -57,7 +57,8 @@ def _keys(place: tuple[int | str, ...], raw: dict[str, Any]) -> list[str]:
     return keys
 
 
-def _allowed(fault: ErrorDetails, keys: list[str]) -> str:
+def allowed(fault: ErrorDetails, keys: list[str]) -> str:
+    """Return what a value must be, in words; ``keys`` lead to it."""
     kind = fault["type"]
     key = next((key for key in reversed(keys) if not key.isdigit()), "")
     if kind in BOUNDS:
@@ -84,7 +85,7 @@ def _unit_hint(kind: str, key: str, value: object) -> str:
     return ""
 
 
-def _short(value: object) -> object:
+def shown(value: object) -> object:
     """Return a value that stays one short line when it is shown."""
     if value is None or isinstance(value, (bool, int, float)):
         return value

@@ -1,10 +1,10 @@
-"""``levelhead schemas``: print the JSON Schemas of the payloads."""
+"""``levelhead schemas``: print the JSON Schemas of the payloads and of plain files."""
 
 import argparse
 import json
 
 from ingest.core.errors import InputError
-from ingest.payload.schemas import TOPICS, schema
+from ingest.payload.schemas import FILES, TOPICS, schema
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -14,7 +14,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print one schema, or all by name."""
-    names = sorted({name for name, _ in TOPICS.values()})
+    names = sorted({name for name, _ in TOPICS.values()} | set(FILES))
     if args.name is None:
         print(json.dumps({name: schema(name) for name in names}, indent=2))
         return 0

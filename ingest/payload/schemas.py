@@ -1,4 +1,4 @@
-"""JSON Schemas of all payloads, generated from their models and never written twice.
+"""JSON Schemas of all payloads and plain files, generated from their models, never written twice.
 
 They keep to what is the same in draft-07 and in 2020-12, since AsyncAPI takes the former.
 """
@@ -8,13 +8,14 @@ from types import MappingProxyType
 from typing import Any
 
 from ingest.payload.axle import AxleResult
-from ingest.payload.base import Message
+from ingest.payload.base import Message, Part
 from ingest.payload.cal import CalLatest
 from ingest.payload.cmd import COMMANDS, Command, Reply
 from ingest.payload.evt import Event
 from ingest.payload.head import HeadLink, HeadMeta, HeadStatus, Reading
 from ingest.payload.runout import Runout
 from ingest.payload.svc import Alert, ServiceMeta, ServiceStatus, ServiceWill
+from ingest.payload.vehicle_file import VehicleFile
 
 TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
     {
@@ -37,6 +38,9 @@ TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
 )
 """Schema name and model by topic, with the variable levels in braces."""
 
+FILES: Mapping[str, type[Part]] = MappingProxyType({"vehicle-file/1": VehicleFile})
+"""Model of each kind of plain file by the name of its schema."""
+
 DIALECT = "http://json-schema.org/draft-07/schema#"
 
 
@@ -49,8 +53,12 @@ def schema(name: str) -> dict[str, Any]:
     """Return the schema of that name. Raises ``KeyError`` for a name that there is not.
 
     Readers ignore keys that they do not know, so the schema lets them pass. What we publish
-    has all its keys; what a display asks may leave out those that have a default.
+    has all its keys; what a display asks may leave out those that have a default. The keys of a
+    file that a person writes are held to strictly.
     """
+    if name in FILES:
+        found = FILES[name].model_json_schema()
+        return {"$schema": DIALECT, "$id": f"urn:levelhead:{name}", **found}
     model = dict(TOPICS.values())[name]
     asks = issubclass(model, Command)
     found = model.model_json_schema(mode="validation" if asks else "serialization")

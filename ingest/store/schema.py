@@ -70,4 +70,20 @@ BEGIN SELECT RAISE(ABORT, 'a check never changes'); END;
 CREATE TRIGGER head_check_never_goes BEFORE DELETE ON head_check
 BEGIN SELECT RAISE(ABORT, 'a check is kept for ever'); END;
 """,
+    """
+CREATE TABLE vehicle_version (
+    added INTEGER PRIMARY KEY AUTOINCREMENT,
+    vehicle_id TEXT NOT NULL,
+    version INTEGER NOT NULL CHECK (version >= 1),
+    kept_ms INTEGER NOT NULL,
+    author TEXT NOT NULL,
+    sha256 TEXT NOT NULL,
+    text TEXT NOT NULL,
+    UNIQUE (vehicle_id, version)
+) STRICT;
+CREATE TRIGGER vehicle_version_never_changes BEFORE UPDATE ON vehicle_version
+BEGIN SELECT RAISE(ABORT, 'a version of a vehicle never changes'); END;
+CREATE TRIGGER vehicle_version_never_goes BEFORE DELETE ON vehicle_version
+BEGIN SELECT RAISE(ABORT, 'a version of a vehicle is kept for ever'); END;
+""",
 )

@@ -10,12 +10,11 @@ from typing import Any
 from calibration.reporting import on_screen
 from calibration.rounding import decimal
 from ingest.core.errors import InputError
+from ingest.geometry.entered import parted, rational
 from ingest.geometry.toe import MM_PER_INCH, ToeScale, ToeUnit
 
 PARTED = "deg-min"
 UNITS = (ToeUnit.DEGREE.value, PARTED, *(unit.value for unit in ToeUnit if unit != "deg"))
-MINUTES = re.compile(r"^([+-]?)(\d+)(?:°|d|:|\s)\s*(\d+(?:\.\d+)?)\s*['m]?$")
-FRACTION = re.compile(r"^([+-]?)(?:(\d+)[ -])?(\d+)/(\d+)$")
 LARGEST_DEG = 20.0
 """No wheel is toed by more; a larger one is another unit."""
 
@@ -79,33 +78,18 @@ def _toe_rad(value: str, unit: str, wheels: int, diameter_m: float | None) -> fl
 
 def _number(option: str, text: str) -> float:
     """Return a decimal number, or a fraction as inches are written (1/16, 1 1/8)."""
-    parts = FRACTION.match(text.strip())
     try:
-        if parts is not None:
-            sign, whole, upper, lower = parts.groups()
-            size = int(whole or 0) + int(upper) / int(lower)
-            return -size if sign == "-" else size
-        number = float(text) if "_" not in text else math.nan
-    except (ValueError, ZeroDivisionError, OverflowError):
-        number = math.nan
-    if not math.isfinite(number):
-        hint = "; use a point, not a comma" if "," in text else ""
-        raise InputError(option, None, f"{text[:24]!r} is not a finite number{hint}")
-    return number
+        return float(rational(text))
+    except ValueError as error:
+        raise InputError(option, None, str(error)) from error
 
 
 def _parted(text: str) -> float:
-    """Return degrees of degrees and minutes. The sign holds for both: -0:05 is five minutes out."""
-    parts = MINUTES.match(text)
-    if parts is None:
-        reason = f"{text[:24]!r} is not degrees and minutes; write 0:05.5, or -0:05.5"
-        raise InputError("VALUE", None, reason)
-    sign, degrees, minutes = parts.groups()
-    if float(minutes) >= 60.0:
-        reason = f"{text[:24]!r} has {minutes} minutes; a degree has 60"
-        raise InputError("VALUE", None, reason)
-    size = float(degrees) + float(minutes) / 60.0
-    return -size if sign == "-" else size
+    """Return degrees of degrees and minutes."""
+    try:
+        return float(parted(text))
+    except ValueError as error:
+        raise InputError("VALUE", None, str(error)) from error
 
 
 def _told(toe_rad: float, wheels: int, diameter_m: float | None) -> dict[str, Any]:

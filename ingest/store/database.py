@@ -50,10 +50,12 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
     connection.execute("BEGIN IMMEDIATE")
     try:
         yield
+        connection.execute("COMMIT")
     except BaseException:
-        connection.execute("ROLLBACK")
+        # On a full disk SQLite may have rolled back by itself.
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
         raise
-    connection.execute("COMMIT")
 
 
 def _prepare(connection: sqlite3.Connection, path: Path | str) -> None:

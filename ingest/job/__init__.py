@@ -1,1 +1,1 @@
-"""The job on a vehicle: what it is, in which order it is measured and set. All of it pure."""
+"""The whole job, pure: vehicle, limits, order of work, and the course of one job."""

@@ -13,6 +13,7 @@ from ingest.payload.cal import CalLatest
 from ingest.payload.cmd import COMMANDS, Command, Reply
 from ingest.payload.evt import Event
 from ingest.payload.head import HeadLink, HeadMeta, HeadStatus, Reading
+from ingest.payload.limits_file import LimitsFile
 from ingest.payload.runout import Runout
 from ingest.payload.svc import Alert, ServiceMeta, ServiceStatus, ServiceWill
 from ingest.payload.vehicle_file import VehicleFile
@@ -38,7 +39,9 @@ TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
 )
 """Schema name and model by topic, with the variable levels in braces."""
 
-FILES: Mapping[str, type[Part]] = MappingProxyType({"vehicle-file/1": VehicleFile})
+FILES: Mapping[str, type[Part]] = MappingProxyType(
+    {"limits-file/1": LimitsFile, "vehicle-file/1": VehicleFile}
+)
 """Model of each kind of plain file by the name of its schema."""
 
 DIALECT = "http://json-schema.org/draft-07/schema#"

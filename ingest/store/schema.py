@@ -86,4 +86,19 @@ BEGIN SELECT RAISE(ABORT, 'a version of a vehicle never changes'); END;
 CREATE TRIGGER vehicle_version_never_goes BEFORE DELETE ON vehicle_version
 BEGIN SELECT RAISE(ABORT, 'a version of a vehicle is kept for ever'); END;
 """,
+    """
+CREATE TABLE limit_set (
+    added INTEGER PRIMARY KEY AUTOINCREMENT,
+    name TEXT NOT NULL
+        CHECK (length(name) BETWEEN 1 AND 32 AND name NOT GLOB '*[^a-z0-9_-]*'),
+    number INTEGER NOT NULL CHECK (number >= 1),
+    sha256 TEXT NOT NULL,
+    text TEXT NOT NULL,
+    UNIQUE (name, number)
+) STRICT;
+CREATE TRIGGER limit_set_never_changes BEFORE UPDATE ON limit_set
+BEGIN SELECT RAISE(ABORT, 'a version of limits never changes'); END;
+CREATE TRIGGER limit_set_never_goes BEFORE DELETE ON limit_set
+BEGIN SELECT RAISE(ABORT, 'a version of limits is kept for ever'); END;
+""",
 )

@@ -21,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "network": "find where every wheel points, from sightlines and tape distances",
     "vehicle": "check, show and keep vehicle files",
     "correct": "say what to turn, which way and how much, for a measured value",
+    "limits": "keep sets of limits: show, change, compare, import, and hold a value to them",
     "schemas": "print the JSON Schemas of the MQTT payloads and of plain files",
     "bench": "calibrate heads step by step, from the first reading to the certificate",
     "calibrate": "turn bench readings into coefficients, and a draft record",

@@ -18,19 +18,22 @@ IDENTITY = re.compile(r"^[0-9a-f]{16}$")
 
 
 @contextlib.contextmanager
-def opened(path: Path) -> Iterator[sqlite3.Connection]:
-    """Open a database that is there, and close it.
+def opened(path: Path, *, make: bool = False) -> Iterator[sqlite3.Connection]:
+    """Open a database that is there (or, with ``make``, is not there yet), and close it.
 
     Raises ``InputError`` when there is none, ``ConfigError`` when it cannot be used or fails.
     """
-    if not path.is_file():
+    if not path.is_file() and not make:
         reason = "no such database; name the state_file of the bay's configuration"
         raise InputError(f"--state {path}", None, reason)
     connection = open_database(path)
     try:
         yield connection
     except sqlite3.Error as error:
-        reason = f"damaged or in use ({error}); put a copy in its place, or try again"
+        advice = "put a copy in its place, or try again"
+        reason = f"damaged or in use ({error}); {advice}"
+        if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL:
+            reason = "the disk is full; nothing of this was kept: make room, and do it again"
         raise ConfigError("store", "path", str(path), reason) from error
     finally:
         connection.close()

@@ -1,0 +1,161 @@
+"""What to do now, in words: the present task, why, what is still lacking, what can be asked."""
+
+from collections.abc import Container, Iterable
+from dataclasses import dataclass
+
+from ingest.job.course.acts import SIDES, TRUSTED, Facts
+from ingest.job.course.cautions import INTAKE, MAKER, cautions
+from ingest.job.course.intake import BY_ID, ITEMS
+from ingest.job.course.job import Job, Phase
+from ingest.job.course.tasks import Doing, Task, named
+
+
+@dataclass(frozen=True, slots=True)
+class Guidance:
+    """What a display shows.
+
+    ``task`` is its id, empty outside of the work; ``lacks`` what the program still waits for
+    before the task can be done; ``asks`` the requests that make sense now, the usual one first.
+    """
+
+    task: str
+    title: str
+    text: str
+    why: str
+    lacks: tuple[str, ...]
+    asks: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def ready(self) -> bool:
+        """Say whether the task can be finished now."""
+        return not self.lacks
+
+
+def guide(job: Job, facts: Facts) -> Guidance:
+    """Return what to do now."""
+    if job.phase is Phase.INTAKE:
+        return _intake(job)
+    if job.phase is Phase.OVER:
+        return _over(job)
+    task = job.current
+    if task is None:
+        return _all_done(job)
+    return Guidance(
+        task.id,
+        task.title,
+        _text(job, task, facts),
+        task.why,
+        tuple(lacking(job, task, facts)),
+        _asks(job, task),
+        cautions(task.doing),
+    )
+
+
+def _intake(job: Job) -> Guidance:
+    if job.faults:
+        fault = job.faults[0]
+        item = BY_ID[fault.item]
+        title = f"stopped: {item.title}"
+        text = f"{fault.note}. " + (
+            "Worn or loose parts make every figure idle: repair, then check it again."
+            if item.loose
+            else "Set it right, then check it again."
+        )
+        return Guidance("", title, text, "", (item.title,), ("job-check", "job-close"), INTAKE)
+    for item in ITEMS:
+        if item.id not in job.checks:
+            return Guidance(
+                "",
+                f"look at: {item.title}",
+                item.how,
+                "",
+                tuple(BY_ID[each].title for each in job.unchecked),
+                ("job-check", "job-close"),
+                (*INTAKE, MAKER),
+            )
+    text = "All is looked at. Begin, and the order of work is laid down."
+    return Guidance("", "begin", text, "", (), ("job-begin", "job-check"), ())
+
+
+def _over(job: Job) -> Guidance:
+    assert job.closed is not None
+    if job.closed.finished:
+        return Guidance("", "job closed", "The report proves it.", "", (), ("job-open",), ())
+    text = f"Given up: {job.closed.reason}. See that whatever was loosened is tight."
+    return Guidance("", "job given up", text, "", (), ("job-open",), ())
+
+
+def _all_done(job: Job) -> Guidance:
+    held = tuple(sorted(t for t in job.stale if t in job.found or t in job.left))
+    if held:
+        text = f"{held[0]} holds no longer; go back to where it was measured."
+        return Guidance("", "measure again", text, "", held, ("job-back", "job-close"), ())
+    text = "Every task is done. Look over the table, then close the job; heads off."
+    return Guidance("", "close the job", text, "", (), ("job-close", "job-back"), ())
+
+
+def _text(job: Job, task: Task, facts: Facts) -> str:
+    where = named(task.axles)
+    match task.doing:
+        case Doing.MOUNT:
+            return f"Clamp a head to each wheel of {where}; say which head is where."
+        case Doing.TURN:
+            return (
+                f"Lift {where} and turn each wheel once, stopping at thirds of a turn or on the"
+                " way; or push the vehicle by one turn of its wheels."
+            )
+        case Doing.LOWER:
+            return f"Let {where} down onto the plates, pins in; steering straight."
+        case Doing.SETTLE:
+            return f"Roll the vehicle to and fro, or jounce {where}, until it sits as it runs."
+        case Doing.FIND:
+            return f"Keep hands off until every figure of {where} is settled, then take them."
+        case Doing.ADJUST:
+            return _adjust(job, task, facts)
+        case Doing.TIGHTEN:
+            return f"Tighten what was loosened at {where} to the maker's torque; watch the figures."
+        case Doing.LEAVE:
+            return f"Keep hands off until every figure of {where} is settled again, then take them."
+
+
+def _adjust(job: Job, task: Task, facts: Facts) -> str:
+    lines = [line for topic in task.topics for line in facts.advice.get(topic, ())]
+    todo = " ".join(lines)
+    if job.turning == task.id:
+        return todo or "Adjust until the figure is home, then say that it is done."
+    found = [job.found.get(topic) for topic in task.topics]
+    if found and all(each is not None and each.decision == "inside" for each in found):
+        return f"Inside its limit: leave it, or bring it closer. {todo}".strip()
+    return todo or "Say that you begin to turn; then adjust until the figure is home."
+
+
+def _asks(job: Job, task: Task) -> tuple[str, ...]:
+    if task.doing is not Doing.ADJUST:
+        return ("job-done", "job-skip", "job-back", "job-replan")
+    if job.turning == task.id:
+        return ("job-done",)
+    return ("job-adjust", "job-done", "job-skip", "job-back", "job-replan")
+
+
+def lacking(job: Job, task: Task, facts: Facts) -> Iterable[str]:
+    """Yield what the bay does not know yet and the task wants."""
+    match task.doing:
+        case Doing.MOUNT:
+            yield from _wheels(task, facts.wheels, "head on")
+        case Doing.TURN:
+            yield from _wheels(task, facts.compensated, "run-out of")
+        case Doing.FIND | Doing.LEAVE:
+            for topic in task.topics:
+                reading = facts.readings.get(topic)
+                if reading is None or reading.quality not in TRUSTED or reading.at < job.moved_at:
+                    yield topic
+        case _:
+            return
+
+
+def _wheels(task: Task, there: Container[tuple[int, str]], what: str) -> Iterable[str]:
+    for axle in task.axles:
+        for side in SIDES:
+            if (axle, side) not in there:
+                yield f"{what} axle {axle} {side}"

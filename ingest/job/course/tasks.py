@@ -1,0 +1,79 @@
+"""The tasks that a job is made of: each is one thing that a technician does, then says so."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Doing(StrEnum):
+    """What a task asks for."""
+
+    MOUNT = "mount"
+    """Heads onto the wheels of these axles."""
+    TURN = "turn"
+    """Compensate every head that was mounted anew."""
+    LOWER = "lower"
+    """The axles down, onto their plates."""
+    SETTLE = "settle"
+    """Suspension and tyres at rest in their running position, by rolling or by jouncing."""
+    FIND = "find"
+    """Measure as found."""
+    ADJUST = "adjust"
+    """Bring one quantity home, live."""
+    TIGHTEN = "tighten"
+    """What was loosened, to the vehicle maker's torque."""
+    LEAVE = "leave"
+    """Measure as left."""
+
+
+MEASURES = frozenset({Doing.FIND, Doing.LEAVE})
+AFTER_ADJUSTING = frozenset({Doing.TIGHTEN, Doing.LEAVE})
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One thing to do.
+
+    ``set_up`` counts the mountings from 1. ``axles`` are those that it is about; of MOUNT those
+    that carry heads from then on. ``topics`` (below the bay) are what FIND and LEAVE measure, and
+    for ADJUST the one result that is watched. ``quantity`` names what ADJUST turns, in the words
+    of the corrections. ``why`` is the plan's reason.
+    """
+
+    id: str
+    doing: Doing
+    set_up: int
+    axles: tuple[int, ...]
+    topics: tuple[str, ...] = ()
+    quantity: str = ""
+    why: str = ""
+
+    @property
+    def title(self) -> str:
+        """Name the task for people."""
+        where = named(self.axles)
+        match self.doing:
+            case Doing.MOUNT:
+                return f"mount heads on {where}"
+            case Doing.TURN:
+                return f"turn the wheels of {where}"
+            case Doing.LOWER:
+                return f"let {where} down"
+            case Doing.SETTLE:
+                return f"settle {where}"
+            case Doing.FIND:
+                return f"measure {where} as found"
+            case Doing.ADJUST:
+                return f"adjust {self.quantity.replace('_', ' ')} of {where}"
+            case Doing.TIGHTEN:
+                return f"tighten {where}"
+            case Doing.LEAVE:
+                return f"measure {where} as left"
+
+
+def named(axles: Iterable[int]) -> str:
+    """Return axles in words: "axle 1", "axles 1 and 4"."""
+    numbers = [str(axle) for axle in axles]
+    if len(numbers) == 1:
+        return f"axle {numbers[0]}"
+    return f"axles {', '.join(numbers[:-1])} and {numbers[-1]}"

@@ -1,0 +1,210 @@
+"""The course of a job: what may happen when, and what it leaves. The job played is invented."""
+
+from dataclasses import replace
+
+import pytest
+
+from ingest.job.course.acts import (
+    Back,
+    Begin,
+    Check,
+    Close,
+    Finish,
+    Refused,
+    Remark,
+    Replan,
+    Skip,
+    Turn,
+    Upset,
+)
+from ingest.job.course.events import Planned
+from ingest.job.course.job import Phase, replayed
+from ingest.job.course.tasks import Doing
+from tests.job.course.playing import COMPENSATED, HEADING_4, TOE_1, Played, begun, reading, stamp
+
+
+def work_to(played: Played, task: str) -> None:
+    """Finish tasks until one is the current one; adjustments are turned at."""
+    while (current := played.job.current) is not None and current.id != task:
+        if current.doing is Doing.ADJUST:
+            played.act(Turn(current.id))
+        played.act(Finish(current.id))
+
+
+def refused(played: Played, act: object, **facts: object) -> Refused:
+    before = played.job
+    with pytest.raises(Refused) as caught:
+        played.act(act, **facts)  # type: ignore[arg-type]
+    assert played.job is before
+    return caught.value
+
+
+def test_a_job_runs_from_intake_to_close() -> None:
+    played = begun()
+    work_to(played, "")
+    played.act(Close())
+    job = played.job
+    assert job.phase is Phase.OVER
+    assert job.closed is not None
+    assert job.closed.finished
+    assert set(job.found) == set(job.left) == {HEADING_4, TOE_1}
+    assert [a.task.id for a in job.adjustments] == ["s1-6", "s2-6"]
+
+
+def test_the_events_alone_make_the_same_job() -> None:
+    played = begun()
+    work_to(played, "s2-4")
+    assert replayed(played.events) == played.job
+
+
+def test_work_waits_for_the_intake() -> None:
+    played = begun(skip=["kingpins"])
+    assert "kingpins" in refused(played, Begin()).text
+    played.act(Check("kingpins", "fault", "left, 1 mm at the tyre"))
+    assert refused(played, Begin()).code == "intake"
+    assert refused(played, Finish("s1-1")).code == "not-begun"
+    played.act(Check("kingpins", "ok", "renewed"))
+    played.act(Begin())
+    assert played.job.phase is Phase.WORK
+
+
+def test_a_fault_wants_words() -> None:
+    played = begun(skip=["kingpins"])
+    assert refused(played, Check("kingpins", "fault", " ")).code == "bad-field"
+    assert refused(played, Check("kingpins", "fine")).code == "bad-field"
+    assert refused(played, Check("horn", "ok")).code == "bad-field"
+
+
+def test_only_the_current_task_can_be_finished_so_two_displays_do_not_finish_two() -> None:
+    played = begun()
+    played.act(Finish("s1-1"))
+    again = refused(played, Finish("s1-1"))
+    assert again.code == "out-of-order"
+    assert "s1-2" in again.text
+
+
+@pytest.mark.parametrize(
+    ("task", "facts", "says"),
+    [
+        ("s1-1", {"wheels": frozenset({(4, "left")})}, "axle 4 right"),
+        ("s1-2", {"compensated": {(4, "right"): COMPENSATED[4, "right"]}}, "axle 4 left"),
+        ("s1-5", {"readings": {}}, HEADING_4),
+    ],
+)
+def test_a_task_waits_for_what_the_bay_must_know(
+    task: str, facts: dict[str, object], says: str
+) -> None:
+    played = begun()
+    work_to(played, task)
+    assert says in refused(played, Finish(task), **facts).text
+
+
+def test_a_reading_from_before_the_vehicle_moved_proves_nothing() -> None:
+    played = begun()
+    work_to(played, "s1-9")
+    old = {HEADING_4: reading(HEADING_4, stamp(3))}
+    assert refused(played, Finish("s1-9"), readings=old).code == "not-settled"
+    stale = {HEADING_4: replace(reading(HEADING_4, played.now), quality="stale", why="moving")}
+    assert refused(played, Finish("s1-9"), readings=stale).code == "not-settled"
+
+
+def test_nothing_is_turned_before_it_was_found() -> None:
+    played = begun()
+    work_to(played, "s1-5")
+    played.act(Skip("s1-5", "sensor cable torn"))
+    assert refused(played, Turn("s1-6")).code == "not-found"
+
+
+def test_a_turned_adjuster_makes_results_stale_until_they_are_measured() -> None:
+    played = begun()
+    work_to(played, "s1-6")
+    played.act(Turn("s1-6"))
+    assert played.job.stale == {HEADING_4}
+    assert played.job.left_of(HEADING_4) is None
+    work_to(played, "s2-1")
+    assert played.job.stale == frozenset()
+    assert played.job.left_of(HEADING_4) is not None
+
+
+def test_what_was_turned_is_tightened_and_measured() -> None:
+    played = begun()
+    work_to(played, "s1-7")
+    for task in ("s1-7", "s1-9"):
+        work_to(played, task)
+        assert refused(played, Skip(task, "in a hurry")).code == "out-of-order"
+
+
+def test_inside_and_untouched_needs_no_second_measurement() -> None:
+    played = begun()
+    work_to(played, "s1-6")
+    played.act(Finish("s1-6"))
+    job = played.job
+    assert job.current is not None
+    assert job.current.id == "s2-1"
+    assert job.left_of(HEADING_4) == job.found[HEADING_4]
+    assert "nothing was turned" in job.marks["s1-9"].skipped
+
+
+def test_outside_is_left_only_with_a_reason() -> None:
+    played = begun()
+    work_to(played, "s1-5")
+    outside = {HEADING_4: reading(HEADING_4, played.now, "outside", 0.01)}
+    played.act(Finish("s1-5"), readings=outside)
+    assert refused(played, Finish("s1-6")).code == "outside"
+    played.act(Turn("s1-6"))
+    work_to(played, "s1-9")
+    outside = {HEADING_4: reading(HEADING_4, played.now, "outside", 0.01)}
+    assert refused(played, Finish("s1-9"), readings=outside).code == "outside"
+    played.act(Finish("s1-9", note="arm at its end; the owner knows"), readings=outside)
+    assert played.job.marks["s1-9"].note.startswith("arm")
+
+
+def test_what_was_found_stands_for_good_once_something_was_turned() -> None:
+    played = begun()
+    work_to(played, "s1-7")
+    found = played.job.found
+    assert refused(played, Back("s1-5")).code == "out-of-order"
+    played.act(Back("s1-1", "head slipped"))
+    assert played.job.current is not None
+    assert played.job.current.id == "s1-1"
+    work_to(played, "s1-6")
+    assert played.job.found == found
+
+
+def test_going_back_to_an_earlier_set_up_mounts_the_later_one_anew() -> None:
+    played = begun()
+    work_to(played, "s2-6")
+    played.act(Back("s1-6", "it must be better"))
+    work_to(played, "s2-1")
+    assert played.job.current is not None
+    assert played.job.current.doing is Doing.MOUNT
+    work_to(played, "s2-6")
+    assert played.job.left[HEADING_4].at > played.job.found[HEADING_4].at
+
+
+def test_a_job_with_stale_results_is_not_finished() -> None:
+    played = begun()
+    work_to(played, "")
+    played.act(Upset((TOE_1, "axle/9/left/camber"), "a head was knocked"))
+    assert played.job.stale == {TOE_1}
+    assert refused(played, Close()).code == "stale"
+    played.act(Close(give_up="shift is over"))
+    assert played.job.closed is not None
+    assert not played.job.closed.finished
+    assert refused(played, Remark("one more thing")).code == "job-over"
+
+
+def test_a_new_plan_keeps_what_is_done() -> None:
+    played = begun()
+    work_to(played, "s1-6")
+    played.act(Replan(("adjust axle 4: arm seized",)))
+    what = played.events[-1].what
+    assert isinstance(what, Planned)
+    assert what.cannot == ("adjust axle 4: arm seized",)
+    assert [task.id for task in what.tasks[:5]] == [f"s1-{n}" for n in range(1, 6)]
+    assert played.job.current is not None
+    assert played.job.current.id == "s1-6"
+
+
+def test_a_skip_wants_a_reason() -> None:
+    assert refused(begun(), Skip("s1-1", "  ")).code == "bad-field"

@@ -9,7 +9,6 @@ from pydantic import Field
 
 from ingest.payload.base import (
     COMMAND_LIMIT_BYTES,
-    Id,
     Level,
     Message,
     NonNegative,
@@ -17,16 +16,8 @@ from ingest.payload.base import (
     SideWord,
     UtcTime,
 )
-
-
-class Command(Message):
-    """A request. The same ``id`` within a minute gets the same reply and no second action."""
-
-    id: Id
-    reply_to: str | None = Field(default=None, max_length=128)
-    """Where to answer, for clients without MQTT 5's response topic."""
-    by: str | None = Field(default=None, max_length=32)
-    """Who asks: for the record, not for permission."""
+from ingest.payload.command import Command
+from ingest.payload.job_cmd import JOB_COMMANDS
 
 
 class HeadCommand(Command):
@@ -88,6 +79,7 @@ COMMANDS: Mapping[str, type[Command]] = MappingProxyType(
         "name": Name,
         "wheel": Wheel,
         "unmount": Unmount,
+        **JOB_COMMANDS,
     }
 )
 """Every command by the last level of its topic."""
@@ -139,6 +131,22 @@ ReplyCode = Literal[
     "refused",
     "busy",
     "not-supported",
+    "not-permitted",
+    "no-job",
+    "job-open",
+    "job-over",
+    "not-begun",
+    "out-of-order",
+    "intake",
+    "not-ready",
+    "not-settled",
+    "not-found",
+    "outside",
+    "stale",
+    "no-plan",
+    "unknown-vehicle",
+    "unknown-limits",
+    "store",
     "failed",
 ]
 

@@ -10,9 +10,11 @@ from typing import Any
 from ingest.payload.axle import AxleResult
 from ingest.payload.base import Message, Part
 from ingest.payload.cal import CalLatest
-from ingest.payload.cmd import COMMANDS, Command, Reply
+from ingest.payload.cmd import COMMANDS, Reply
+from ingest.payload.command import Command
 from ingest.payload.evt import Event
 from ingest.payload.head import HeadLink, HeadMeta, HeadStatus, Reading
+from ingest.payload.job import JobCaution, JobEvent, JobGuidance, JobLive, JobState, JobStep
 from ingest.payload.limits_file import LimitsFile
 from ingest.payload.runout import Runout
 from ingest.payload.svc import Alert, ServiceMeta, ServiceStatus, ServiceWill
@@ -33,6 +35,12 @@ TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
         "vehicle/{qty}": ("vehicle-result/1", AxleResult),
         "cal/{head}/latest": ("cal-latest/1", CalLatest),
         "evt/{kind}": ("event/1", Event),
+        "evt/job": ("job-event/1", JobEvent),
+        "job/state": ("job-state/1", JobState),
+        "job/step": ("job-step/1", JobStep),
+        "job/guidance": ("job-guidance/1", JobGuidance),
+        "job/caution": ("job-caution/1", JobCaution),
+        "job/live": ("job-live/1", JobLive),
         "reply/{client}": ("reply/1", Reply),
         **{f"cmd/{name}": (f"{name}/1", model) for name, model in COMMANDS.items()},
     }

@@ -19,3 +19,10 @@ def rfc3339(wall_ns: int) -> str:
 def epoch_ms(wall_ns: int) -> int:
     """Return whole milliseconds since 1970, rounded down; safe in a double for long."""
     return wall_ns // _MS
+
+
+def epoch_ms_of(text: str) -> int:
+    """Return the same of a moment as ``rfc3339`` wrote it."""
+    whole, _, decimals = text.removesuffix("Z").partition(".")
+    seconds = round(datetime.fromisoformat(whole).replace(tzinfo=UTC).timestamp())
+    return epoch_ms(seconds * NS + int(decimals))

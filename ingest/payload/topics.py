@@ -71,6 +71,15 @@ class Topics:
     def cal(self, head: str) -> str:
         return f"{self.root}/cal/{check_level(head)}/latest"
 
+    def job(self, leaf: str) -> str:
+        """Topic of the job: its state, step, guidance, or the value that is adjusted."""
+        return f"{self.root}/job/{check_level(leaf)}"
+
+    @property
+    def results(self) -> str:
+        """What all results of axles have in common."""
+        return f"{self.root}/axle/"
+
     def command(self, name: str) -> str:
         return f"{self.root}/cmd/{check_level(name)}"
 

@@ -45,11 +45,14 @@ def scalar(kind, part):
             return st.from_regex(
                 part["pattern"], fullmatch=True, alphabet=st.characters(codec="ascii")
             )
-        return st.text(max_size=part.get("maxLength", 40))
+        return st.text(min_size=part.get("minLength", 0), max_size=part.get("maxLength", 40))
     if kind == "integer":
         return st.integers(part.get("minimum", -SAFE), part.get("maximum", SAFE - 1))
     if kind == "number":
-        return st.floats(part.get("minimum", -1e300), 1e300)
+        beyond = part.get("exclusiveMinimum")
+        least = part.get("minimum", -1e300) if beyond is None else beyond
+        most = part.get("maximum", 1e300)
+        return st.floats(least, most, exclude_min=beyond is not None)
     return {"boolean": st.booleans(), "null": st.none()}[kind]
 
 

@@ -30,6 +30,21 @@ from ingest.payload.head import (
     HeadStatus,
     Reading,
 )
+from ingest.payload.job import JobCaution, JobEvent, JobGuidance, JobLive, JobState, JobStep
+from ingest.payload.job_cmd import (
+    JobAdjust,
+    JobBack,
+    JobBegin,
+    JobCheck,
+    JobClose,
+    JobDone,
+    JobEvents,
+    JobOpen,
+    JobRemark,
+    JobReplan,
+    JobSkip,
+    JobTape,
+)
 from ingest.payload.runout import Runout
 from ingest.payload.schemas import TOPICS, schema, schema_names
 from ingest.payload.stamp import epoch_ms, rfc3339
@@ -123,6 +138,65 @@ GOLDEN = {
     "wheel/1": Wheel(id="c-6", head="alder", axle=2, side="left"),
     "unmount/1": Unmount(id="c-7", head="alder"),
     "event/1": Event(**MOMENT, boot="b-7c31", seq=3, kind="stop-taken", text="stop 2 taken"),
+    "job-open/1": JobOpen(
+        id="j-1", vehicle="rigid-8x4", limits="general", order="W-118", by="ines"
+    ),
+    "job-check/1": JobCheck(id="j-2", item="kingpins", state="fault", note="left, 1 mm"),
+    "job-begin/1": JobBegin(id="j-3", job="w-118"),
+    "job-done/1": JobDone(id="j-4", task="s1-5"),
+    "job-adjust/1": JobAdjust(id="j-5", task="s1-6"),
+    "job-skip/1": JobSkip(id="j-6", task="s1-6", reason="arm seized"),
+    "job-back/1": JobBack(id="j-7", task="s1-5"),
+    "job-replan/1": JobReplan(id="j-8", cannot="adjust 4"),
+    "job-tape/1": JobTape(id="j-9", line="1l-4l", metres=6.571),
+    "job-remark/1": JobRemark(id="j-10", text="tyres renewed in March"),
+    "job-close/1": JobClose(id="j-11"),
+    "job-events/1": JobEvents(id="j-12", since=7),
+    "job-state/1": JobState(
+        **MOMENT, job="w-118", phase="work", order="W-118", task="s1-6", done=5, of=18, event=21
+    ),
+    "job-step/1": JobStep(
+        **MOMENT,
+        job="w-118",
+        task="s1-6",
+        doing="adjust",
+        title="adjust axle heading of axle 4",
+        set_up=1,
+        axles="4",
+        results="axle/4/both/heading",
+        why="the other drive axle is set to it",
+    ),
+    "job-guidance/1": JobGuidance(
+        **MOMENT,
+        job="w-118",
+        task="s1-6",
+        title="adjust axle heading of axle 4",
+        text="Left torque arm: 1.5 turns longer.",
+        ready=True,
+        asks="job-adjust+job-done",
+    ),
+    "job-caution/1": JobCaution(**MOMENT, job="w-118", task="s1-6", text="Chock the wheels."),
+    "job-live/1": JobLive(
+        **JUDGED,
+        job="w-118",
+        task="s1-6",
+        topic="axle/4/both/heading",
+        value=0.12,
+        unit="deg",
+        U=0.03,
+        k=2.0,
+        dp=2,
+        lo=-0.06,
+        hi=0.06,
+        dec="outside",
+        moving=True,
+        go=-0.12,
+        todo="left torque arm: 0.75 turns longer",
+        lag_ms=75.0,
+    ),
+    "job-event/1": JobEvent(
+        **MOMENT, job="w-118", number=21, by="ines", kind="done", task="s1-5", text="as found"
+    ),
     "alert/1": Alert(
         **MOMENT,
         code="clock-off",

@@ -101,4 +101,28 @@ BEGIN SELECT RAISE(ABORT, 'a version of limits never changes'); END;
 CREATE TRIGGER limit_set_never_goes BEFORE DELETE ON limit_set
 BEGIN SELECT RAISE(ABORT, 'a version of limits is kept for ever'); END;
 """,
+    """
+CREATE TABLE job_event (
+    added INTEGER PRIMARY KEY AUTOINCREMENT,
+    job TEXT NOT NULL,
+    number INTEGER NOT NULL CHECK (number > 0),
+    at TEXT NOT NULL,
+    by TEXT NOT NULL,
+    what TEXT NOT NULL,
+    UNIQUE (job, number)
+) STRICT;
+CREATE TABLE job_answer (
+    client TEXT NOT NULL,
+    request TEXT NOT NULL,
+    job TEXT NOT NULL,
+    ok INTEGER NOT NULL,
+    code TEXT NOT NULL,
+    text TEXT NOT NULL,
+    PRIMARY KEY (client, request)
+) STRICT, WITHOUT ROWID;
+CREATE TRIGGER job_event_never_changes BEFORE UPDATE ON job_event
+BEGIN SELECT RAISE(ABORT, 'what happened in a job never changes'); END;
+CREATE TRIGGER job_event_never_goes BEFORE DELETE ON job_event
+BEGIN SELECT RAISE(ABORT, 'what happened in a job is kept for ever'); END;
+""",
 )

@@ -1,0 +1,90 @@
+"""The sockets of the job: what it is held against, and what the bay knows."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+from calibration.measured import Measured
+from ingest.job.course.acts import Plan
+from ingest.job.course.events import LevelTaken, Opened
+from ingest.job.course.job import Job
+from ingest.job.course.readings import Reading, RunoutTaken
+from ingest.job.course.tasks import Task
+from ingest.payload.job_cmd import JobOpen
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A result that stands now: unrounded, and as it was published.
+
+    ``at`` is when what it stands on was read last (UTC, RFC 3339); ``heads`` pairs names with
+    calibration records.
+    """
+
+    measured: Measured
+    angular: bool
+    at: str
+    quality: str
+    why: str
+    heads: tuple[tuple[str, str], ...]
+
+
+class Brief(Protocol):
+    """What one job is held against: its vehicle and its limits."""
+
+    @property
+    def vehicle(self) -> str:
+        """The vehicle's name, for people."""
+        ...
+
+    def judged(self, topic: str, standing: Standing) -> Reading:
+        """Return a result with its limit and its decision."""
+        ...
+
+    def advice(self, topic: str, measured: Measured) -> tuple[str, ...]:
+        """Return what to turn to bring a result home, in words; nothing where nothing does."""
+        ...
+
+    def stale(self, task: Task) -> tuple[str, ...]:
+        """Return the topics that hold no longer once a task's adjuster is turned."""
+        ...
+
+    def plan(self, job: Job, cannot: tuple[str, ...]) -> Plan:
+        """Lay the order of work down. Raises ``Refused``."""
+        ...
+
+
+class JobShop(Protocol):
+    """The vehicles and limits that there are."""
+
+    def take(self, ask: JobOpen) -> Opened:
+        """Return what a job is opened with. Raises ``Refused`` where it cannot be had."""
+        ...
+
+    def brief(self, opened: Opened) -> Brief:
+        """Return what an opened job is held against, from its event alone."""
+        ...
+
+
+class BayView(Protocol):
+    """What the bay knows that a job asks for."""
+
+    @property
+    def wheels(self) -> frozenset[tuple[int, str]]:
+        """Wheels that carry a head that is heard, as axle and side."""
+        ...
+
+    @property
+    def compensated(self) -> Mapping[tuple[int, str], RunoutTaken]:
+        """The run-out of those whose head has it since it was mounted."""
+        ...
+
+    @property
+    def standing(self) -> Mapping[str, Standing]:
+        """Results that stand now, by topic below the bay."""
+        ...
+
+    @property
+    def level(self) -> LevelTaken:
+        """The level record that camber stands on."""
+        ...

@@ -1,0 +1,212 @@
+"""The present job: requests in, events committed, what it says out.
+
+Every event is in the store before anybody is answered. What the store keeps is the job: at a start
+it is taken up where it was, whatever ended the service before.
+"""
+
+import re
+from collections.abc import Collection
+from functools import reduce
+
+from ingest.job.course.acts import Facts, Refused, Tape, Upset, decide
+from ingest.job.course.events import Event, Taped, What
+from ingest.job.course.guidance import guide
+from ingest.job.course.job import BAY, Job, Phase, after, opened, replayed
+from ingest.job.course.keeping import Answered, Asking, JobStore, JobsUnkept
+from ingest.payload.job_cmd import JobCommand, JobEvents, JobOpen, JobTape
+from ingest.payload.stamp import rfc3339
+from ingest.service.alerts import Alerts
+from ingest.service.announcer import Announcer
+from ingest.service.jobacts import act_of
+from ingest.service.jobdesk import JobDesk
+from ingest.service.jobports import BayView, Brief, JobShop, Standing
+from ingest.service.wheelwork import Done
+
+LEVEL = re.compile(r"[^a-z0-9]+")
+LONGEST = 24
+"""Characters of an order number that a job's name takes up."""
+
+
+class JobWork:
+    """Keeps the present job going.
+
+    ``people`` may ask for things, by their names at the broker; empty: whoever reaches it.
+    """
+
+    def __init__(
+        self,
+        store: JobStore,
+        shop: JobShop,
+        view: BayView,
+        announcer: Announcer,
+        alerts: Alerts,
+        people: Collection[str] = (),
+    ) -> None:
+        self._store = store
+        self._shop = shop
+        self._view = view
+        self._announcer = announcer
+        self._alerts = alerts
+        self._people = frozenset(people)
+        self._desk = JobDesk(announcer)
+        self._name = ""
+        self._job: Job | None = None
+        self._brief: Brief | None = None
+
+    @property
+    def job(self) -> Job | None:
+        """The job as it stands; None where none was ever opened."""
+        return self._job
+
+    @property
+    def name(self) -> str:
+        """The job's name; empty where there is none."""
+        return self._name
+
+    def take_up(self) -> None:
+        """Take the newest job of the store up where it was. Raises ``JobsUnkept``."""
+        newest = self._store.newest()
+        if newest is not None:
+            self._name = newest
+            self._job = replayed(self._store.events(newest))
+            self._brief = self._shop.brief(self._job.opened)
+        self.tell()
+
+    def carry_out(self, client: str, command: JobCommand) -> Done:
+        """Do what is asked, if it may be done; a repeat gets the answer of before."""
+        if self._people and client not in self._people:
+            who = f"{client or 'whoever asks without a name'} may look on only"
+            return Done(False, "not-permitted", f"{who}; log in as a technician")
+        asking = Asking(client, command.id)
+        known = self._store.answer(asking)
+        if known is not None:
+            return Done(known.ok, known.code, known.text)
+        try:
+            text = self._do(asking, command)
+        except Refused as refused:
+            return Done(False, refused.code, refused.text)
+        except JobsUnkept as unkept:
+            return Done(False, "store", f"{unkept}; nothing was done, the job stands")
+        self.tell()
+        return Done(True, "ok", text)
+
+    def upset(self, topics: tuple[str, ...], why: str) -> None:
+        """Take note that results hold no longer which nobody meant to change."""
+        job = self._job
+        if job is None or job.phase is not Phase.WORK or job.turning:
+            return
+        try:
+            whats = decide(job, Upset(topics, why), Facts())
+            if whats:
+                self._commit(whats, BAY, None)
+        except JobsUnkept as unkept:
+            self._alerts.set("job-store", "warning", str(unkept))
+
+    def tell(self) -> None:
+        """Say what changed of how the job stands."""
+        job, brief = self._job, self._brief
+        if job is None or brief is None:
+            self._desk.tell("", None, "", None)
+            return
+        self._desk.tell(self._name, job, brief.vehicle, guide(job, self._facts(brief)))
+
+    def standing(self, topic: str) -> Standing | None:
+        """Return a result that stands now."""
+        return self._view.standing.get(topic)
+
+    @property
+    def brief(self) -> Brief | None:
+        """What the present job is held against; None where there is none, or it is over."""
+        open_yet = self._job is not None and self._job.phase is not Phase.OVER
+        return self._brief if open_yet else None
+
+    def _do(self, asking: Asking, command: JobCommand) -> str:
+        if isinstance(command, JobOpen):
+            return self._open(asking, command)
+        if self._job is None or self._brief is None:
+            raise Refused("no-job", "no job is open; open one")
+        if command.job not in (None, self._name):
+            raise Refused("no-job", f"{command.job} is not the present job; that is {self._name}")
+        if isinstance(command, JobEvents):
+            events = self._store.events(self._name, command.since)
+            self._desk.news(self._name, events, again=True)
+            return f"{len(events)} events told again on evt/job"
+        act = Tape(self._taped(command)) if isinstance(command, JobTape) else act_of(command)
+        whats = decide(self._job, act, self._facts(self._brief))
+        if not whats:
+            return "done already"
+        return self._commit(whats, command.by or asking.client, asking)
+
+    def _open(self, asking: Asking, ask: JobOpen) -> str:
+        if self._job is not None and self._job.phase is not Phase.OVER:
+            raise Refused("job-open", f"{self._name} is open; close it, or give it up, first")
+        what = self._shop.take(ask)
+        brief = self._shop.brief(what)
+        name = self._new_name(ask.order)
+        event = Event(1, self._now(), ask.by or asking.client, what)
+        text = f"{name} is open: {brief.vehicle}"
+        self._store.add(name, (event,), asking, Answered(name, True, "ok", text))
+        self._name, self._job, self._brief = name, opened(event), brief
+        self._desk.news(name, (event,))
+        return text
+
+    def _new_name(self, order: str) -> str:
+        """Return a name that no job has: the order's, counted on where it is not the first."""
+        stem = LEVEL.sub("-", order.lower()).strip("-")[:LONGEST] or "job"
+        name, number = stem, 1
+        while self._store.taken(name):
+            number += 1
+            name = f"{stem}-{number}"
+        return name
+
+    def _commit(self, whats: tuple[What, ...], by: str, asking: Asking | None) -> str:
+        """Keep events and the answer to what was asked; then let them make the job."""
+        job, now = self._job, self._now()
+        assert job is not None
+        events = tuple(Event(job.last + n, now, by[:32], what) for n, what in enumerate(whats, 1))
+        changed = reduce(after, events, job)
+        text = _answer(job, changed)
+        answered = None if asking is None else Answered(self._name, True, "ok", text)
+        self._store.add(self._name, events, asking, answered)
+        self._job = changed
+        self._desk.news(self._name, events)
+        return text
+
+    def _facts(self, brief: Brief) -> Facts:
+        standing = self._view.standing
+        job = self._job
+        task = None if job is None else job.current
+        watched = () if task is None else task.topics
+        advice = {
+            topic: brief.advice(topic, standing[topic].measured)
+            for topic in watched
+            if topic in standing and task is not None and task.quantity
+        }
+        return Facts(
+            self._view.wheels,
+            self._view.compensated,
+            {topic: brief.judged(topic, standing[topic]) for topic in watched if topic in standing},
+            advice,
+            brief.stale,
+            brief.plan,
+            self._view.level,
+        )
+
+    def _taped(self, command: JobTape) -> Taped:
+        raise Refused("not-supported", "tape distances are not compared yet")
+
+    def _now(self) -> str:
+        return rfc3339(self._announcer.wall())
+
+
+def _answer(before: Job, now: Job) -> str:
+    """Return what is said to whoever brought a job from one state to the next."""
+    done = before.current
+    if now.closed is not None:
+        return "the job is closed" if now.closed.finished else "the job is given up"
+    if now.current is None:
+        return "all tasks are done" if now.phase is Phase.WORK else "noted"
+    following = f"{now.current.title} ({now.current.id})"
+    if now.current == done:
+        return f"noted; still: {following}"
+    return f"next: {following}"

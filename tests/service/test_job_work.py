@@ -1,0 +1,231 @@
+"""A job asked for over MQTT: committed before it is answered, whole after any crash."""
+
+import contextlib
+import json
+import os
+import shutil
+import signal
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from ingest.job.course.cautions import cautions
+from ingest.job.course.job import Phase
+from ingest.job.course.tasks import Doing
+from ingest.payload.base import DISPLAY_LIMIT_BYTES
+from ingest.store.database import open_database
+from ingest.store.jobs import StoredJobs
+from tests.service.job_rig import JobRig
+
+OPEN = {"vehicle": "pellowmere-17", "limits": "invented", "order": "W-118"}
+
+
+@pytest.fixture
+def rig() -> JobRig:
+    return JobRig(open_database(":memory:"))
+
+
+def test_a_display_that_joins_sees_that_no_job_is_open(rig: JobRig) -> None:
+    assert rig.last("job/state")["phase"] == "none"
+    assert rig.last("job/guidance")["asks"] == "job-open"
+
+
+def test_guidance_alone_leads_through_a_whole_job(rig: JobRig) -> None:
+    while rig.go_on():
+        pass
+    assert rig.work.job is not None
+    assert rig.work.job.phase is Phase.OVER
+    assert rig.last("job/state")["finished"] is True
+    numbers = [m["number"] for topic, m in rig.said if topic == "evt/job"]
+    assert numbers == list(range(1, len(numbers) + 1))
+
+
+def test_what_is_said_fits_small_displays(rig: JobRig) -> None:
+    while rig.go_on():
+        pass
+    for topic, message in rig.said:
+        size = len(json.dumps(message, separators=(",", ":")).encode())
+        assert size <= (1024 if topic == "job/caution" else DISPLAY_LIMIT_BYTES), topic
+
+
+def test_no_caution_is_cut_short(rig: JobRig) -> None:
+    told = {}
+    while rig.go_on():
+        step = rig.last("job/step")
+        told[step["doing"]] = str(rig.last("job/caution")["text"]).splitlines()
+    for doing in Doing:
+        assert told[doing.value] == list(cautions(doing))
+
+
+def test_a_repeat_gets_the_same_answer_and_no_second_action_even_after_a_restart(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "store.db"
+    rig = JobRig(open_database(path))
+    first = rig.ask("job-open", id_="d-1", **OPEN)
+    assert first.ok
+    again = JobRig(open_database(path), boot="b-2")
+    before = len(again.store.events("w-118"))
+    assert again.ask("job-open", id_="d-1", **OPEN) == first
+    assert len(again.store.events("w-118")) == before
+
+
+def test_two_displays_that_finish_the_same_task_finish_one(rig: JobRig) -> None:
+    while rig.work.job is None or rig.work.job.current is None:
+        rig.go_on()
+    assert rig.ask("job-done", client="left-hand", task="s1-1").ok
+    second = rig.ask("job-done", client="right-hand", task="s1-1")
+    assert (second.ok, second.code) == (False, "out-of-order")
+    assert rig.work.job.current.id == "s1-2"
+
+
+def test_only_technicians_may_ask(rig: JobRig) -> None:
+    guarded = JobRig(open_database(":memory:"), people=("ines",))
+    refused = guarded.ask("job-open", client="display-2", **OPEN)
+    assert (refused.ok, refused.code) == (False, "not-permitted")
+    assert guarded.work.job is None
+    assert guarded.ask("job-open", client="ines", **OPEN).ok
+
+
+@pytest.mark.parametrize(
+    ("name", "fields", "code"),
+    [
+        ("job-done", {"task": "s1-1"}, "no-job"),
+        ("job-open", {**OPEN, "vehicle": "unicorn"}, "unknown-vehicle"),
+    ],
+)
+def test_what_cannot_be_is_refused_and_nothing_is_kept(
+    rig: JobRig, name: str, fields: dict[str, object], code: str
+) -> None:
+    assert rig.ask(name, **fields).code == code
+    assert rig.store.jobs() == ()
+
+
+def test_one_job_at_a_time_and_names_that_never_come_twice(rig: JobRig) -> None:
+    assert rig.ask("job-open", **OPEN).ok
+    assert rig.ask("job-open", **OPEN).code == "job-open"
+    assert rig.ask("job-remark", job="w-9", text="hm").code == "no-job"
+    assert rig.ask("job-close", give_up="wrong vehicle").ok
+    assert rig.ask("job-open", **OPEN).ok
+    assert rig.store.jobs() == ("w-118", "w-118-2")
+
+
+def test_events_can_be_asked_for_again(rig: JobRig) -> None:
+    rig.ask("job-open", **OPEN)
+    rig.ask("job-check", item="tyres", state="ok")
+    rig.ask("job-remark", text="rain")
+    rig.said.clear()
+    assert rig.ask("job-events", since=1).ok
+    told = [m for topic, m in rig.said if topic == "evt/job"]
+    assert [(m["number"], m["kind"], m["again"]) for m in told] == [
+        (2, "checked", True),
+        (3, "remarked", True),
+    ]
+
+
+def test_a_full_disk_is_said_and_the_job_stands(tmp_path: Path) -> None:
+    connection = open_database(tmp_path / "store.db")
+    rig = JobRig(connection)
+    assert rig.ask("job-open", **OPEN).ok
+    pages = connection.execute("PRAGMA page_count").fetchone()[0]
+    connection.execute(f"PRAGMA max_page_count = {pages}")
+    before = rig.work.job
+    full = None
+    for _ in range(200):
+        answer = rig.ask("job-remark", text="x" * 190)
+        if not answer.ok:
+            full = answer
+            break
+        before = rig.work.job
+    assert full is not None
+    assert full.code == "store"
+    assert "make room" in full.text
+    assert rig.work.job is before
+    connection.execute(f"PRAGMA max_page_count = {pages + 100}")
+    assert rig.ask("job-remark", text="there is room again").ok
+
+
+def test_what_was_knocked_is_stale_and_the_job_says_so(rig: JobRig) -> None:
+    while rig.work.job is None or rig.work.job.current is None or rig.work.job.current.set_up == 1:
+        rig.go_on()
+    rig.work.upset(("axle/4/both/heading",), "a head was knocked")
+    rig.work.tell()
+    assert rig.last("job/state")["stale"] == 1
+    assert rig.last("evt/job")["by"] == "the bay"
+
+
+def events_of_a_whole_job() -> int:
+    rig = JobRig(open_database(":memory:"))
+    while rig.go_on():
+        pass
+    assert rig.work.job is not None
+    return rig.work.job.last
+
+
+def run_until_killed(path: Path, number: int) -> None:
+    """Do a job in a process that is killed the moment its store has kept an event."""
+    child = os.fork()
+    if child == 0:
+        try:
+            rig = JobRig(open_database(path), boot=f"b-{number}")
+            add = rig.store.add
+
+            def add_and_die(job: str, events: list, *rest: object) -> None:  # type: ignore[type-arg]
+                add(job, events, *rest)  # type: ignore[arg-type]
+                if events[-1].number >= number:
+                    os.kill(os.getpid(), signal.SIGKILL)
+
+            rig.store.add = add_and_die  # type: ignore[method-assign]
+            while rig.go_on():
+                pass
+        finally:
+            os._exit(3)
+    _, status = os.waitpid(child, 0)
+    assert os.WIFSIGNALED(status)
+    assert os.WTERMSIG(status) == signal.SIGKILL
+
+
+def test_killed_after_every_single_event_nothing_is_lost_and_nothing_happens_twice(
+    tmp_path: Path,
+) -> None:
+    """One run for each event; each goes on where the kill left the job, to the same end.
+
+    A run begins where the kill of the one before left the store.
+    """
+    last = events_of_a_whole_job()
+    before = tmp_path / "0.db"
+    for number in range(1, last + 1):
+        path = tmp_path / f"{number}.db"
+        if before.exists():
+            shutil.copy(before, path)
+        if kept(path) >= number:
+            continue  # kept together with the one before: no kill comes between
+        run_until_killed(path, number)
+        before = tmp_path / f"killed-{number}.db"
+        copy(path, before)
+        rig = JobRig(open_database(path), boot="b-after")
+        assert rig.work.job is not None
+        assert rig.work.job.last >= number
+        while rig.go_on():
+            pass
+        events = rig.store.events("w-118")
+        assert [event.number for event in events] == list(range(1, last + 1))
+        assert rig.store.jobs() == ("w-118",)
+        done = [e.what.task for e in events if e.what.kind == "done"]
+        assert len(done) == len(set(done)) == len(rig.work.job.tasks)
+        assert {t.doing for t in rig.work.job.tasks} == set(Doing)
+
+
+def kept(path: Path) -> int:
+    with contextlib.closing(open_database(path)) as connection:
+        return len(StoredJobs(connection).events("w-118"))
+
+
+def copy(path: Path, to: Path) -> None:
+    """Copy a store as a killed process left it, its journal included."""
+    with (
+        contextlib.closing(sqlite3.connect(path)) as source,
+        contextlib.closing(sqlite3.connect(to)) as target,
+    ):
+        source.backup(target)

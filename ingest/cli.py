@@ -11,6 +11,7 @@ COMMANDS: dict[str, str] = {
     "capture": "serve, and keep all that happens in a file",
     "replay": "say again what a captured bay said",
     "demo": "run the main job on simulated heads",
+    "job": "lead a job: open, check, adjust, measure, close",
     "watch": "show live values in the terminal",
     "ports": "list serial ports, and with --ble the heads in reach",
     "config": "check a configuration file",

@@ -1,0 +1,81 @@
+"""The requests of a job as arguments, from their models: what a field means is written there."""
+
+import argparse
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any, get_args
+
+from pydantic.fields import FieldInfo
+
+from ingest.payload.command import Command
+from ingest.payload.job_cmd import JOB_COMMANDS, JobCommand
+
+ACTIONS: Mapping[str, type[JobCommand]] = MappingProxyType(
+    {name.removeprefix("job-"): model for name, model in JOB_COMMANDS.items()}
+)
+SUMMARIES: Mapping[str, str] = MappingProxyType(
+    {
+        "show": "say how the job stands, and what to do now",
+        "open": "begin a job",
+        "check": "say how an item of the intake is",
+        "begin": "lay down the order of work",
+        "done": "the task is done; what it measures is taken",
+        "adjust": "begin to turn the adjuster of the task",
+        "skip": "leave the task out, with a reason",
+        "back": "do a task again",
+        "replan": "say what cannot be done, and plan anew",
+        "tape": "enter a tape distance",
+        "remark": "write something down",
+        "close": "finish the job, or give it up",
+        "events": "have events told again on evt/job",
+    }
+)
+IN_PLACE: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "open": ("vehicle", "limits"),
+        "check": ("item", "state"),
+        "skip": ("reason",),
+        "back": ("task",),
+        "replan": ("cannot",),
+        "tape": ("line", "metres"),
+        "remark": ("text",),
+    }
+)
+"""Fields that are told by their place."""
+
+
+def add_actions(parser: argparse.ArgumentParser) -> None:
+    """Declare an action for each request, and ``show``."""
+    actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
+    for name, summary in SUMMARIES.items():
+        action = actions.add_parser(name, help=summary, description=f"{summary.capitalize()}.")
+        if name in ACTIONS:
+            for key, info in own_fields(ACTIONS[name]).items():
+                _add(action, key, info, placed=key in IN_PLACE.get(name, ()))
+
+
+def own_fields(model: type[JobCommand]) -> dict[str, FieldInfo]:
+    """Return what a request has beside what every request has."""
+    return {k: v for k, v in model.model_fields.items() if k not in Command.model_fields}
+
+
+def fields_of(args: argparse.Namespace) -> dict[str, Any]:
+    """Return the fields that were given."""
+    given = {key: getattr(args, key, None) for key in own_fields(ACTIONS[args.action])}
+    return {key: value for key, value in given.items() if value is not None}
+
+
+def _add(parser: argparse.ArgumentParser, key: str, info: FieldInfo, *, placed: bool) -> None:
+    kind: Any = str
+    choices = None
+    if info.annotation in (int, float):
+        kind = info.annotation
+    elif all(isinstance(word, str) for word in get_args(info.annotation) or (0,)):
+        choices = get_args(info.annotation)
+    told = " ".join((info.description or "").replace("``", "").split())
+    if placed:
+        parser.add_argument(key, type=kind, choices=choices, help=told)
+        return
+    needed = info.is_required() and key != "task"
+    option = f"--{key.replace('_', '-')}"
+    parser.add_argument(option, dest=key, type=kind, choices=choices, required=needed, help=told)

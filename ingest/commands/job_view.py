@@ -1,0 +1,89 @@
+"""What a terminal shows of a job: from retained topics alone, as any display could."""
+
+import asyncio
+import json
+from typing import Any
+
+from ingest.payload.topics import Topics
+from ingest.report.wording import topic_name
+
+WORDS = {"inside": "INSIDE", "undecided": "UNDECIDED", "outside": "OUTSIDE", "none": ""}
+
+
+class JobView:
+    """Gathers the retained topics of a job and its results."""
+
+    def __init__(self, topics: Topics) -> None:
+        self._topics = topics
+        self._heard: dict[str, dict[str, Any]] = {}
+        self.known = asyncio.Event()
+
+    def hear(self, topic: str, payload: bytes, retained: bool) -> None:
+        """Take a message; an empty one clears its topic."""
+        name = topic.removeprefix(f"{self._topics.root}/")
+        try:
+            fields = json.loads(payload) if payload else None
+        except ValueError:
+            return
+        if isinstance(fields, dict):
+            self._heard[name] = fields
+        else:
+            self._heard.pop(name, None)
+        if {"job/state", "job/step", "job/guidance"} <= set(self._heard):
+            self.known.set()
+
+    @property
+    def task(self) -> str:
+        """The present task's id; empty where there is none."""
+        return str(self._of("job/step").get("task") or "")
+
+    def as_json(self) -> str:
+        """Return all of it as one JSON object."""
+        jobs = {name.removeprefix("job/"): m for name, m in self._heard.items() if "job/" in name}
+        results = {n: m for n, m in self._heard.items() if not n.startswith("job/")}
+        return json.dumps({**jobs, "results": results})
+
+    def as_text(self) -> str:
+        """Return it for people."""
+        return "\n".join([*self._standing(), "", *self._guidance(), *self._results()])
+
+    def _standing(self) -> list[str]:
+        state = self._of("job/state")
+        if state.get("phase") == "none":
+            return ["no job is open"]
+        head = f"job {state.get('job')}: order {state.get('order')}, {state.get('vehicle')}"
+        done = f"{state.get('done')} of {state.get('of')} tasks, {state.get('mountings')} mountings"
+        lines = [head, f"{state.get('phase')}; {done}; limits {state.get('limits')}"]
+        if state.get("stale"):
+            lines.append(f"{state['stale']} results hold no longer")
+        return lines
+
+    def _guidance(self) -> list[str]:
+        told, step = self._of("job/guidance"), self._of("job/step")
+        task = f"{told.get('task')}: " if told.get("task") else ""
+        lines = [f"{task}{told.get('title')}", f"  {told.get('text')}"]
+        if step.get("why"):
+            lines.append(f"  why: {step['why']}")
+        if told.get("lacks"):
+            lines.append(f"  still lacking: {told['lacks']}")
+        cautions = str(self._of("job/caution").get("text") or "")
+        lines += [f"  CAUTION: {line}" for line in cautions.splitlines()]
+        asks = str(told.get("asks") or "").replace("+", ", ").replace("job-", "")
+        lines.append(f"  can be asked: {asks}")
+        return lines
+
+    def _results(self) -> list[str]:
+        found = sorted(n for n in self._heard if n.startswith(("axle/", "vehicle/")))
+        if not found:
+            return []
+        lines = [""]
+        for name in found:
+            message = self._heard[name]
+            trusted = message.get("q") in ("good", "uncertain")
+            text = message.get("text") if trusted else f"- ({message.get('why')})"
+            word = WORDS.get(str(message.get("dec")), "")
+            lines.append(f"{topic_name(name):44} {text!s:22} {word}".rstrip())
+        return lines
+
+    def _of(self, name: str) -> dict[str, Any]:
+        return self._heard.get(name, {})

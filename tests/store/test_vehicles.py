@@ -5,7 +5,7 @@ import sqlite3
 import pytest
 
 from ingest.core.errors import ConfigError
-from ingest.store.database import open_database
+from ingest.store.database import APPLICATION_ID, open_database
 from ingest.store.schema import STEPS
 from ingest.store.vehicles import StoredVehicles
 
@@ -55,11 +55,11 @@ def test_a_version_that_was_altered_is_refused(connection):
 
 def test_a_store_from_before_there_were_vehicles_is_taken_up(tmp_path):
     path = tmp_path / "old.db"
-    connection = open_database(path)
-    connection.executescript("DROP TABLE vehicle_version;")
-    connection.execute(
-        f"PRAGMA user_version = {next(i for i, s in enumerate(STEPS) if 'vehicle' in s)}"
-    )
+    before = next(i for i, step in enumerate(STEPS) if "vehicle" in step)
+    connection = sqlite3.connect(path)
+    connection.executescript("".join(STEPS[:before]))
+    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    connection.execute(f"PRAGMA user_version = {before}")
     connection.close()
     connection = open_database(path)
     assert StoredVehicles(connection).keep("van", "one", "", 1).version == 1

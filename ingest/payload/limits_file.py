@@ -4,6 +4,7 @@ What was entered comes back as it was entered: numbers are kept as text, with th
 are described in ``ingest/job/limits/FILES.md``.
 """
 
+import contextlib
 import datetime
 import json
 import re
@@ -51,11 +52,13 @@ Line = Annotated[str, Field(max_length=LONGEST)]
 
 def _only_a_day(value: object) -> object:
     """Refuse times and counts of seconds, which the library would take for days."""
+    day = value
     if isinstance(value, str):
-        return datetime.date.fromisoformat(value)
-    if type(value) is not datetime.date:
+        with contextlib.suppress(ValueError):
+            day = datetime.date.fromisoformat(value)
+    if type(day) is not datetime.date:
         raise ValueError("a day is needed, such as 2026-11-28")
-    return value
+    return day
 
 
 Day = Annotated[datetime.date, BeforeValidator(_only_a_day)]
@@ -208,7 +211,8 @@ def _toml(text: str, where: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text, parse_float=Decimal)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise InputError(where, None, f"not TOML: {str(error) or 'nested too deep'}") from error
+        told = ascii(str(error)[:120])[1:-1] or "nested too deep"
+        raise InputError(where, None, f"not TOML: {told}") from error
 
 
 def _limit(where: str, at: int, entry: LimitEntry) -> Limit:
@@ -228,10 +232,13 @@ def first_fault(error: ValidationError) -> tuple[str, object, str]:
     fault = error.errors(include_url=False)[0]
     steps = [step for step in fault["loc"] if step not in ("int", "str")]
     key = "".join(f" {s + 1}" if isinstance(s, int) else f".{s}" for s in steps).lstrip(".")
+    key = "".join(sign if sign.isprintable() else "?" for sign in key)
     value: object = None if fault["type"] == "missing" else fault["input"]
     if value is not None and not isinstance(value, (bool, int, float)):
         value = str(value)[:40]
     kind = fault["type"]
+    if kind == "value_error":
+        return key[:80], value, str(fault["ctx"]["error"])
     words = {"missing": "is needed", "extra_forbidden": "no such key here; correct its spelling"}
     if kind in ("enum", "literal_error"):
         return key[:80], value, f"choose {fault['ctx']['expected']}"

@@ -103,6 +103,10 @@ class Limit:
 
     def __post_init__(self) -> None:
         try:
+            _check_axle(self.key.axle)
+        except ValueError as error:
+            raise LimitsError(self.key.quantity.kind.words, str(error)) from error
+        try:
             _check_key(self.key)
             _check_words(self.origin)
             scale = scale_of(self.key.quantity, self.figures.unit, self.figures.across)
@@ -147,12 +151,15 @@ def axle_of(text: str) -> int | str:
     return int(word) if word.isascii() and word.isdigit() and len(word) < 4 else word
 
 
-def _check_key(key: Key) -> None:
+def _check_axle(axle: int | str) -> None:
     words = (*ROLES, EVERY, VEHICLE)
-    known = 1 <= key.axle <= MOST_AXLES if isinstance(key.axle, int) else key.axle in words
+    known = 1 <= axle <= MOST_AXLES if isinstance(axle, int) else axle in words
     if not known:
         allowed = f"a number from 1 to {MOST_AXLES}, or one of {', '.join(words)}"
-        raise ValueError(f"{str(key.axle)[:24]!r} is no axle; give {allowed}")
+        raise ValueError(f"{str(axle)[:24]!r} is no axle; give {allowed}")
+
+
+def _check_key(key: Key) -> None:
     kind = key.quantity.kind
     if (kind.of is Of.VEHICLE) != (key.axle == VEHICLE):
         whole = f"is of the whole vehicle; give {VEHICLE} for its axle"

@@ -13,9 +13,10 @@ from ingest.core.frames import Side
 from ingest.job.limits.faults import LimitsError
 from ingest.job.limits.quantities import Of, Quantity
 from ingest.job.limits.units import EnteredUnit, Scale, common, common_unit, scale_of
+from ingest.job.vehicle.axles import Role
 
 EVERY, VEHICLE = "every", "vehicle"
-ROLES = ("steer", "second_steer", "drive", "pusher", "tag", "lift", "trailer", "dolly")
+ROLES = tuple(role.value for role in Role)
 MOST_AXLES = 20
 LONGEST = 300
 """Characters of a source or a note."""

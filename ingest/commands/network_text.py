@@ -25,6 +25,9 @@ TO_A_SIDE = ("heading", "thrust", "drive_heading", "lateral_offset")
 
 MM_PER_M = 1e3
 
+ROUNDING = 1e-12
+"""An uncertainty below, rad or m, is none."""
+
 
 def as_text(found: Answer, notes: list[str], *, design: bool) -> str:
     """Return what was found, a quantity a line, then the fit, the proof and the notes."""
@@ -49,6 +52,8 @@ def _line(result: Result, *, design: bool) -> str:
         return f"{name:24} {measured.value:g}, by definition"
     told = degrees(measured) if quantity.angular else measured * MM_PER_M
     unit = Unit.DEGREE if quantity.angular else Unit.MILLIMETRE
+    if measured.u < ROUNDING:
+        return on_screen(f"{name:24} {told.value:.3f}{unit.symbol}, by the fixed stations")
     return f"{name:24} {_shown(told, unit, design, quantity.name in TO_A_SIDE)}"
 
 

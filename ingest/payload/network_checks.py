@@ -6,6 +6,7 @@ from itertools import combinations
 
 from ingest.core.frames import Side
 from ingest.geometry.network.stations import Network, Reading, Station
+from ingest.geometry.network.unknowns import unknowns_of
 from ingest.payload.network_file import AngleEntry, NetworkFile, NetworkFileError
 
 FARTHEST_M = 100.0
@@ -13,6 +14,9 @@ FARTHEST_M = 100.0
 
 NEAREST_M = 1e-3
 SHORTEST_LINE_M = 0.1
+
+MOST_UNKNOWNS = 400
+"""Several times those of any vehicle; seconds of work."""
 
 
 def check_stations(stations: tuple[Station, ...]) -> None:
@@ -69,6 +73,27 @@ def check_line(network: Network) -> None:
         one, other = network.wanted.centre_line or ("", "")
         reason = f"{one} and {other} stand within {SHORTEST_LINE_M:g} m; take ends farther apart"
         raise NetworkFileError(f"centre_line: {reason}")
+
+
+def check_pairs(file: NetworkFile) -> None:
+    """Refuse what takes two and has one. Raises ``NetworkFileError``."""
+    if len(set(file.steer_axles)) < len(file.steer_axles):
+        raise NetworkFileError(f"steer_axles: {file.steer_axles[0]} twice; name both, or one")
+    for i, (one, other) in enumerate(file.blocked):
+        if one == other:
+            raise NetworkFileError(
+                f"blocked[{i}]: {one} twice; name the two that cannot see each other"
+            )
+
+
+def check_size(network: Network) -> None:
+    """Refuse a network whose mountings would make the work endless. Raises ``NetworkFileError``."""
+    count = len(unknowns_of(network).free)
+    if count > MOST_UNKNOWNS:
+        reason = f"{count} unknowns with the zeros and seats of every mounting, limit"
+        raise NetworkFileError(
+            f"setups: {reason} {MOST_UNKNOWNS}; name heads that stay, or leave out stations"
+        )
 
 
 def named(file: NetworkFile) -> Iterator[tuple[str, str]]:

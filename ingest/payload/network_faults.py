@@ -12,7 +12,7 @@ NEEDED = {
 
 def fault_of(error: ValidationError) -> str:
     """Return one line for the first thing that is wrong: where, what and what to do."""
-    fault = error.errors(include_url=False, include_context=False)[0]
+    fault = error.errors(include_url=False)[0]
     kind, loc = fault["type"], fault["loc"]
     where, name = _where(loc), str(loc[-1]) if loc else ""
     if kind in BEYOND:
@@ -23,6 +23,10 @@ def fault_of(error: ValidationError) -> str:
         return f"{where}: no such key here; correct its spelling, or take it out"
     if kind == "too_short":
         return f"{where}: too few; a network has two stations at the least, a pair two ends"
+    if kind == "too_long":
+        return f"{where}: too many; {fault['ctx']['max_length']} at the most"
+    if kind == "string_pattern_mismatch":
+        return f"{where}: a name is not empty, and has no line breaks or hidden signs"
     if kind in ("union_tag_invalid", "union_tag_not_found"):
         return f"{where}: type must be one of {', '.join(TYPES)}"
     return f"{where}: {fault['msg'][0].lower()}{fault['msg'][1:]}"

@@ -14,7 +14,17 @@ from ingest.payload.network_faults import fault_of
 MOST_STATIONS = 60
 """More than any vehicle and most textbooks; the work grows with the cube."""
 
-Name = Annotated[str, Field(min_length=1, max_length=36)]
+MOST_SETUPS = 60
+MOST_PAIRS = MOST_STATIONS * (MOST_STATIONS - 1) // 2
+MOST_CHARACTERS = 4 * 1024 * 1024
+"""Of a file: ten times one with all that may stand in it."""
+
+Name = Annotated[
+    str,
+    Field(max_length=36, pattern=r"^[^\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]+$"),
+]
+"""Any script; no line breaks, nor signs that turn the text round: messages are one line."""
+
 AngleDeg = Annotated[float, Field(ge=-360.0, le=360.0)]
 SigmaDeg = Annotated[float, Field(ge=1e-9, le=90.0)]
 SigmaM = Annotated[float, Field(ge=1e-9, le=1e4)]
@@ -120,7 +130,7 @@ class SetupEntry(_Entry):
     """A state of the mountings; ``stayed`` are wheels whose heads nobody touched before it."""
 
     id: Name
-    stayed: tuple[Name, ...] = ()
+    stayed: Annotated[tuple[Name, ...], Field(max_length=MOST_STATIONS)] = ()
     note: str = ""
 
 
@@ -132,11 +142,11 @@ class NetworkFile(_Entry):
     observations: Annotated[tuple[ReadingEntry, ...], Field(max_length=20 * MOST_STATIONS)]
     centre_line: tuple[AxleNumber | Name, AxleNumber | Name] | None = None
     reference_axle: AxleNumber | None = None
-    drive_axles: tuple[AxleNumber, ...] = ()
+    drive_axles: Annotated[tuple[AxleNumber, ...], Field(max_length=MOST_STATIONS)] = ()
     steer_axles: Annotated[tuple[AxleNumber, ...], Field(max_length=2)] = ()
-    setups: tuple[SetupEntry, ...] = ()
-    blocked: tuple[tuple[Name, Name], ...] = ()
-    checks: tuple[CheckEntry, ...] = ()
+    setups: Annotated[tuple[SetupEntry, ...], Field(max_length=MOST_SETUPS)] = ()
+    blocked: Annotated[tuple[tuple[Name, Name], ...], Field(max_length=MOST_PAIRS)] = ()
+    checks: Annotated[tuple[CheckEntry, ...], Field(max_length=MOST_PAIRS)] = ()
 
 
 class NetworkFileError(Exception):
@@ -145,6 +155,9 @@ class NetworkFileError(Exception):
 
 def parse_network_file(text: str) -> NetworkFile:
     """Read a network file from its text. Raises ``NetworkFileError``."""
+    if len(text) > MOST_CHARACTERS:
+        reason = f"{len(text)} characters; a network file has {MOST_CHARACTERS} at the most"
+        raise NetworkFileError(f"not a network file: {reason}")
     try:
         found = json.loads(text, parse_constant=_no_number, object_pairs_hook=_once)
     except RecursionError as error:

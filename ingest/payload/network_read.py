@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from ingest.core.frames import Side
 from ingest.core.units import DEG
-from ingest.geometry.network.plausible import first_fault
+from ingest.geometry.network.plausible import first_fault, first_odd_check
 from ingest.geometry.network.stations import (
     Kind,
     Line,
@@ -14,7 +14,14 @@ from ingest.geometry.network.stations import (
     Station,
     Wanted,
 )
-from ingest.payload.network_checks import check_ends, check_line, check_stations, named
+from ingest.payload.network_checks import (
+    check_ends,
+    check_line,
+    check_pairs,
+    check_size,
+    check_stations,
+    named,
+)
 from ingest.payload.network_file import (
     AzimuthEntry,
     CheckEntry,
@@ -33,6 +40,7 @@ def network_of(file: NetworkFile, *, design: bool = False) -> Network:
     Raises:
         NetworkFileError: ids unknown or doubled, places or readings that cannot be.
     """
+    check_pairs(file)
     stations = tuple(_station(i, entry) for i, entry in enumerate(file.stations))
     check_stations(stations)
     ids = frozenset(station.id for station in stations)
@@ -56,6 +64,7 @@ def network_of(file: NetworkFile, *, design: bool = False) -> Network:
         tuple(_check(f"checks[{i}]", entry) for i, entry in enumerate(file.checks)),
     )
     check_line(network)
+    check_size(network)
     return _planned(network) if design else _measured(network)
 
 
@@ -93,6 +102,9 @@ def _measured(network: Network) -> Network:
     fault = first_fault(network)
     if fault is not None:
         raise NetworkFileError(f"observations[{fault.index}]: {fault.reason}")
+    fault = first_odd_check(network)
+    if fault is not None:
+        raise NetworkFileError(f"checks[{fault.index}]: {fault.reason}")
     return network
 
 

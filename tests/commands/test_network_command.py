@@ -306,6 +306,36 @@ BAD = {
     "blocked and read": (put("blocked", value=[["L1", "R1"]]), "was read, yet blocked names"),
     "unknown set-up": (put("observations", 0, "setup", value="b"), "no set-up b; list it"),
     "no stations": (put("stations", value=[]), "stations: "),
+    "a name of two lines": (put("stations", 0, "id", value="a\nb"), "stations[0].id: a name"),
+    "a name that turns the text": (put("stations", 0, "id", value="L\u202e1"), "a name"),
+    "no name": (put("stations", 0, "id", value=""), "a name is not empty"),
+    "a sigma in mm": (put("observations", -1, "sigma_m", value=6.0), "sigma_m is 6, more than"),
+    "a check in mm": (put("checks", 0, "distance_m", value=5571.0), "checks[0]: reads 5571 m"),
+    "an angle of another line": (
+        lambda d: d["observations"].append(
+            {"type": "angle", "at": "L1", "from": "R1", "to": "L2", "sigma_deg": 0.01}
+            | {"angle_deg": 40.0}
+        ),
+        "angle at L1 from R1 to L2 is off by 130 deg",
+    ),
+    "one steer axle twice": (put("steer_axles", value=[1, 1]), "steer_axles: 1 twice"),
+    "three steer axles": (put("steer_axles", value=[1, 2, 2]), "too many; 2 at the most"),
+    "blocked from itself": (put("blocked", value=[["L1", "L1"]]), "blocked[0]: L1 twice"),
+    "endless mountings": (
+        lambda d: d.update(
+            stations=[{**each, "seat_sigma_m": 0.001} for each in d["stations"]],
+            setups=[{"id": f"u{i}"} for i in range(60)],
+            observations=[
+                {**each, "setup": f"u{i}"} for i in range(60) for each in d["observations"]
+            ],
+        ),
+        "setups: ",
+    ),
+    "ten thousand stations": (
+        lambda d: d.update(stations=[{**d["stations"][0], "id": f"s{i}"} for i in range(10_000)]),
+        "stations: too many; 60 at the most",
+    ),
+    "a book": (put("about", value="x" * 5_000_000), "characters; a network file has"),
 }
 
 
@@ -327,6 +357,14 @@ def test_what_is_no_network_file_is_said_in_one_line(network, text):
     code, out, err = network(text)
     assert (code, out) == (2, "")
     assert err.count("\n") == 1
+
+
+def test_what_fixed_stations_settle_is_told_without_an_uncertainty(network):
+    document = vehicle()
+    for station in document["stations"]:
+        station["fixed"] = True
+    out = network(document)[1]
+    assert "setback axle 1           0.000°, by the fixed stations" in out.splitlines()
 
 
 def test_a_network_that_falls_apart_is_said(network):

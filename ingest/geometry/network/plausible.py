@@ -5,6 +5,7 @@ are the ones that would send an adjustment astray.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ingest.core.units import DEG
@@ -16,7 +17,10 @@ HALF_TURN_RAD = 20.0 * DEG
 """So near a half turn off, a reading is taken for one counted from the wrong end."""
 
 FARTHEST_RAD = 60.0 * DEG
-"""No wheel is steered further than that."""
+"""No wheel is steered further than that, and no position given is so far off."""
+
+FARTHEST_ANGLE_RAD = 90.0 * DEG
+"""The same for an angle between two lines."""
 
 RADIANS_RAD = 10.0 * DEG
 NEAR_RATIO = 1.4
@@ -39,10 +43,19 @@ class Fault:
 
 def first_fault(network: Network) -> Fault | None:
     """Return the first reading that cannot be, None where all can."""
+    return _first(network, network.readings)
+
+
+def first_odd_check(network: Network) -> Fault | None:
+    """Return the first tape kept out of the network that cannot be, None where all can."""
+    return _first(network, network.checks)
+
+
+def _first(network: Network, every: Sequence[Reading]) -> Fault | None:
     unknowns = unknowns_of(network)
-    readings = [replace(r, value=r.value or 0.0) for r in network.readings]
+    readings = [replace(r, value=r.value or 0.0) for r in every]
     told, _ = observing(network, unknowns, readings).predict(start_of(network, unknowns))
-    for i, (reading, expected) in enumerate(zip(network.readings, told.tolist(), strict=True)):
+    for i, (reading, expected) in enumerate(zip(every, told.tolist(), strict=True)):
         reason = _reason(network, reading, expected) if reading.used else None
         if reason is not None:
             return Fault(i, reason)
@@ -53,7 +66,7 @@ def _reason(network: Network, reading: Reading, expected: float) -> str | None:
     if reading.value is None:
         return None
     if not reading.is_angular:
-        return _odd_distance(reading.value, expected)
+        return _odd_distance(reading.value, expected) or _odd_sigma(reading.value, reading.sigma)
     loose = reading.kind is Kind.DIRECTION and not network.station(reading.line.at).is_wheel
     return None if loose else _odd_angle(reading, reading.value, expected)
 
@@ -64,7 +77,7 @@ def _odd_angle(reading: Reading, value_rad: float, expected_rad: float) -> str |
     against = f"it reads {value_rad / DEG:g} deg, the positions make {expected_rad / DEG:.1f}"
     if math.pi - off < HALF_TURN_RAD:
         return f"{reading.named()} is off by 180 deg: {against}; {_turned_remedy(reading)}"
-    if reading.kind is not Kind.DIRECTION or off <= FARTHEST_RAD:
+    if off <= (FARTHEST_ANGLE_RAD if reading.kind is Kind.ANGLE else FARTHEST_RAD):
         return None
     in_rad = abs(math.remainder(value_rad / DEG - expected_rad, math.tau)) < RADIANS_RAD
     remedy = "is it in radians? degrees are wanted" if in_rad else "check it, its sign, at and to"
@@ -87,6 +100,13 @@ def _odd_distance(value_m: float, expected_m: float) -> str | None:
     )
     remedy = f"is it in {unit}? m are wanted" if unit else "check it and the positions"
     return f"reads {value_m:g} m, the positions make {expected_m:.3f}; {remedy}"
+
+
+def _odd_sigma(value_m: float, sigma_m: float) -> str | None:
+    if sigma_m <= value_m:
+        return None
+    reason = f"sigma_m is {sigma_m:g}, more than the {value_m:g} m that were read"
+    return f"{reason}; is it in mm? m are wanted"
 
 
 def _near(ratio: float) -> bool:

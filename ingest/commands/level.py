@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
     heights = level.heights()
     plane = level.plane()
     told = _told(level, heights, plane, today)
-    print(json.dumps(told) if args.json else _text(told, plane))
+    print(json.dumps(told) if args.json else _text(told, plane, today))
     return 0
 
 
@@ -85,7 +85,7 @@ def _told(
     }
 
 
-def _text(told: dict[str, Any], plane: StandingPlane) -> str:
+def _text(told: dict[str, Any], plane: StandingPlane, today: datetime.date) -> str:
     def line(what: str, slope: Measured, high: str, low: str) -> str:
         shown = on_screen(report(degrees(angle(slope)), Unit.DEGREE).text)
         return f"{what:10} {shown}, {high if slope.value >= 0.0 else low} higher"
@@ -104,6 +104,8 @@ def _text(told: dict[str, Any], plane: StandingPlane) -> str:
     )
     if told["dof"] == 0:
         lines.append("nothing here contradicts a bad reading: read a point twice, or one more")
+    if told["measured"] > today.isoformat():
+        lines.append(f"dated after {today.isoformat()}: check the date of the file and the clock")
     if told["overdue"]:
         lines.append("OVERDUE: no result may stand on it; read the empty bay again")
     return "\n".join(lines)

@@ -27,6 +27,8 @@ FURTHEST_DEG = 80.0
 """No wheel is steered so far."""
 LIKE_RADIANS_DEG = 1.2
 """A sweep that goes no further is no sweep; it may stand in radians (1.2 rad are 69 deg)."""
+MOST_ROWS = 100_000
+"""A quarter of an hour at 100 readings a second: more than any sweep."""
 BAD_INPUT = ("too-few-positions", "span", "sign")
 """What the file is to blame for, not the measurement."""
 
@@ -73,6 +75,9 @@ def _how(args: argparse.Namespace) -> _Fit:
 def _read(path: str, side: Side, args: argparse.Namespace) -> Sweep:
     own_toe = args.toe_left_deg if side is Side.LEFT else args.toe_right_deg
     table = read_table(path, ("incl_y_deg",), (STEER, PLATE, "incl_x_deg"))
+    if len(table.lines) > MOST_ROWS:
+        reason = f"{len(table.lines)} data rows; no sweep has more than {MOST_ROWS}"
+        raise InputError(table.name, None, reason)
     if STEER not in table.columns and PLATE not in table.columns:
         raise InputError(table.name, 1, f"no column {STEER}; name how far the wheel was steered")
     _check_angles(table)

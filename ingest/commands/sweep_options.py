@@ -9,6 +9,8 @@ from ingest.core.errors import InputError
 from ingest.core.frames import Side
 
 STEER, PLATE = "steer_deg", "plate_deg"
+LONGEST_M = 30.0
+"""No vehicle has a longer wheelbase; a larger number is in mm."""
 
 
 def declare_options(parser: argparse.ArgumentParser) -> None:
@@ -91,8 +93,11 @@ def files_of(args: argparse.Namespace) -> dict[Side, str]:
 
 def check_options(args: argparse.Namespace) -> None:
     """Raise ``InputError`` for a value that cannot be, or options that do not go together."""
-    for name in ("sigma_deg", "max_u_deg", "wheelbase_m", "kingpin_spacing_m"):
+    for name in ("sigma_deg", "max_u_deg"):
         _need(name, getattr(args, name), lambda value: value > 0.0, "above 0")
+    for name in ("wheelbase_m", "kingpin_spacing_m"):
+        metres = f"above 0 and at most {LONGEST_M:g}; give metres"
+        _need(name, getattr(args, name), lambda value: 0.0 < value <= LONGEST_M, metres)
     for name in ("steer_sigma_deg", "u_zero_deg"):
         _need(name, getattr(args, name), lambda value: value >= 0.0, "0 or above")
     for name in ("toe_deg", "toe_left_deg", "toe_right_deg"):

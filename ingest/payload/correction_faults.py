@@ -1,4 +1,6 @@
-"""What is wrong with a correction file, in one line for a technician."""
+"""What is wrong with a file that a person wrote, in one line for a technician.
+
+For files of corrections and levels; those of networks have words of their own."""
 
 import reprlib
 from typing import Any
@@ -24,10 +26,18 @@ IN_WORDS = {
     "bool_type": "true or false is needed",
     "finite_number": "a finite number is needed",
     "tuple_type": "a list is needed",
+    "date_from_datetime_parsing": "write the day as 2026-11-28",
+    "date_parsing": "write the day as 2026-11-28",
+    "date_type": "write the day as 2026-11-28",
     "model_type": "an object with keys is needed",
     "model_attributes_type": "an object with keys is needed",
     "union_tag_not_found": "is needed",
 }
+COUNTS = {
+    "too_long": ("max_length", "too many; {} at the most"),
+    "too_short": ("min_length", "too few; {} at the least"),
+}
+MM_PER_INCH = 25.4
 
 
 def fault_of(where: str, error: ValidationError, raw: dict[str, Any]) -> ConfigError:
@@ -42,6 +52,8 @@ def fault_of(where: str, error: ValidationError, raw: dict[str, Any]) -> ConfigE
         value = value.get(keys[-1]) if isinstance(value, dict) else value
     if first["type"] in ("missing", "union_tag_not_found"):
         value = None
+    if first["type"] == "value_error" and isinstance(value, dict):
+        value = _Shown("{...}")
     field = "".join(sign if sign.isprintable() else "?" for sign in ".".join(keys))[:80]
     return ConfigError(where, field or "file", shown(value), allowed(first, keys))
 
@@ -68,6 +80,9 @@ def allowed(fault: ErrorDetails, keys: list[str]) -> str:
         return f"choose one of {fault['ctx']['expected_tags']}"
     if kind == "literal_error":
         return f"choose {fault['ctx']['expected']}"
+    if kind in COUNTS:
+        name, words = COUNTS[kind]
+        return words.format(fault["ctx"][name])
     if kind == "value_error":
         return str(fault["ctx"]["error"])
     return IN_WORDS.get(kind, fault["msg"].lower())
@@ -76,8 +91,14 @@ def allowed(fault: ErrorDetails, keys: list[str]) -> str:
 def _unit_hint(kind: str, key: str, value: object) -> str:
     """Return what an impossible length suggests: it was given in another unit."""
     large = kind.startswith("less")
-    if not isinstance(value, (int, float)) or value <= 0:
+    if not isinstance(value, (int, float)):
         return ""
+    if key == "pitch_mm" and value < 0:
+        return "; a pitch has no sign: where both ends screw, list both"
+    if value <= 0:
+        return ""
+    if key == "pitch_mm" and large:
+        return f"; threads an inch? {value:g} of them are {MM_PER_INCH / value:.3f} mm"
     if key.endswith("_m") and large:
         return f"; give metres ({value:g} mm are {value / 1e3:g})"
     if key.endswith("_mm") and not large:

@@ -13,14 +13,16 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from calibration.errors import CalibrationFileError, ReferenceRefused
 from calibration.records.canonical import parse
-from calibration.records.text import first_fault
 from ingest.geometry.level.heights import BarLaid, Heights, Point, Staff, adjust_heights
 from ingest.geometry.level.plane import StandingPlane, plane_through
+from ingest.payload.correction_faults import fault_of
 
 FORMAT = "levelhead-level"
 MM = 1e-3
 FURTHEST_M = 60.0
 """No bay is longer; a larger number is in mm."""
+SHORTEST_BAR_M = 0.05
+"""Nothing shorter bridges two standing points, and its slope would be noise."""
 Word = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f]+$")]
 Id = Annotated[str, Field(pattern=r"^[A-Za-z0-9_.-]{1,36}$")]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
@@ -88,13 +90,20 @@ class LevelFile(_Model):
         for one in named:
             if one not in ids:
                 raise ValueError(f"a reading names point {one}, which is not among the points")
-        for each in self.bar:
-            if each.start == each.end:
-                raise ValueError(f"the bar lies from {each.start} to itself")
+        self._check_bars()
         if not named:
             raise ValueError("no readings; give staff, bar or both")
         self._check_plates()
         return self
+
+    def _check_bars(self) -> None:
+        place = {point.id: (point.x_m, point.y_m) for point in self.points}
+        for bar in self.bar:
+            if bar.start == bar.end:
+                raise ValueError(f"the bar lies from {bar.start} to itself")
+            if math.dist(place[bar.start], place[bar.end]) < SHORTEST_BAR_M:
+                ends = f"{bar.start} to {bar.end}, which stand at one place"
+                raise ValueError(f"the bar lies from {ends}; correct x_m, y_m")
 
     def _check_plates(self) -> None:
         for point in self.points:
@@ -152,11 +161,16 @@ class LevelFile(_Model):
 
 
 def load_level(text: str, where: str) -> LevelFile:
-    """Read a level file. Raises ``CalibrationFileError``."""
+    """Read a level file; ``where`` names it in messages.
+
+    Raises:
+        CalibrationFileError: it is no JSON object, or none of a level.
+        ConfigError: a key is missing, unknown, or has a value that cannot be.
+    """
     raw = parse(text, where)
     if raw.get("format") != FORMAT or raw.get("version") != 1:
         raise CalibrationFileError(where, f"not a {FORMAT} file of version 1")
     try:
         return LevelFile.model_validate_json(text.encode(), strict=True)
     except ValidationError as error:
-        raise CalibrationFileError(where, first_fault(error)) from error
+        raise fault_of(where, error, raw) from error

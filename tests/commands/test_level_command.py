@@ -72,6 +72,11 @@ def test_people_are_told_which_end_is_higher_and_that_nothing_contradicts(level)
     assert "OVERDUE" not in out
 
 
+def test_a_survey_from_the_future_is_told(level):
+    assert "dated after 2026-11-19" in level(LEVEL, "--on", "2026-11-19")[1]
+    assert "dated after" not in level(LEVEL, "--on", "2026-11-20")[1]
+
+
 def test_an_old_survey_is_told_to_be_overdue(level):
     code, out, _ = level(LEVEL, "--on", "2026-12-01")
     assert (code, "OVERDUE" in out) == (0, True)
@@ -91,11 +96,15 @@ BAR = {"from": "1L", "to": "1R", "reading_deg": 0.1, "turned_deg": -0.1, "sigma_
         ({"format": "else", "version": 1}, "not a levelhead-level file of version 1"),
         (changed(version=2), "not a levelhead-level file of version 1"),
         (changed(remark="x"), "remark"),
-        (changed(measured="20.11.2026"), "measured"),
+        (changed(measured="20.11.2026"), "write the day as 2026-11-28"),
         (changed(valid_days=0), "valid_days"),
         (changed(points=POINTS[:2]), "points"),
         (changed(points=[*POINTS, POINTS[0]]), "point 1L is there twice"),
-        (changed(points=[{**POINTS[0], "x_m": 5200}, *POINTS[1:]]), "points.0.x_m"),
+        (changed(points=[{**POINTS[0], "x_m": 5200}, *POINTS[1:]]), "points.0.x_m = 5200: must"),
+        (
+            changed(points=[{**POINTS[0], "y_m": -1.0}, *POINTS[1:]], bar=[BAR]),
+            "from 1L to 1R, which stand at one place",
+        ),
         (changed(staff=[{**STAFF[0], "point": "9L"}]), "names point 9L"),
         (changed(staff=[{**STAFF[0], "sigma_mm": -1}]), "staff.0.sigma_mm"),
         (changed(staff=[{**STAFF[0], "reading_mm": "high"}]), "staff.0.reading_mm"),

@@ -289,6 +289,8 @@ def test_rows_out_of_step_give_no_turns_and_no_shared_roll(told, axle, tmp_path)
         (TABLE, ("--toe-deg", "nan"), "--toe-deg"),
         (TABLE, ("--max-u-deg", "inf"), "--max-u-deg"),
         (TABLE, ("--wheelbase-m", "5"), "give both, or neither"),
+        (TABLE, ("--wheelbase-m", "5200", "--kingpin-spacing-m", "1.8"), "give metres"),
+        ("steer_deg,incl_y_deg\n" + "0,0\n" * 100_001, (), "100001 data rows; no sweep has more"),
         (TABLE, ("--frame-deg", "40"), "not within 10 deg"),
         (TABLE, ("--u-frame-deg", "0.1"), "goes with --frame-deg"),
         (TABLE, ("--level", "nowhere.json"), "nowhere.json: no such file"),
@@ -323,6 +325,19 @@ def test_refusals_exit_3_with_figure_and_limit(sweep):
     code, _, err = sweep(as_csv(noisy(wheel(1, 4, 7, 0.5, STEER), 6)), "--max-u-deg", "0.001")
     assert code == 3
     assert "limit 0.001 deg" in err
+
+
+def test_readings_that_no_noise_explains_are_not_asked_for_again(sweep):
+    turned = np.array([[1.0], [-1.0], [1.0]])
+    reversed_y = wheel(1, 4, 6, 0.5, np.arange(-20.0, 21.0, 10.0)) * turned
+    code, _, err = sweep(as_csv(reversed_y))
+    assert code == 3
+    assert "about the fit: look for a reversed sign" in err
+
+
+def test_a_lock_that_was_not_tried_is_nought_without_a_sign(sweep):
+    out = sweep("\n".join(TABLE.splitlines()[:3]), "--sigma-deg", "0.005")[1]
+    assert "steered 20.0° left, 0.0° right" in out
 
 
 LEVEL = {

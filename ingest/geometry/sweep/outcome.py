@@ -29,6 +29,8 @@ ZERO = "straight ahead"
 SCALE = "scale of the steering"
 FLAT_RAD = math.radians(0.15)
 """A tilt that moves by less in all, over a real sweep, may stand in radians for degrees."""
+NO_NOISE_RAD = math.radians(0.1)
+"""No inclinometer scatters so much at rest: something moved, or a sign is wrong."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,12 +151,16 @@ def refuse_uncertain(result: Steering, limits: SweepLimits) -> None:
         return
     limit = limits.u_rad if result.axle_roll is None else limits.u_rolling_rad
     told = (("caster", result.estimates.caster), ("SAI", result.estimates.sai))
+    what = "steer further or take more readings"
+    if result.rms_rad > NO_NOISE_RAD:
+        scatter = f"the readings scatter by {math.degrees(result.rms_rad):.2g} deg about the fit"
+        what = f"{scatter}: look for a reversed sign, a wheel that rolled, a head that slipped"
     for name, measured in told:
         if measured is not None and measured.u > limit:
             raise MeasurementRefused(
                 "u-too-large",
                 f"{name} is known to {math.degrees(measured.u):.4g} deg (standard uncertainty), "
-                f"limit {math.degrees(limit):.4g} deg; steer further or take more readings",
+                f"limit {math.degrees(limit):.4g} deg; {what}",
                 figure=math.degrees(measured.u),
                 limit=math.degrees(limit),
             )

@@ -60,7 +60,7 @@ class ToeOut:
 
 def furthest(steer_rad: F64) -> tuple[float, float]:
     """Return the turning angles that were reached to the left and to the right, both positive."""
-    return max(float(steer_rad.max()), 0.0), max(float(-steer_rad.min()), 0.0)
+    return max(0.0, float(steer_rad.max())), max(0.0, -float(steer_rad.min()))
 
 
 def toe_out_on_turns(axle: SteeredAxle, inner: Side, inner_rad: float = INNER_RAD) -> ToeOut | None:

@@ -28,11 +28,8 @@ def _listed(value: Any) -> Any:
     return (value,) if isinstance(value, (int, float)) else value
 
 
-Pitches = Annotated[
-    tuple[Pitch, ...],
-    Field(min_length=1, max_length=2),
-    BeforeValidator(_listed, json_schema_input_type=Pitch | tuple[Pitch, ...]),
-]
+_Some = Annotated[tuple[Pitch, ...], Field(min_length=1, max_length=2)]
+Pitches = Annotated[_Some, BeforeValidator(_listed, json_schema_input_type=Pitch | _Some)]
 Radius = Annotated[float, Field(ge=30.0, le=1000.0)]
 """mm. Of a steering lever."""
 Lean = Annotated[float, Field(ge=-75.0, le=75.0)]

@@ -7,15 +7,22 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any
 
+from pydantic import TypeAdapter
+from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
+from pydantic_core import core_schema
+
 from ingest.payload.axle import AxleResult
-from ingest.payload.base import Message, Part
+from ingest.payload.base import Message
 from ingest.payload.cal import CalLatest
 from ingest.payload.cmd import COMMANDS, Reply
 from ingest.payload.command import Command
+from ingest.payload.correction import READER
 from ingest.payload.evt import Event
 from ingest.payload.head import HeadLink, HeadMeta, HeadStatus, Reading
 from ingest.payload.job import JobCaution, JobEvent, JobGuidance, JobLive, JobState, JobStep
+from ingest.payload.level_file import LevelFile
 from ingest.payload.limits_file import LimitsFile
+from ingest.payload.network_file import NetworkFile
 from ingest.payload.runout import Runout
 from ingest.payload.svc import Alert, ServiceMeta, ServiceStatus, ServiceWill
 from ingest.payload.vehicle_file import VehicleFile
@@ -47,12 +54,38 @@ TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
 )
 """Schema name and model by topic, with the variable levels in braces."""
 
-FILES: Mapping[str, type[Part]] = MappingProxyType(
-    {"limits-file/1": LimitsFile, "vehicle-file/1": VehicleFile}
+FILES: Mapping[str, TypeAdapter[Any]] = MappingProxyType(
+    {
+        "correction-file/1": READER,
+        "level-file/1": TypeAdapter(LevelFile),
+        "limits-file/1": TypeAdapter(LimitsFile),
+        "network-file/1": TypeAdapter(NetworkFile),
+        "vehicle-file/1": TypeAdapter(VehicleFile),
+    }
 )
-"""Model of each kind of plain file by the name of its schema."""
+"""What reads each kind of plain file, by the name of its schema. What one key says of another is
+checked on reading alone: a schema takes some files that the program refuses."""
 
 DIALECT = "http://json-schema.org/draft-07/schema#"
+
+
+class _Common(GenerateJsonSchema):
+    """Words that mean the same in both drafts, and nothing else to AsyncAPI."""
+
+    def tuple_schema(self, schema: core_schema.TupleSchema) -> JsonSchemaValue:
+        """Write a list of so many alike without ``prefixItems``."""
+        found = super().tuple_schema(schema)
+        each = found.pop("prefixItems", None)
+        if each is None:
+            return found
+        if any(one != each[0] for one in each):
+            raise ValueError("a list of unlike parts has no schema in draft-07")
+        return {**found, "items": each[0]}
+
+    def tagged_union_schema(self, schema: core_schema.TaggedUnionSchema) -> JsonSchemaValue:
+        """Leave out ``discriminator``, which is a word of OpenAPI's."""
+        found = super().tagged_union_schema(schema)
+        return {key: value for key, value in found.items() if key != "discriminator"}
 
 
 def schema_names() -> dict[str, str]:
@@ -68,7 +101,7 @@ def schema(name: str) -> dict[str, Any]:
     file that a person writes are held to strictly.
     """
     if name in FILES:
-        found = FILES[name].model_json_schema()
+        found = FILES[name].json_schema(schema_generator=_Common)
         return {"$schema": DIALECT, "$id": f"urn:levelhead:{name}", **found}
     model = dict(TOPICS.values())[name]
     asks = issubclass(model, Command)

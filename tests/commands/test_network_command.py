@@ -240,8 +240,29 @@ def test_the_drawing_is_of_this_network(network, tmp_path):
     assert {"L1", "R1", "L2", "R2", "distrust", "1 m"} <= words
     assert any(text and "ellipses 95 %" in text and "times enlarged" in text for text in words)
     assert len(list(root.iter(f"{SVG}polyline"))) == 4
+    # Every observation has its number, once; what is read there and back shares a place.
+    numbers = [n for t in words if t[0].isdigit() and t[-1].isdigit() for n in t.split(", ")]
+    assert sorted(map(int, numbers)) == list(range(len(document["observations"])))
+    assert "4" in words
+    assert "forward" in words
+    assert any(text.endswith(" mm of an ellipse") for text in words)
     colours = {element.get("stroke") for element in root.iter()} - {None}
     assert not any(c.lower() in ("#00ff00", "green", "#008000") for c in colours)
+
+
+def test_a_drawing_of_many_lines_is_not_numbered_but_for_the_bad_one(network, tmp_path):
+    path = tmp_path / "network.svg"
+    document = vehicle()
+    diagonal = document["observations"][12] | {"at": "L1", "to": "R2"}
+    for i in range(40):
+        ports = {"at_port_m": [0.1, 0.02 * i], "to_port_m": [0.1, 0.02 * i]}
+        length = {"distance_m": math.hypot(5.2, 2.0 + 0.04 * i)}
+        document["observations"].append(diagonal | ports | length)
+    document["observations"][4]["angle_deg"] += 0.3
+    assert network(document, "--drawing", str(path))[0] == 0
+    words = {element.text for element in ET.fromstring(path.read_text()).iter(f"{SVG}text")}
+    assert "distrust" in words
+    assert len([text for text in words if text.isdigit()]) == 1
 
 
 def broken(change):

@@ -131,7 +131,14 @@ class SweepLimits:
 
 
 def positions(steer_rad: F64) -> int:
-    """Return how many different positions of the steering were read."""
-    if not len(steer_rad):
-        return 0
-    return 1 + int((np.diff(np.sort(steer_rad)) > SAME_POSITION_RAD).sum())
+    """Return how many different positions of the steering were read.
+
+    Counted from one end, the next where it differs from the last: of a wheel that was read all
+    the way, no two neighbours do.
+    """
+    left = np.sort(steer_rad)
+    found = 0
+    while len(left):
+        found += 1
+        left = left[np.searchsorted(left, left[0] + SAME_POSITION_RAD, side="right") :]
+    return found

@@ -10,7 +10,7 @@ from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.geometry.sweep.closure import ways
 from ingest.geometry.sweep.fit import fit_axle, fit_sweep
-from ingest.geometry.sweep.readings import Sweep, SweepLimits, SweepNoise
+from ingest.geometry.sweep.readings import Sweep, SweepLimits, SweepNoise, positions
 from ingest.geometry.sweep.steering import FLAT, NEGATIVE, ROLLS, SWINGS
 from ingest.geometry.sweep.turning import SteeredAxle, furthest, toe_out_on_turns
 
@@ -240,3 +240,12 @@ def test_any_readings_give_a_result_or_a_refusal_with_figures():
             codes.add((refused.code, math.isfinite(refused.limit)))
     assert len(codes) > 4
     assert all(has_limit for _, has_limit in codes)
+
+
+def test_a_wheel_that_is_read_all_the_way_has_many_positions(knuckle):
+    # 2001 readings over 40 deg: no two neighbours differ by more than the least step.
+    found = fit_sweep(knuckle().sweep(np.linspace(-20.0, 20.0, 2001)))
+    assert math.degrees(found.caster_rad) == pytest.approx(4.0, abs=1e-9)
+    assert positions(np.radians(np.linspace(-20.0, 20.0, 2001))) == pytest.approx(79, abs=2)
+    assert positions(np.radians([0.0, 0.3, 10.0, 10.4])) == 2
+    assert positions(np.zeros(0)) == 0

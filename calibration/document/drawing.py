@@ -106,6 +106,31 @@ class Drawing:
         return child
 
 
+def grid(rows: Sequence[Sequence[str]], title: str, description: str, gap: float = 16.0) -> str:
+    """Return drawings, as SVG text, on one sheet: row by row, from the left."""
+    parts = [[etree.fromstring(each) for each in row] for row in rows]
+    sizes = [[_size(each) for each in row] for row in parts]
+    width = max(sum(size[0] + gap for size in row) - gap for row in sizes)
+    height = sum(max(size[1] for size in row) + gap for row in sizes) - gap
+    sheet = Drawing(width, height, title, description)
+    y = 0.0
+    for row, row_sizes in zip(parts, sizes, strict=True):
+        x = 0.0
+        for part, (wide, high) in zip(row, row_sizes, strict=True):
+            for key, value in {"x": x, "y": y, "width": wide, "height": high}.items():
+                part.set(key, _text(value))
+            sheet.root.append(part)
+            x += wide + gap
+        y += max(size[1] for size in row_sizes) + gap
+    return sheet.svg()
+
+
+def _size(drawing: etree._Element) -> tuple[float, float]:
+    """Return width and height of a drawing's view box."""
+    _, _, width, height = map(float, drawing.get("viewBox", "").split())
+    return width, height
+
+
 def _stroke(colour: str, width: float, dash: str = "") -> Look:
     stroke: Look = {"stroke": colour, "stroke-width": width}
     return {**stroke, "stroke-dasharray": dash} if dash else stroke

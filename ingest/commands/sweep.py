@@ -9,10 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ingest.commands.sweep_answer import Answer, as_json
+from ingest.commands.sweep_drawing import drawn
 from ingest.commands.sweep_level import standing_of
 from ingest.commands.sweep_options import PLATE, STEER, check_options, declare_options, files_of
 from ingest.commands.sweep_text import as_text
 from ingest.commands.tables import STANDARD_INPUT, Table, read_table
+from ingest.commands.writing import write_whole
 from ingest.core.errors import InputError, MeasurementRefused
 from ingest.core.frames import Side
 from ingest.core.units import DEG
@@ -58,6 +60,8 @@ def run(args: argparse.Namespace) -> int:
     steerings = _steerings(files, sweeps, how)
     steered = [furthest(sweep.steer_rad) for sweep in sweeps.values()]
     answer = Answer(steerings, steered, _axle(sweeps, how.noise), _base(args), standing)
+    if args.drawing is not None:
+        write_whole(args.drawing, drawn(answer))
     print(json.dumps(as_json(answer)) if args.json else as_text(answer))
     return 0
 

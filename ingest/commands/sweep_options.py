@@ -3,6 +3,7 @@
 import argparse
 import math
 from collections.abc import Callable
+from pathlib import Path
 
 from ingest.commands.sweep_level import add_level_arguments
 from ingest.core.errors import InputError
@@ -36,6 +37,9 @@ def declare_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--toe-right-deg", type=float, help="where the right one has another")
     _add_weighing(parser)
     add_level_arguments(parser)
+    parser.add_argument(
+        "--drawing", type=Path, metavar="OUT.svg", help="draw readings, fit, and what it leaves"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 

@@ -4,12 +4,14 @@ import io
 import json
 import math
 import sys
+import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
 
 from ingest.cli import main
 
+SVG = "{http://www.w3.org/2000/svg}"
 KEYS = {
     *("caster_deg", "u_caster_deg", "sai_deg", "u_sai_deg", "camber_deg", "u_camber_deg"),
     *("included_angle_deg", "u_included_angle_deg", "axle_roll", "u_axle_roll", "why_no_sai"),
@@ -171,6 +173,47 @@ def test_the_toe_and_the_zero_are_taken_into_account(sweep):
     assert unsure["u_caster_deg"] == pytest.approx(
         0.6 * (toed["caster_deg"] - plain["caster_deg"]), rel=0.05
     )
+
+
+def drawn(path):
+    """Marks, words and viewBoxes of a drawing."""
+    root = ET.fromstring(path.read_text())
+    marks = [len(list(root.iter(f"{SVG}{name}"))) for name in ("circle", "polygon")]
+    words = [element.text for element in root.iter(f"{SVG}text")]
+    return root, marks, words
+
+
+def test_the_drawing_shows_readings_fit_and_what_it_leaves(sweep, tmp_path):
+    path = tmp_path / "sweep.svg"
+    text = as_csv(noisy(wheel(1, 4.0, 7.0, 0.5, STEER), 3))
+    assert sweep(text, "--drawing", str(path))[0] == 0
+    root, marks, words = drawn(path)
+    # Each reading twice (read, and less fitted), and one mark of each legend.
+    assert marks == [2 * len(STEER) + 2] * 2
+    assert "left wheel steered, ° (to the left positive)" in words
+    assert len(list(root.iter(f"{SVG}polyline"))) == 2
+    _, _, width, height = map(float, root.get("viewBox").split())
+    for part in root.iter(f"{SVG}svg"):
+        if part is not root:
+            assert float(part.get("x")) + float(part.get("width")) <= width
+            assert float(part.get("y")) + float(part.get("height")) <= height
+
+
+def test_the_drawing_of_a_hanging_head_has_one_channel_and_a_long_sweep_is_thinned(sweep, tmp_path):
+    path = tmp_path / "sweep.svg"
+    assert sweep(NO_X, "--drawing", str(path))[0] == 0
+    assert drawn(path)[1] == [2 * 3 + 2, 0]
+    text = as_csv(noisy(wheel(1, 4.0, 7.0, 0.5, np.linspace(-20.0, 20.0, 1000)), 3))
+    assert sweep(text, "--drawing", str(path))[::2] == (0, "")
+    assert drawn(path)[1] == [2 * 200 + 2] * 2
+
+
+def test_both_wheels_are_drawn_below_each_other(told, tmp_path):
+    path = tmp_path / "sweep.svg"
+    assert told(*written(tmp_path), "--axle-roll", "fitted", "--drawing", str(path))[0] == 0
+    words = drawn(path)[2]
+    for side in ("left", "right"):
+        assert f"{side} wheel steered, ° (to the left positive)" in words
 
 
 def test_a_turn_of_the_plate_is_read_as_such(sweep):

@@ -34,7 +34,9 @@ def run_examples(tmp_path, monkeypatch, capsys):
 
 def test_the_sweeps_of_the_document_are_those_of_the_printed_table(run_examples):
     # Caster 4, SAI 6, camber 0.5, printed to three decimals (see tests/certified).
-    text, (one, both) = run_examples("sweep")
+    text, (one, drawn, both) = run_examples("sweep")
+    assert Path("sweep.svg").exists()
+    assert drawn["sai_deg"] == pytest.approx(one["sai_deg"], abs=0.001)
     for wheel in (one, both["left"], both["right"]):
         assert wheel["caster_deg"] == pytest.approx(4.0, abs=0.002)
         assert wheel["sai_deg"] == pytest.approx(6.0, abs=0.002)

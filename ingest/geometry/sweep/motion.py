@@ -99,6 +99,22 @@ def slopes(sweep: Sweep, unknowns: F64) -> tuple[F64, F64, F64]:
     return channels[:, 0], by_unknowns, by_steer
 
 
+def fitted(sweep: Sweep, unknowns: F64, steer_rad: F64) -> F64:
+    """Return what is read at other steerings of a sweep, shape (c, n), rad."""
+    order = np.argsort(sweep.steer_rad)
+    rolling = np.interp(steer_rad, sweep.steer_rad[order], sweep.rolling_rad[order])
+    there = Sweep(
+        sweep.side,
+        steer_rad,
+        np.zeros_like(steer_rad),
+        toe_rad=sweep.toe_rad,
+        by_plate=sweep.by_plate,
+        roll_by_rad=rolling,
+    )
+    both = predict(there, unknowns, steer_rad)
+    return np.stack(both if sweep.locked else both[:1])
+
+
 def observed(sweep: Sweep) -> F64:
     """Return the readings that the model predicts, shape (c, n), rad."""
     if sweep.incl_x_rad is None:

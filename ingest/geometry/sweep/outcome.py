@@ -93,6 +93,8 @@ def _side(
         outliers=told.outliers,
         closure=told.closure,
         gain=gain,
+        used=sweep,
+        unknowns=row,
         hints=_hints(fit, side, caster, told),
     )
 

@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 
 from calibration.measured import Measured
 from ingest.core.frames import Side
+from ingest.geometry.sweep.motion import fitted
+from ingest.geometry.sweep.readings import Sweep
 
 F64 = NDArray[np.float64]
 
@@ -82,7 +84,8 @@ class Steering:
     counts the readings used, ``dof`` readings of all channels less unknowns (of both sides where
     they share the axle's roll); ``outliers`` indexes rows from 0. ``estimates`` is None where the
     noise is not known. ``gain`` (3, c, n): by how much caster, SAI and camber grow with each
-    reading that was used.
+    reading that was used. ``used`` are those readings, ``unknowns`` (5,) what was fitted to them
+    (see ``motion``).
     """
 
     side: Side
@@ -98,12 +101,18 @@ class Steering:
     outliers: tuple[int, ...]
     closure: Closure | None
     gain: F64
+    used: Sweep
+    unknowns: F64
     hints: tuple[str, ...] = ()
 
     @property
     def included_rad(self) -> float | None:
         """SAI and camber together."""
         return None if self.sai_rad is None else self.sai_rad + self.camber_rad
+
+    def fitted(self, steer_rad: F64) -> F64:
+        """Return what the fitted knuckle would read at these steerings, shape (c, n), rad."""
+        return fitted(self.used, self.unknowns, steer_rad)
 
     def moved_by(self, errors_rad: F64) -> tuple[float, float, float]:
         """Return how far caster, SAI and camber move by errors (c, n) of the readings, rad."""

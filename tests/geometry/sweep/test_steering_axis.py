@@ -143,3 +143,26 @@ def test_a_toe_left_out_turns_the_axis_about_the_vertical(knuckle):
     turned = complex(*np.tan(np.radians([4.0, 6.0]))) * np.exp(1j * math.radians(1.0))
     assert math.tan(blind.caster_rad) == pytest.approx(turned.real, abs=1e-12)
     assert math.tan(blind.sai_rad) == pytest.approx(turned.imag, abs=1e-12)
+
+
+@pytest.mark.parametrize("by_plate", [False, True])
+@pytest.mark.parametrize("locked", [False, True])
+def test_the_fitted_knuckle_reads_as_the_true_one_where_nothing_was_read(knuckle, locked, by_plate):
+    true = knuckle(Side.RIGHT, 3.5, 7.0, 0.4, 0.2)
+    found = fit_sweep(true.sweep(np.linspace(-20.0, 20.0, 9), locked=locked, by_plate=by_plate))
+    between = np.array([-17.5, -3.0, 8.1, 14.2])
+    wanted = true.sweep(between, locked=locked, by_plate=by_plate)
+    told = found.fitted(wanted.steer_rad)
+    assert told[0] == pytest.approx(wanted.incl_y_rad, abs=1e-10)
+    assert len(told) == 1 + locked
+    if locked:
+        assert told[1] == pytest.approx(wanted.incl_x_rad, abs=1e-10)
+
+
+def test_the_fitted_knuckle_rolls_with_its_axle(knuckle):
+    sides = [knuckle(side, 4.0, 7.0, 0.4, axle_roll=0.008) for side in (Side.LEFT, Side.RIGHT)]
+    both = fit_axle(*(each.sweep(np.linspace(-20.0, 20.0, 9)) for each in sides), roll=True)
+    between = np.array([-15.0, 7.0])
+    for found, true in zip(both, sides, strict=True):
+        wanted = true.sweep(between).incl_y_rad
+        assert found.fitted(np.radians(between))[0] == pytest.approx(wanted, abs=1e-10)

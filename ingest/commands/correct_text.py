@@ -61,15 +61,15 @@ WAYS: Mapping[Quantity, tuple[str, str]] = MappingProxyType(
 
 def as_text(correction: Correction) -> str:
     """Return the correction for a technician."""
-    lines = [_heading(outcome) for outcome in correction.outcomes]
+    lines = [heading(outcome) for outcome in correction.outcomes]
     if not correction.adjustable:
         return "\n".join([*lines, *(step.text for step in correction.steps)])
     before = (*CAUTIONS, *correction.before)
     lines += ["", "Before anything is loosened:", *(f"  {sentence}" for sentence in before), ""]
     if not correction.worth_doing:
-        lines += _left_alone(correction)
+        lines += left_alone(correction)
     lines += [f"{n}. {step.text}" for n, step in enumerate(correction.steps, 1)]
-    lines += ["", *(_expected(outcome) for outcome in correction.outcomes)]
+    lines += ["", *(expected(outcome) for outcome in correction.outcomes)]
     if not correction.changes:
         return "\n".join([*lines, "", NOTHING])
     lines += ["", "Mind:", *(f"  {sentence}" for sentence in correction.also)]
@@ -128,7 +128,8 @@ def _where(wanted: Wanted) -> str:
     return f"axle {wanted.axle}{side}"
 
 
-def _heading(outcome: Outcome) -> str:
+def heading(outcome: Outcome) -> str:
+    """Return what was measured, and what is wanted."""
     wanted = outcome.wanted
     said = _said(wanted, wanted.measured)
     return f"{_where(wanted)}, {NAMES[wanted.quantity]}: {said}, wanted {_target(wanted)}"
@@ -139,7 +140,8 @@ def _amount(wanted: Wanted, value: float) -> str:
     return f"{abs(value) * factor:.3f}{unit.symbol}"
 
 
-def _left_alone(correction: Correction) -> Iterator[str]:
+def left_alone(correction: Correction) -> Iterator[str]:
+    """Yield why nothing needs to be turned."""
     for outcome in correction.outcomes:
         wanted = outcome.wanted
         yield (
@@ -150,11 +152,12 @@ def _left_alone(correction: Correction) -> Iterator[str]:
     yield "If it has to be adjusted all the same:"
 
 
-def _expected(outcome: Outcome) -> str:
+def expected(outcome: Outcome) -> str:
+    """Return what is to be expected of the steps, and what error remains."""
     wanted, remaining = outcome.wanted, outcome.remaining
-    expected = _said(wanted, wanted.measured + (outcome.expected - wanted.measured.value))
+    said = _said(wanted, wanted.measured + (outcome.expected - wanted.measured.value))
     text = (
-        f"To be expected, {_where(wanted)}: {NAMES[wanted.quantity]} {expected}; "
+        f"To be expected, {_where(wanted)}: {NAMES[wanted.quantity]} {said}; "
         f"{_amount(wanted, remaining.value)} of error remains"
     )
     if wanted.beyond_doubt(remaining.value):

@@ -21,6 +21,7 @@ FORMAT = "levelhead-level"
 MM = 1e-3
 FURTHEST_M = 60.0
 """No bay is longer; a larger number is in mm."""
+MOST_SET_UPS = 100
 SHORTEST_BAR_M = 0.05
 """Nothing shorter bridges two standing points, and its slope would be noise."""
 Word = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f]+$")]
@@ -90,6 +91,11 @@ class LevelFile(_Model):
         for one in named:
             if one not in ids:
                 raise ValueError(f"a reading names point {one}, which is not among the points")
+        if (count := len({s.set_up for s in self.staff})) > MOST_SET_UPS:
+            raise ValueError(
+                f"{count} set-ups of the level, limit {MOST_SET_UPS}; give readings from one "
+                "place one name"
+            )
         self._check_bars()
         if not named:
             raise ValueError("no readings; give staff, bar or both")

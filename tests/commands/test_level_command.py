@@ -109,6 +109,10 @@ BAR = {"from": "1L", "to": "1R", "reading_deg": 0.1, "turned_deg": -0.1, "sigma_
         (changed(staff=[{**STAFF[0], "sigma_mm": -1}]), "staff.0.sigma_mm"),
         (changed(staff=[{**STAFF[0], "reading_mm": "high"}]), "staff.0.reading_mm"),
         (changed(staff=[]), "no readings"),
+        (
+            changed(staff=[{**STAFF[i % 4], "set_up": f"s{i}"} for i in range(101)]),
+            "101 set-ups of the level, limit 100",
+        ),
         (changed(bar=[{**BAR, "to": "1L"}]), "from 1L to itself"),
         (changed(bar=[{k: v for k, v in BAR.items() if k != "turned_deg"}]), "bar.0.turned_deg"),
         (changed(surface="floor"), "say plate_mm"),

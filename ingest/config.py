@@ -11,6 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from calibration.errors import CalibrationFileError
 from ingest.chain.chain import ChainSettings
 from ingest.chain.decimate import DecimateSettings
 from ingest.chain.despike import DespikeSettings
@@ -24,9 +25,10 @@ from ingest.config_tables import (
     LiveTable,
     TurnTable,
 )
-from ingest.core.errors import ConfigError
+from ingest.core.errors import ConfigError, MeasurementRefused
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.settings import BrokerSettings
+from ingest.payload.level_file import LevelFile, load_level
 from ingest.payload.network_file import NetworkFile, NetworkFileError, parse_network_file
 from ingest.payload.network_live import live_network_of, refuse_shared_wheels
 from ingest.service.bay import BaySettings
@@ -187,6 +189,7 @@ def _service(where: str, folder: Path, read: ConfigFile) -> ServiceSettings:
             _live(where, read.live),
             _wheel(read.bay, read.turn),
             _networks(where, folder, read.bay),
+            _level(where, folder, read.bay),
         ),
         keeper=KeeperSettings(watchdog=WatchdogSettings(limit_s=read.live.silent_s)),
     )
@@ -207,6 +210,30 @@ def _networks(where: str, folder: Path, bay: BayTable) -> NetworkSettings:
         except (NetworkFileError, UnicodeDecodeError) as error:
             raise ConfigError(where, "bay.network", folder / path, str(error)) from error
     return NetworkSettings(tuple(files))
+
+
+def _level(where: str, folder: Path, bay: BayTable) -> LevelFile | None:
+    """Read the survey of the standing points: its content, so that a capture holds it.
+
+    One that is overdue is taken: what stands on it says so.
+    """
+    if bay.level is None:
+        return None
+    path = folder / bay.level
+    try:
+        level = load_level(path.read_text(encoding="utf-8"), str(path))
+        level.plane()
+    except OSError as error:
+        reason = f"{error.strerror or 'cannot be read'}; see levelhead level"
+        raise ConfigError(where, "bay.level", path, reason) from error
+    except CalibrationFileError as error:
+        raise ConfigError(where, "bay.level", path, error.reason) from error
+    except (MeasurementRefused, UnicodeDecodeError) as error:
+        raise ConfigError(where, "bay.level", path, str(error)) from error
+    if level.bay != bay.name:
+        reason = f"is the survey of {level.bay}, and this bay is {bay.name}"
+        raise ConfigError(where, "bay.level", path, reason)
+    return level
 
 
 def _chain(where: str, table: ChainTable) -> ChainSettings:

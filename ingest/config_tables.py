@@ -32,6 +32,9 @@ class BayTable(Table):
     network: Path | tuple[Path, ...] = ()
     """The sightline network of the vehicle (JSON), whose observations name the channels that
     heads read them on; a list where a tractor and its trailer have one each."""
+    level: Path | None = None
+    """The survey of the empty bay's standing points (JSON, see levelhead level); camber and caster
+    are then told against the plane through them, else against gravity alone."""
     cross_line_m: Length = 2.0
     """Length of a sightline across the vehicle, port to port, roughly."""
     clamp_offset_mm: Annotated[float, Field(gt=0, le=50)] = 2.0

@@ -57,6 +57,9 @@ class AxleResult(Judged):
     dec: Decision = "none"
     cal: str | None = Field(default=None, max_length=80)
     """Ids of the calibration records behind it, joined by a plus sign."""
+    against: str | None = Field(default=None, max_length=64)
+    """What a camber, caster or SAI is told against: the survey of the bay's standing points, by
+    name and day, or ``gravity`` alone; null where nothing vertical has a part in it."""
     text: str = Field(max_length=64)
     ttl: NonNegative = 0
 

@@ -93,6 +93,9 @@ class ServiceMeta(Stamped):
     spread: str = Field(default="", max_length=120)
     """What mounting and settling are taken to scatter, and by what: a study with its date, or
     what is assumed until there is one."""
+    level: str = Field(default="", max_length=120)
+    """What camber, caster and SAI are told against: the survey of the bay's standing points and how
+    long it holds, or that there is none."""
     schemas: dict[str, str]
     """Schema name by topic, with the variable levels in braces."""
 

@@ -18,11 +18,14 @@ from ingest.core.ports import Chunk, HeadNames, LinkForm
 from ingest.core.published import PublishedResults
 from ingest.core.units import NS
 from ingest.payload.evt import Event as EventMessage
+from ingest.payload.level_file import LevelFile
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, HeadDesk, LinkSlot, Wheel
 from ingest.service.came import Came
 from ingest.service.feed import HeadFeed
+from ingest.service.ground import ALERT as LEVEL_ALERT
+from ingest.service.ground import Ground
 from ingest.service.headalerts import HeadAlerts
 from ingest.service.instrument import fits_as_before, instrument_of
 from ingest.service.linkkeeper import LinkChange, LinkState
@@ -48,6 +51,8 @@ class BaySettings:
     live: LiveSettings = field(default_factory=LiveSettings)
     wheel: WheelSettings = field(default_factory=WheelSettings)
     network: NetworkSettings = field(default_factory=NetworkSettings)
+    level: LevelFile | None = None
+    """The survey of the bay's standing points."""
 
 
 class Bay:
@@ -71,7 +76,8 @@ class Bay:
         self._about = HeadAlerts(self.alerts, announcer)
         spread = settings.wheel.spread
         self.network = NetworkWork(settings.network, announcer, self.alerts, spread, published)
-        self.work = WheelWork(settings.wheel, announcer, published, self.network)
+        self.ground = Ground(settings.level)
+        self.work = WheelWork(settings.wheel, announcer, published, self.network, self.ground)
         self.push = Push(self.work)
         self.slots: dict[str, LinkSlot] = {}
         for link, form in links.items():
@@ -161,6 +167,11 @@ class Bay:
 
     def tick(self, since_s: float) -> None:
         """Say what is said once a second."""
+        objection = self.ground.objection(self._announcer.today())
+        if objection is None:
+            self.alerts.clear(LEVEL_ALERT)
+        else:
+            self.alerts.set(LEVEL_ALERT, "warning", objection)
         for head in self._heads.values():
             self._desk.status(head)
             self._about.record(head)

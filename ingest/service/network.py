@@ -24,7 +24,7 @@ from ingest.service.bayhead import Wheel
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.networkdesk import UNSOLVED, NetworkDesk
 from ingest.service.networkrows import Row, Rows
-from ingest.service.networkwords import disagreement, lacking
+from ingest.service.networkwords import disagreement, doubt, lacking
 from ingest.service.sightlines import Sat, look
 
 AGAIN_S = 0.9
@@ -163,10 +163,13 @@ class NetworkWork:
             part, _ = found
             _withdraw(part, part.rows.moved(wheel.axle), why)
 
-    def closed(self, mounting: int) -> None:
-        """Take note that a head is off: what it read stays as long as its wheel stands."""
+    def closed(self, mounting: int, *, stood: bool) -> None:
+        """Take note that a head is off: what it read stays as long as its wheel stands.
+
+        ``stood``: the wheel was seen to rest until the head was taken off.
+        """
         for part in self._parts:
-            if part.rows.close(mounting):
+            if part.rows.close(mounting, stood=stood):
                 self._solve(part)
 
     def tell(self, wheel: Wheel, now_ns: int) -> None:
@@ -204,10 +207,13 @@ class NetworkWork:
         self._lacks(part, solved, rows)
 
     def _judge(self, part: _Part, solved: Solved) -> None:
-        if solved.fits:
-            self._alerts.clear(part.code)
-        else:
+        noted = doubt(solved)
+        if not solved.fits:
             self._alerts.set(part.code, "warning", disagreement(solved))
+        elif noted is not None:
+            self._alerts.set(part.code, "note", noted)
+        else:
+            self._alerts.clear(part.code)
 
     def _lacks(self, part: _Part, solved: Solved, rows: dict[int, Row]) -> None:
         unknown = tuple(t.result.quantity.label for t in solved.told if t.result.measured is None)

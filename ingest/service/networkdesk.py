@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from calibration.measured import Measured
-from calibration.reporting import report
-from calibration.units import Unit, degrees
+from calibration.reporting import coverage_factor, report_expanded
+from calibration.units import Unit
 from ingest.core.published import PublishedResults
+from ingest.core.units import DEG
 from ingest.geometry.network.correlated import Solved, Told
 from ingest.geometry.network.quantities import Quantity
 from ingest.geometry.network.stations import Network
@@ -19,10 +20,9 @@ from ingest.service.bayspread import Occasion, SpreadSettings
 from ingest.service.networkrows import Hold, Row
 from ingest.service.resultnotes import ResultNotes
 from ingest.service.results import fields_of
+from ingest.service.takenoff import kept
 
-MM_PER_M = 1e3
 DISAGREE = "network-disagrees"
-UNMOUNTED = "unmounted"
 UNSOLVED = "network-unsolved"
 CHANGE = 0.02
 """A result is said again when it, or its standard uncertainty, has changed by so much of that."""
@@ -33,16 +33,19 @@ class _Standing:
     told: Told
     value: float
     u: float
-    heads: tuple[tuple[BayHead, bool], ...]
+    heads: tuple[BayHead, ...]
+    off: tuple[bool, ...]
+    """Of each reading whose head was taken off, whether its wheel was seen to stand until then."""
     fits: bool
     fields: dict[str, Any]
 
     def alike(self, other: "_Standing") -> bool:
         """Say whether another tells nothing that is new."""
         near = CHANGE * self.u
-        same = (self.told.readings, self.heads, self.fits) == (
+        same = (self.told.readings, self.heads, self.off, self.fits) == (
             other.told.readings,
             other.heads,
+            other.off,
             other.fits,
         )
         return same and abs(self.value - other.value) < near and abs(self.u - other.u) < near
@@ -99,31 +102,28 @@ class NetworkDesk:
     def _say(self, topic: str, told: Told, rows: Sequence[Row], solved: Solved) -> None:
         found = told.result.measured
         assert found is not None
-        heads = {h.id: h for row in rows for h in row.heads}
-        closed = any(row.hold is Hold.CLOSED for row in rows)
-        fresh = _Standing(
-            told, found.value, found.u, tuple((h, closed) for h in heads.values()), solved.fits, {}
-        )
+        heads = list({h.id: h for row in rows for h in row.heads}.values())
+        off = tuple(row.stood for row in rows if row.hold is Hold.CLOSED)
+        fresh = _Standing(told, found.value, told.u, tuple(heads), off, solved.fits, {})
         before = self._standing.get(topic)
         if before is not None and before.alike(fresh):
             return
-        fields = self._fields(told, rows, list(heads.values()))
+        fields = self._fields(told, rows, heads)
         if fields["q"] == "good" and not solved.fits:
             fields |= {"q": "uncertain", "why": DISAGREE}
-        if fields["q"] == "good" and closed:
-            fields |= {"q": "uncertain", "why": UNMOUNTED}
+        if off:
+            fields = kept(fields, stood=all(off))
         self._standing[topic] = replace(fresh, fields=fields)
         self._announcer.state(topic, AxleResult(**fields))
         if told.result.quantity.angular:
-            self._notes.said(topic, fields, self._occasion(rows), list(heads.values()))
+            self._notes.said(topic, fields, self._occasion(rows), heads)
 
     def _fields(self, told: Told, rows: Sequence[Row], heads: list[BayHead]) -> dict[str, Any]:
-        measured, quantity = told.measured(), told.result.quantity
+        measured, quantity = told.result.measured, told.result.quantity
         assert measured is not None
-        if quantity.angular:
-            shown = report(degrees(measured), Unit.DEGREE)
-        else:
-            shown = report(measured * MM_PER_M, Unit.MILLIMETRE)
+        scale, unit = (1.0 / DEG, Unit.DEGREE) if quantity.angular else (1e3, Unit.MILLIMETRE)
+        k = coverage_factor(told.dof)
+        shown = report_expanded(measured.value * scale, k * told.u * scale, unit, k=k)
         records = sorted({h.instrument.correction.stands_on for h in heads})
         t_ns = max((row.t_ns for row in rows), default=self._announcer.clock())
         name = quantity.name.replace("_", "-")

@@ -46,6 +46,8 @@ class Row:
     ends: tuple[Sat, Sat]
     wheels: tuple[Wheel, Wheel]
     hold: Hold = Hold.LIVE
+    stood: bool = True
+    """Whether its wheels were seen to rest until its heads were taken off."""
 
     @property
     def heads(self) -> tuple[BayHead, BayHead]:
@@ -88,11 +90,11 @@ class Rows:
             row.hold = Hold.RESTING
         return {row.place for row in found}
 
-    def close(self, mounting: int) -> set[int]:
+    def close(self, mounting: int, *, stood: bool) -> set[int]:
         """Close a head's readings: it was taken off, which is what it moved for last."""
         found = [r for r in self if r.of_mounting(mounting) and r.hold is not Hold.CLOSED]
         for row in found:
-            row.hold = Hold.CLOSED
+            row.hold, row.stood = Hold.CLOSED, stood
         return {row.place for row in found}
 
     def void(self, mounting: int) -> set[int]:

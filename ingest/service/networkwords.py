@@ -13,6 +13,21 @@ ALIKE = 0.05
 """Readings whose standardised residuals differ by less are blamed alike."""
 
 
+def doubt(solved: Solved) -> str | None:
+    """Return a line that names the one reading to look at again; None where there is none.
+
+    Of sound vehicles as a whole some show one such by chance, so that it is no more than a note.
+    """
+    if solved.suspect is None:
+        return None
+    named = solved.adjusted.network.readings[solved.suspect].named()
+    w = abs(solved.standardised[solved.suspect])
+    return (
+        f"look at the {named} again: {w:.1f} of its own sigmas off (a sound one is beyond "
+        f"{CRITICAL_W:.2f} once in 1000 times); all of them together agree"
+    )
+
+
 def disagreement(solved: Solved) -> str:
     """Return a line that names the reading to distrust."""
     readings = solved.adjusted.network.readings

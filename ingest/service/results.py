@@ -29,7 +29,9 @@ from ingest.service.bayspread import (
     heading_scatter,
     total_toe_scatter,
 )
+from ingest.service.ground import Ground, worst
 from ingest.service.resultnotes import ResultNotes
+from ingest.service.takenoff import kept
 
 _HANGING = (Channel.INCL_X, Channel.INCL_Y, Channel.ROTATION, Channel.AZIMUTH_CROSS)
 _FIXED = (Channel.INCL_X, Channel.INCL_Y, Channel.INCL_Z)
@@ -126,11 +128,15 @@ def fields_of(
     t_ns: int,
     records: Sequence[str],
     heads: Sequence[BayHead],
+    ground: Ground | None = None,
 ) -> dict[str, Any]:
-    """Return what is published of a result, but for its id: as good as the heads it stands on."""
+    """Return what is published of a result, but for its id: as good as what it stands on.
+
+    ``ground``: what it is told against, where that has a part in it.
+    """
     today = announcer.today()
     trusts = [each.instrument.trust(today) for each in heads]
-    quality, why = next((t for t in trusts if t[0] != "good"), ("good", ""))
+    quality, why = worst(trusts if ground is None else [*trusts, ground.trust(today)])
     calibrated = all(each.instrument.record is not None for each in heads)
     return {
         **announcer.moment(t_ns),
@@ -142,6 +148,7 @@ def fields_of(
         "k": shown.k,
         "dp": shown.dp,
         "cal": "+".join(records)[:80] if calibrated else None,
+        "against": None if ground is None else ground.name,
         "q": quality,
         "why": why,
         "text": shown.text,
@@ -156,9 +163,11 @@ class ResultDesk:
         announcer: Announcer,
         spread: SpreadSettings,
         published: PublishedResults | None = None,
+        ground: Ground | None = None,
     ) -> None:
         self._announcer = announcer
         self._spread = spread
+        self._ground = ground or Ground(None)
         self._notes = ResultNotes(announcer, spread.told, published)
         self._ids = itertools.count(1)
         self._standing: dict[str, Measured] = {}
@@ -170,11 +179,12 @@ class ResultDesk:
         return dict(self._standing)
 
     def camber(self, head: BayHead, settled: Settled) -> None:
-        """Publish a wheel's camber."""
+        """Publish a wheel's camber, to the bay's standing points where they were surveyed."""
         wheel = head.wheel
         assert wheel is not None
         topic = self._announcer.topics.axle(wheel.axle, wheel.side.value, "camber")
-        self._say(topic, "camber", settled.wheel.camber, settled, [head])
+        camber = self._ground.camber(wheel.side, settled.wheel.camber)
+        self._say(topic, "camber", camber, settled, [head], self._ground)
 
     def total_toe(self, head: BayHead, settled: Settled, partner: BayHead, across: Settled) -> None:
         """Publish an axle's total toe, where both wheels saw each other at rest."""
@@ -200,17 +210,14 @@ class ResultDesk:
                 fields = {**self._last[topic], "q": "stale", "why": why, "dec": "none"}
                 self._announcer.state(topic, AxleResult(**fields))
 
-    def keep(self, head: BayHead, why: str) -> None:
-        """Say again what was last read of a settled wheel: taking a head off moves no wheel.
-
-        It is uncertain from then on, since nobody watches the wheel any more.
-        """
+    def keep(self, head: BayHead, *, stood: bool) -> None:
+        """Say again what was last read of a settled wheel: taking a head off moves no wheel."""
         for topic in self._topics_of(head):
             if self._standing.pop(topic, None) is not None:
                 self._notes.over(topic)
             last = self._last.pop(topic, None)
             if last is not None:
-                self._announcer.state(topic, AxleResult(**{**last, "q": "uncertain", "why": why}))
+                self._announcer.state(topic, AxleResult(**kept(last, stood=stood)))
 
     def _topics_of(self, head: BayHead) -> tuple[str, ...]:
         wheel, topics = head.wheel, self._announcer.topics
@@ -228,9 +235,11 @@ class ResultDesk:
         measured: Measured,
         settled: Settled,
         heads: list[BayHead],
+        ground: Ground | None = None,
     ) -> None:
         shown = report(degrees(measured), Unit.DEGREE)
-        told = fields_of(self._announcer, quantity, shown, settled.t_ns, settled.records, heads)
+        t_ns, records = settled.t_ns, settled.records
+        told = fields_of(self._announcer, quantity, shown, t_ns, records, heads, ground)
         fields = {**told, "id": f"ax-{next(self._ids)}"}
         self._standing[topic] = measured
         self._last[topic] = fields

@@ -18,7 +18,7 @@ QUANTITIES = (
     ("azimuth_track", "deg", "sightline along the vehicle, counter-clockwise from the head's x"),
     ("steer", "deg", "turn of the plate under the wheel; to the left positive"),
     ("temperature", "Cel", "inside the head"),
-    ("camber", "deg", "to gravity; top of the wheel outward positive"),
+    ("camber", "deg", "to what the result names in against; top of the wheel outward positive"),
     ("total-toe", "deg", "sum of both wheels; fronts towards each other positive"),
     ("toe", "deg", "to the centre line; front of the wheel towards it positive"),
     ("heading", "deg", "of an axle to the centre line; steering to the left positive"),
@@ -100,5 +100,6 @@ class ServiceDesk:
             rate_hz=round(1.0 / self._live.min_s, 3),
             lag_ms=lag_ms,
             spread=bay.spread,
+            level=bay.ground.told,
             schemas=schema_names(),
         )

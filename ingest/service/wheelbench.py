@@ -36,6 +36,8 @@ class Bench:
     progress_ns: int = 0
     result_ns: int = 0
     fed_ns: int = 0
+    rested_ns: int = 0
+    """When the wheel was last seen at rest; 0 where nobody saw it since."""
     lowered_ns: int = 0
     """From then on the wheel is taken to stand, where it was not seen to come down before."""
 

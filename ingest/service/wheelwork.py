@@ -17,9 +17,11 @@ from ingest.geometry.sightline import OFFSET_RMS_M, Sightline
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
 from ingest.service.bayspread import Occasion, SpreadSettings
+from ingest.service.ground import Ground
 from ingest.service.network import NetworkWork
 from ingest.service.results import ResultDesk, Settled, settle
 from ingest.service.runouts import RunoutDesk
+from ingest.service.takenoff import TAKEN_OFF_S
 from ingest.service.turns import TurnSettings, WheelTurn, judged
 from ingest.service.wheelbench import Bench, axle_of, hang_on
 from ingest.service.wheelsights import WheelSights
@@ -64,7 +66,7 @@ class WheelWork:
         what happens                          turn under way  clamp's error  results
         a turn or a push begins               (busy)          void           stale
         the turn is refused: slip, knock ...  over            void already   stale already
-        the head is put on any wheel, again   void            void           uncertain
+        the head is put on any wheel, again   void            void           kept (``takenoff``)
           or another, or taken off
         another head speaks on its link       refused         void           stale
         the head starts anew (boot id)        refused         void           stale
@@ -85,6 +87,7 @@ class WheelWork:
         announcer: Announcer,
         published: PublishedResults | None = None,
         network: NetworkWork | None = None,
+        ground: Ground | None = None,
     ) -> None:
         self._settings = settings
         self._benches: dict[HeadId, Bench] = {}
@@ -97,7 +100,7 @@ class WheelWork:
             length_m=settings.cross_line_m, offset_rms_m=settings.clamp_offset_m
         )
         self._runouts = RunoutDesk(announcer, settings.cross_line_m)
-        self.results = ResultDesk(announcer, settings.spread, published)
+        self.results = ResultDesk(announcer, settings.spread, published, ground)
         self._ids = itertools.count(1)
         self._mountings = itertools.count(1)
 
@@ -176,15 +179,17 @@ class WheelWork:
         """Void all that stands on how the head sat."""
         bench = self._benches.pop(head.id, None)
         if bench is not None:
-            self.results.keep(head, "unmounted")
+            stood = bench.fed_ns - bench.rested_ns <= TAKEN_OFF_S * NS
+            self.results.keep(head, stood=stood)
             if self._network is not None:
-                self._network.closed(bench.mounting)
+                self._network.closed(bench.mounting, stood=stood)
             self._runouts.void(head)
 
     def lost(self, head: BayHead, why: str = "link-lost") -> None:
         """Take note that the head's readings broke off: a turn under way cannot be trusted."""
         bench = self._bench(head)
         self._move(head, bench, why)
+        bench.rested_ns = 0
         if bench.turn is not None:
             turn, bench.turn, bench.broken = bench.turn, None, why
             broken = MeasurementRefused(
@@ -227,6 +232,8 @@ class WheelWork:
             self._move(head, bench, "moving")
         bench.rest, bench.chain = rest, chain
         now_ns = bench.fed_ns = int(blocks[-1].t_ns[-1])
+        if rest is not None:
+            bench.rested_ns = now_ns
         if bench.turn is not None:
             self._turn(head, bench, blocks, now_ns)
         elif bench.runout is not None and rest is not None:

@@ -253,3 +253,42 @@ def test_serve_refuses_a_bad_file_before_any_port_is_opened(capsys, tmp_path, mo
     assert main(["serve", str(path)]) == 2
     assert "chain.output_hz" in capsys.readouterr().err
     assert not opened
+
+
+def test_the_bay_s_level_is_read_and_held_against_the_bay(capsys, tmp_path):
+    level = {
+        "format": "levelhead-level",
+        "version": 1,
+        "bay": "north",
+        "measured": "2026-11-20",
+        "valid_days": 10,
+        "by": "Ada Brindle",
+        "instrument": "KL-LEVEL-1",
+        "surface": "plates",
+        "points": [
+            {"id": "1L", "x_m": 5.0, "y_m": 1.0},
+            {"id": "1R", "x_m": 5.0, "y_m": -1.0},
+            {"id": "2L", "x_m": 0.0, "y_m": 1.0},
+        ],
+        "staff": [
+            {"set_up": "A", "point": point, "reading_mm": 1400.0, "sigma_mm": 0.2}
+            for point in ("1L", "1R", "2L")
+        ],
+    }
+    text = GOOD.replace('name = "north"', 'name = "north"\nlevel = "level.json"')
+    code, _, err, path = check(capsys, tmp_path, text)
+    assert code == 2
+    assert "bay.level" in err
+    assert "see levelhead level" in err
+    (tmp_path / "level.json").write_text(json.dumps(level))
+    assert check(capsys, tmp_path, text)[0] == 0
+    assert load_config(path).service.bay.level.name == "level of north 2026-11-20"
+    for key, value, said in (
+        ("bay", "south", "is the survey of south, and this bay is north"),
+        ("valid_days", 0, "valid_days"),
+        ("staff", level["staff"][:2], "no chain of readings joins all points"),
+    ):
+        (tmp_path / "level.json").write_text(json.dumps(level | {key: value}))
+        code, out, err, _ = check(capsys, tmp_path, text)
+        assert (code, out, len(err.splitlines())) == (2, "", 1)
+        assert said in err

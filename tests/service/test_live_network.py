@@ -148,7 +148,7 @@ def test_what_a_first_set_up_tells_and_what_takes_it_back(simulated_bay):
     job.bay.advance(6.0)
     assert job.said(*axle_1)["q"] == "good"
     job.dismount(1)
-    assert (job.said(*axle_1)["q"], job.said(*axle_1)["why"]) == ("uncertain", "unmounted")
+    assert (job.said(*axle_1)["q"], job.said(*axle_1)["why"]) == ("good", "unwatched")
     assert job.bay.topics.axle(1, "both", "total-toe") in job.found()
     # The same wheel is turned again: what was read of it is of a wheel that has moved.
     job.bay.bay.put_on(job.bay.head(alder), Wheel(1, Side.LEFT))
@@ -166,9 +166,18 @@ def test_settings_with_networks_come_back_from_a_capture_as_they_went():
     assert SETTINGS.validate_python(said) == settings
 
 
-def test_readings_that_no_positions_fit_take_the_results_back(simulated_bay, monkeypatch):
-    """While sightlines are still to be read that is no fault, and a note."""
-    job = Job(simulated_bay, 3, "rigid-8x4")
+@pytest.mark.parametrize(
+    ("vehicle", "level"),
+    [("rigid-8x4", "note"), ("tractor-and-trailer", "warning")],
+)
+def test_readings_that_no_positions_fit_take_the_results_back(
+    simulated_bay, monkeypatch, vehicle, level
+):
+    """While sightlines are still to be read that is no fault, and a note.
+
+    Of the tractor, heads on its two axles have read them all: then it is one.
+    """
+    job = Job(simulated_bay, 3, vehicle)
     job.set_up(1, 2)
     topic = job.bay.topics.axle(2, "both", "total-toe")
     assert job.bay.outlet.retained[topic]["q"] in ("good", "uncertain")
@@ -181,4 +190,4 @@ def test_readings_that_no_positions_fit_take_the_results_back(simulated_bay, mon
     said = job.bay.outlet.retained[topic]
     assert (said["q"], said["why"]) == ("stale", "network-unsolved")
     alert = job.bay.outlet.retained[job.bay.topics.alert("network")]
-    assert alert["level"] == "note"
+    assert (alert["level"], alert["text"]) == (level, "no positions fit")

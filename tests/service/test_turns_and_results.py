@@ -172,6 +172,7 @@ def test_results_stand_on_the_records_and_say_so(bay):
     assert camber(bay)["cal"] in records
     assert set(toe(bay)["cal"].split("+")) == records
     assert (toe(bay)["q"], toe(bay)["dec"]) == ("good", "none")
+    assert (camber(bay)["against"], toe(bay)["against"]) == ("gravity", None)
 
 
 def test_results_go_stale_when_their_wheel_moves(bay):
@@ -182,11 +183,11 @@ def test_results_go_stale_when_their_wheel_moves(bay):
         assert (said["q"], said["why"], said["dec"]) == ("stale", "moving", "none")
 
 
-def test_a_head_taken_off_leaves_its_results_uncertain_and_its_partners_alone(bay):
+def test_a_head_taken_off_leaves_its_results_unwatched_and_its_partners_alone(bay):
     measured(bay)
     bay.bay.put_on(bay.head("alder"), None)
-    assert (camber(bay)["q"], camber(bay)["why"]) == ("uncertain", "unmounted")
-    assert (toe(bay)["q"], toe(bay)["why"]) == ("uncertain", "unmounted")
+    assert (camber(bay)["q"], camber(bay)["why"]) == ("good", "unwatched")
+    assert (toe(bay)["q"], toe(bay)["why"]) == ("good", "unwatched")
     assert camber(bay, "right")["q"] == "good"
     assert bay.topics.head_runout("alder") not in bay.outlet.retained
     bay.advance(3.0)

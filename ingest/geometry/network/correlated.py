@@ -7,6 +7,7 @@ the parts of the readings themselves, so that what a result of the network has i
 other result of the same heads stays known.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -14,7 +15,8 @@ import numpy as np
 
 from calibration.measured import Measured, Part, Source
 from ingest.geometry.network.adjusting import Adjusted, adjust
-from ingest.geometry.network.judging import CRITICAL_W, LEAST_REDUNDANCY, limits
+from ingest.geometry.network.alarming import chi2_most, contradictory
+from ingest.geometry.network.judging import CRITICAL_W, LEAST_REDUNDANCY
 from ingest.geometry.network.results import ADJUSTMENT, Result, results
 from ingest.geometry.network.stations import Network
 from ingest.geometry.network.unknowns import F64
@@ -56,6 +58,26 @@ class Told:
         seen = (part for part in parts if any(abs(c) > NOTHING for c in part.components))
         return Measured(found.value, tuple(seen), self.stands_on)
 
+    @property
+    def u(self) -> float:
+        """Its standard uncertainty, as that of ``measured`` and without making all the parts."""
+        if self.errors is None:
+            return 0.0 if self.result.measured is None else self.result.measured.u
+        return float(np.sqrt(self.errors @ self.errors))
+
+    @property
+    def dof(self) -> float:
+        """Its effective degrees of freedom, likewise (Welch-Satterthwaite, GUM G.2b)."""
+        if self.errors is None:
+            return math.inf if self.result.measured is None else self.result.measured.dof
+        square = self.errors * self.errors
+        tail = sum(
+            float(square[columns].sum()) ** 2 / source.dof
+            for source, columns in self.sources
+            if source.dof < math.inf
+        )
+        return float(square.sum()) ** 2 / tail if tail > 0.0 else math.inf
+
 
 @dataclass(frozen=True, slots=True)
 class Solved:
@@ -76,8 +98,8 @@ class Solved:
 
     @property
     def fits(self) -> bool:
-        """Whether the readings agree no worse than they should."""
-        return self.chi2_most is None or self.chi2 <= self.chi2_most
+        """Whether the readings agree as well as sound ones do in 999 of 1000 cases."""
+        return not contradictory(self.dof, self.chi2, self.standardised.values())
 
 
 def solve(network: Network, read: Mapping[int, Measured]) -> Solved:
@@ -109,7 +131,6 @@ def solve(network: Network, read: Mapping[int, Measured]) -> Solved:
     adjusted = adjust(replace(network, stations=stations, readings=tuple(readings)), mixing)
     names = frozenset((ADJUSTMENT,)).union(*(read[i].stands_on for i in rows))
     chi2 = float(adjusted.misfit @ adjusted.misfit)
-    bounds = limits(adjusted.dof)
     doubts = _doubts(adjusted)
     worst = max(doubts, key=lambda i: abs(doubts[i]), default=None)
     return Solved(
@@ -117,7 +138,7 @@ def solve(network: Network, read: Mapping[int, Measured]) -> Solved:
         _told(adjusted, sources, errors, names),
         adjusted.dof,
         chi2,
-        None if bounds is None else bounds[1],
+        chi2_most(adjusted.dof),
         doubts,
         worst if worst is not None and abs(doubts[worst]) > CRITICAL_W else None,
     )

@@ -37,6 +37,7 @@ from ingest.service.linkkeeper import KeeperSettings
 from ingest.service.live import LiveSettings
 from ingest.service.network import NetworkSettings
 from ingest.service.service import ServiceSettings
+from ingest.service.sweepfit import SweepSettings
 from ingest.service.turns import TurnSettings
 from ingest.service.watchdog import WatchdogSettings
 from ingest.service.wheelwork import WheelSettings
@@ -189,6 +190,7 @@ def _service(where: str, folder: Path, read: ConfigFile) -> ServiceSettings:
             _live(where, read.live),
             _wheel(read.bay, read.turn),
             _networks(where, folder, read.bay),
+            SweepSettings(**read.sweep.model_dump()),
             _level(where, folder, read.bay),
         ),
         keeper=KeeperSettings(watchdog=WatchdogSettings(limit_s=read.live.silent_s)),

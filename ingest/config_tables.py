@@ -108,6 +108,19 @@ class TurnTable(Table):
     """What a turn is to reach: says how much further to turn."""
 
 
+class SweepTable(Table):
+    """How a steering sweep is made and fitted."""
+
+    target_deg: Annotated[float, Field(ge=5, le=60)] = 20.0
+    """How far the wheels are to be steered to each side."""
+    axle_roll: bool = True
+    """Fit the roll of a beam axle as it is steered; false where the axle does not roll."""
+    play_deg: NotNegative = 0.03
+    """What the kingpins' play leaves open in caster and SAI (standard uncertainty), assumed."""
+    straight_deg: NotNegative = 0.3
+    """How well wheels stand straight ahead where no network tells their toe (the same), assumed."""
+
+
 class LiveTable(Table):
     """When live readings are published."""
 
@@ -137,5 +150,6 @@ class ConfigFile(Table):
     head: tuple[HeadTable, ...] = ()
     chain: ChainTable = ChainTable()
     turn: TurnTable = TurnTable()
+    sweep: SweepTable = SweepTable()
     live: LiveTable = LiveTable()
     calibration: CalibrationTable = CalibrationTable()

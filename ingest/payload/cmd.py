@@ -47,6 +47,18 @@ class PushEnd(Command):
     """``cmd/push-end``: the vehicle stands; fit each wheel that was turned by the push."""
 
 
+class SweepBegin(Command):
+    """``cmd/sweep-begin``: begin to collect a steering sweep, straight ahead at first."""
+
+    axle: int = Field(ge=1, le=32)
+
+
+class SweepEnd(Command):
+    """``cmd/sweep-end``: the sweep is over; fit the steering axes of both wheels."""
+
+    axle: int = Field(ge=1, le=32)
+
+
 class Identify(HeadCommand):
     """``cmd/identify``: let the head show itself."""
 
@@ -75,6 +87,8 @@ COMMANDS: Mapping[str, type[Command]] = MappingProxyType(
         "turn-end": TurnEnd,
         "push-begin": PushBegin,
         "push-end": PushEnd,
+        "sweep-begin": SweepBegin,
+        "sweep-end": SweepEnd,
         "identify": Identify,
         "name": Name,
         "wheel": Wheel,
@@ -128,6 +142,8 @@ ReplyCode = Literal[
     "not-mounted",
     "not-turning",
     "already-turning",
+    "not-sweeping",
+    "already-sweeping",
     "refused",
     "busy",
     "not-supported",

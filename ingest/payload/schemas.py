@@ -25,6 +25,7 @@ from ingest.payload.limits_file import LimitsFile
 from ingest.payload.network_file import NetworkFile
 from ingest.payload.runout import Runout
 from ingest.payload.svc import Alert, ServiceMeta, ServiceStatus, ServiceWill
+from ingest.payload.sweep import Sweep
 from ingest.payload.vehicle_file import VehicleFile
 
 TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
@@ -37,6 +38,7 @@ TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
         "head/{head}/meta": ("head-meta/1", HeadMeta),
         "head/{head}/link": ("head-link/1", HeadLink),
         "head/{head}/runout": ("runout/1", Runout),
+        "head/{head}/sweep": ("sweep/1", Sweep),
         "head/{head}/{channel}": ("reading/1", Reading),
         "axle/{n}/{side}/{qty}": ("axle-result/1", AxleResult),
         "vehicle/{qty}": ("vehicle-result/1", AxleResult),

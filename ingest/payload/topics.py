@@ -8,7 +8,7 @@ from ingest.core.channels import Channel
 ROOT = "levelhead/v1"
 _LEVEL = re.compile(r"[a-z0-9_-]{1,32}")
 
-RESERVED_HEAD_LEVELS = frozenset({"status", "meta", "link", "runout"})
+RESERVED_HEAD_LEVELS = frozenset({"status", "meta", "link", "runout", "sweep"})
 """Levels under a head that are not channels."""
 
 
@@ -54,6 +54,9 @@ class Topics:
 
     def head_runout(self, head: str) -> str:
         return self._head(head, "runout")
+
+    def head_sweep(self, head: str) -> str:
+        return self._head(head, "sweep")
 
     def reading(self, head: str, channel: Channel) -> str:
         return self._head(head, channel.value)

@@ -33,6 +33,8 @@ from ingest.service.live import LiveReadings, LiveSettings
 from ingest.service.network import NetworkSettings, NetworkWork
 from ingest.service.ports import CalibrationRecords
 from ingest.service.push import Push
+from ingest.service.sweepfit import SweepSettings
+from ingest.service.sweeping import Sweeping
 from ingest.service.wheelwork import WheelSettings, WheelWork
 from ingest.wire.codes import PROTOCOL_MAJOR
 from ingest.wire.hello import Hello
@@ -51,6 +53,7 @@ class BaySettings:
     live: LiveSettings = field(default_factory=LiveSettings)
     wheel: WheelSettings = field(default_factory=WheelSettings)
     network: NetworkSettings = field(default_factory=NetworkSettings)
+    sweep: SweepSettings = field(default_factory=SweepSettings)
     level: LevelFile | None = None
     """The survey of the bay's standing points."""
 
@@ -79,6 +82,7 @@ class Bay:
         self.ground = Ground(settings.level)
         self.work = WheelWork(settings.wheel, announcer, published, self.network, self.ground)
         self.push = Push(self.work)
+        self.sweeping = Sweeping(settings.sweep, self.work, self.network, announcer)
         self.slots: dict[str, LinkSlot] = {}
         for link, form in links.items():
             counters = LinkCounters()
@@ -142,6 +146,7 @@ class Bay:
             self._desk.status(slot.head)
             if change.state is not LinkState.OPEN:
                 self.work.lost(slot.head)
+                self.sweeping.broke(slot.head, "link-lost")
                 self._hear_refused()
 
     def name(self, head: BayHead, name: HeadName) -> None:
@@ -203,12 +208,17 @@ class Bay:
             return
         if slot.counters.jumps != slot.jumps_before:
             slot.jumps_before = slot.counters.jumps
-            self.work.void(head, "clock-jump")
+            self._void(head, "clock-jump")
         if not blocks:
             return
         slot.values += sum(map(len, blocks))
         head.live.feed(blocks, head.instrument, chain.averaged)
         self.work.feed(head, blocks, chain, self._partner(head))
+        self.sweeping.feed(head, blocks)
+
+    def _void(self, head: BayHead, why: str) -> None:
+        self.work.void(head, why)
+        self.sweeping.broke(head, why)
 
     def _partner(self, head: BayHead) -> BayHead | None:
         wheel = head.wheel
@@ -233,7 +243,7 @@ class Bay:
             head = self._welcome(slot, hello)
         elif head.hello.boot != hello.boot:
             slot.restarts += 1
-            self.work.void(head, "restarted")
+            self._void(head, "restarted")
         if not fits_as_before(head.hello, hello):
             head.instrument = instrument_of(hello, self._records)
         if head.slot.head is head:
@@ -245,7 +255,7 @@ class Bay:
         """Take note that another speaks on a link now, or a head that cannot be heard."""
         leaving, slot.head = slot.head, None
         if leaving is not None:
-            self.work.void(leaving, "swapped")
+            self._void(leaving, "swapped")
             self._desk.status(leaving)
             self._hear_refused()
 

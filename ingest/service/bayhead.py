@@ -177,6 +177,7 @@ class HeadDesk:
         names = [topics.reading(head.name, channel) for channel in channels]
         names += [topics.head_meta(head.name), topics.head_link(head.name)]
         names += [topics.head_status(head.name), topics.head_runout(head.name)]
+        names.append(topics.head_sweep(head.name))
         for topic in [*names, topics.cal(head.name)]:
             self._announcer.clear(topic)
         head.said = ()

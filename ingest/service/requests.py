@@ -20,6 +20,8 @@ from ingest.payload.cmd import (
     Reply,
     Request,
     StopTake,
+    SweepBegin,
+    SweepEnd,
     TurnBegin,
     TurnEnd,
     Unmount,
@@ -111,8 +113,8 @@ class Requests:
 
     def _do(self, request: Request, finish: Callable[[Done], None]) -> None:
         command = request.command
-        if isinstance(command, PushBegin | PushEnd):
-            finish(self._push(command))
+        if isinstance(command, PushBegin | PushEnd | SweepBegin | SweepEnd):
+            finish(self._whole(command))
             return
         assert isinstance(command, HeadCommand)
         head = self._bay.named(command.head)
@@ -125,10 +127,18 @@ class Requests:
         else:
             finish(self._at_once(head, request))
 
-    def _push(self, command: PushBegin | PushEnd) -> Done:
-        if isinstance(command, PushBegin):
-            return self._bay.push.begin(self._bay.heads.values())
-        return self._bay.push.end()
+    def _whole(self, command: PushBegin | PushEnd | SweepBegin | SweepEnd) -> Done:
+        """Carry out what is asked of a vehicle or an axle, not of one head."""
+        heads = tuple(self._bay.heads.values())
+        match command:
+            case PushBegin():
+                return self._bay.push.begin(heads)
+            case PushEnd():
+                return self._bay.push.end()
+            case SweepBegin(axle=axle):
+                return self._bay.sweeping.begin(axle, heads)
+            case SweepEnd(axle=axle):
+                return self._bay.sweeping.end(axle)
 
     def _at_once(self, head: BayHead, request: Request) -> Done:
         match request.command:

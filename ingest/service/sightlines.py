@@ -82,7 +82,7 @@ def look(
     own = Measured.of(0.0, reading.sigma, source=f"{reading.named()}: the sightline itself")
     ports = (
         _port(here, channel, seen.plan_rad, reading.line.at_port_m, spread),
-        _port(there, channel, _plan(there, channel), reading.line.to_port_m, spread),
+        _port(there, channel, plan_rad(there), reading.line.to_port_m, spread),
     )
     return sighting(network, reading, heading + own, ports)
 
@@ -98,8 +98,8 @@ def _elevation(
     return tilt + math.atan2(rise_m, length_m)
 
 
-def _plan(sat: Sat, channel: Channel) -> float:
-    """Return by how much a head is turned against its wheel, rad."""
+def plan_rad(sat: Sat) -> float:
+    """Return by how much a head is turned against its wheel, counter-clockwise from above, rad."""
     estimates = sat.runout.estimates
     if estimates is None or sat.head.fixed:
         return 0.0

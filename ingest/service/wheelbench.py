@@ -1,10 +1,12 @@
 """What goes on at one head's wheel, from its being put on to its being taken off."""
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ingest.chain.chain import Chain
 from ingest.chain.rest import RestReading
+from ingest.core.channels import ROW, Channel
 from ingest.core.units import NS
 from ingest.geometry.runout import Runout
 from ingest.service.bayhead import BayHead
@@ -51,6 +53,11 @@ class Bench:
         """Return what the head has read at rest since a time; None where that is too short."""
         rest = None if self.chain is None else self.chain.rest.latest(since_ns)
         return None if rest is None or rest.span_s < least_s else rest
+
+
+def plate_rad(bench: Bench) -> float:
+    """Return the turn plate under a wheel at rest, rad; NaN where none is read."""
+    return math.nan if bench.rest is None else float(bench.rest.values[ROW[Channel.STEER]])
 
 
 def axle_of(bench: Bench, benches: Iterable[Bench]) -> list[Bench]:

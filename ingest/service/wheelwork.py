@@ -15,15 +15,16 @@ from ingest.core.units import NS
 from ingest.geometry.runout import Runout
 from ingest.geometry.sightline import OFFSET_RMS_M, Sightline
 from ingest.service.announcer import Announcer
-from ingest.service.bayhead import BayHead
+from ingest.service.bayhead import BayHead, Wheel
 from ingest.service.bayspread import Occasion, SpreadSettings
 from ingest.service.ground import Ground
 from ingest.service.network import NetworkWork
 from ingest.service.results import ResultDesk, Settled, settle
 from ingest.service.runouts import RunoutDesk
+from ingest.service.sweepdesk import SweepDesk
 from ingest.service.takenoff import TAKEN_OFF_S
 from ingest.service.turns import TurnSettings, WheelTurn, judged
-from ingest.service.wheelbench import Bench, axle_of, hang_on
+from ingest.service.wheelbench import Bench, axle_of, hang_on, plate_rad
 from ingest.service.wheelsights import WheelSights
 
 
@@ -101,24 +102,24 @@ class WheelWork:
         )
         self._runouts = RunoutDesk(announcer, settings.cross_line_m)
         self.results = ResultDesk(announcer, settings.spread, published, ground)
+        self.sweeps = SweepDesk(announcer, ground or Ground(None))
         self._ids = itertools.count(1)
         self._mountings = itertools.count(1)
 
-    def _bench(self, head: BayHead) -> Bench:
+    def bench(self, head: BayHead) -> Bench:
+        """Return what is known of a head as it sits."""
         if head.id not in self._benches:
             self._benches[head.id] = Bench(head, next(self._mountings))
         return self._benches[head.id]
 
     def begin(self, head: BayHead, *, rolled: bool = False) -> Done:
         """Begin to collect a turn, or this head's part of a push."""
-        bench = self._bench(head)
+        bench = self.bench(head)
         if head.wheel is None:
             return Done(False, "not-mounted", f"say first which wheel {head.name} is on")
         if bench.turn is not None:
             return Done(False, "already-turning", f"a turn of {head.name} is being collected")
-        self.results.withdraw(head, "turning")
-        if self._network is not None:
-            self._network.turning(head.wheel, "turning")
+        self._moved_on_purpose(head, head.wheel, "turning")
         bench.settled = bench.runout = None
         bench.turn = WheelTurn(
             self._settings.turn, self._sightline, fixed=head.fixed, rolled=rolled
@@ -130,17 +131,28 @@ class WheelWork:
             True, "ok", "turn the wheel; let it rest at each stop, or turn it slowly through"
         )
 
+    def steered(self, head: BayHead) -> None:
+        """Take note that a sweep begins: the wheel is about to be steered."""
+        assert head.wheel is not None
+        self._moved_on_purpose(head, head.wheel, "sweeping")
+
+    def _moved_on_purpose(self, head: BayHead, wheel: Wheel, why: str) -> None:
+        self.results.withdraw(head, why)
+        self.sweeps.over(wheel.axle, why)
+        if self._network is not None:
+            self._network.turning(wheel, why)
+
     def collecting(self, head: BayHead) -> WheelTurn | None:
         """Return the turn that is being collected."""
-        return self._bench(head).turn
+        return self.bench(head).turn
 
     def broken(self, head: BayHead) -> str:
         """Return the code for which the last turn ended by itself; empty where it did not."""
-        return self._bench(head).broken
+        return self.bench(head).broken
 
     def take_stop(self, head: BayHead) -> Done:
         """Take the present position as a stop."""
-        bench = self._bench(head)
+        bench = self.bench(head)
         if bench.turn is None:
             return Done(False, "not-turning", f"no turn of {head.name} is being collected")
         if bench.rest is None:
@@ -153,7 +165,7 @@ class WheelWork:
 
     def end(self, head: BayHead) -> Done:
         """End the turn and fit it."""
-        turn = self._bench(head).turn
+        turn = self.bench(head).turn
         if turn is None:
             return Done(False, "not-turning", f"no turn of {head.name} is being collected")
         if turn.rolled:
@@ -162,7 +174,7 @@ class WheelWork:
 
     def conclude(self, head: BayHead, found: Runout | MeasurementRefused) -> Done:
         """Put an end to the turn that is being collected: this came of it."""
-        bench = self._bench(head)
+        bench = self.bench(head)
         turn, bench.turn = bench.turn, None
         assert turn is not None
         if isinstance(found, MeasurementRefused):
@@ -181,13 +193,15 @@ class WheelWork:
         if bench is not None:
             stood = bench.fed_ns - bench.rested_ns <= TAKEN_OFF_S * NS
             self.results.keep(head, stood=stood)
+            self.sweeps.off(head, stood=stood)
+            self.sweeps.forget(head)
             if self._network is not None:
                 self._network.closed(bench.mounting, stood=stood)
             self._runouts.void(head)
 
     def lost(self, head: BayHead, why: str = "link-lost") -> None:
         """Take note that the head's readings broke off: a turn under way cannot be trusted."""
-        bench = self._bench(head)
+        bench = self.bench(head)
         self._move(head, bench, why)
         bench.rested_ns = 0
         if bench.turn is not None:
@@ -207,7 +221,8 @@ class WheelWork:
         swapped for another.
         """
         self.lost(head, why)
-        bench = self._bench(head)
+        bench = self.bench(head)
+        self.sweeps.void(head, why)
         if self._network is not None:
             self._network.void(bench.mounting, why)
         if bench.runout is not None:
@@ -216,7 +231,7 @@ class WheelWork:
 
     def say_again(self, head: BayHead) -> None:
         """Say the clamp's error under the name that the head has now."""
-        bench = self._bench(head)
+        bench = self.bench(head)
         if bench.runout is not None:
             self._runouts.done(head, bench.runout_id, bench.runout)
 
@@ -226,7 +241,7 @@ class WheelWork:
         """Take what the chain gave."""
         if head.wheel is None:
             return
-        bench = self._bench(head)
+        bench = self.bench(head)
         rest = chain.rest.latest()
         if any(np.bitwise_or.reduce(block.flags) & np.uint16(Flag.MOVING) for block in blocks):
             self._move(head, bench, "moving")
@@ -264,12 +279,13 @@ class WheelWork:
             return
         bench.settled = settled
         self.results.camber(head, settled)
+        self.sweeps.settled(head, settled.wheel.camber.value, plate_rad(bench))
         if self._sights is not None:
             self._sights.settled(bench, settled.wheel.camber.value)
             if self._sights.tells_toe(bench):
                 return
         if partner is not None:
-            self._across(head, bench, partner, self._bench(partner))
+            self._across(head, bench, partner, self.bench(partner))
 
     def _across(self, head: BayHead, bench: Bench, partner: BayHead, other: Bench) -> None:
         """Publish the axle's toe where both wheels rest, read over the time they both did.
@@ -302,6 +318,7 @@ class WheelWork:
     def _move(self, head: BayHead, bench: Bench, why: str) -> None:
         bench.settling += bench.rest is not None
         bench.rest, bench.lowered_ns = None, 0
+        self.sweeps.moving(head, why)
         if bench.settled is not None:
             self.results.withdraw(head, why)
             if self._network is not None:

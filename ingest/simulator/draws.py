@@ -21,6 +21,9 @@ ENCODER_ZERO_DEG = 1.0
 ENCODER_HARMONICS_DEG = (0.3, 0.15, 0.05)
 AZIMUTH_ZERO_DEG = 0.3
 AZIMUTH_HARMONICS_DEG = (0.02, 0.01, 0.0)
+PLATE_ZERO_DEG = 1.0
+PLATE_HARMONICS_DEG = (0.3, 0.1)
+"""Of turn plates (1 sigma): what a service has to take an encoder for that nobody centred."""
 
 
 def draw_head(seed: int, name: str, *, fixed: bool = False, three_axis: bool = False) -> Head:
@@ -32,6 +35,7 @@ def draw_head(seed: int, name: str, *, fixed: bool = False, three_axis: bool = F
         rotation=_circle(random, ENCODER_ZERO_DEG, ENCODER_HARMONICS_DEG),
         azimuth_cross=_circle(random, AZIMUTH_ZERO_DEG, AZIMUTH_HARMONICS_DEG),
         azimuth_track=_circle(random, AZIMUTH_ZERO_DEG, AZIMUTH_HARMONICS_DEG),
+        steer=_plate(stream(seed, "plate", name)),
         noise=Noise(),
     )
     warming = Warming(
@@ -59,6 +63,16 @@ def _tilt(random: np.random.Generator, *, three_axis: bool) -> TiltErrors:
         matrix[2], matrix[:, 2] = (0.0, 0.0, 1.0), (0.0, 0.0, 1.0)
         bias[2] = bias_per_degc[2] = 0.0
     return TiltErrors(matrix, bias, random.uniform(-5e-5, 5e-5), bias_per_degc, 20.0)
+
+
+def _plate(random: np.random.Generator) -> CircleErrors:
+    """Draw what is wrong with a turn plate that nobody calibrates."""
+    first, second = random.normal(0.0, PLATE_HARMONICS_DEG, (2, 2)).T * DEG
+    return CircleErrors(
+        zero_rad=random.uniform(-PLATE_ZERO_DEG, PLATE_ZERO_DEG) * DEG,
+        cos_rad=(float(first[0]), float(second[0]), 0.0),
+        sin_rad=(float(first[1]), float(second[1]), 0.0),
+    )
 
 
 def _near_one(random: np.random.Generator) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

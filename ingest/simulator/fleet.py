@@ -11,6 +11,9 @@ from ingest.simulator.streams import stream
 from ingest.simulator.vehicle import AxleBuild, Vehicle, WheelBuild
 
 RAMP_TILT_DEG = 0.08
+ROLL_PER_STEER = 0.002
+"""How much a beam axle rolls as it is steered, rad per rad, for each degree of its caster: 0.16 deg
+over 20 deg at a caster of 4."""
 
 
 def rigid_8x4(seed: int) -> Vehicle:
@@ -89,7 +92,16 @@ def _steer(
         for wheel in (left, right)
     )
     return AxleBuild(
-        number, x_m, _offset(random), 2.04, 0.50, heading_deg * DEG, left, right, steered=True
+        number,
+        x_m,
+        _offset(random),
+        2.04,
+        0.50,
+        heading_deg * DEG,
+        left,
+        right,
+        steered=True,
+        roll_per_steer=ROLL_PER_STEER * caster,
     )
 
 

@@ -122,6 +122,8 @@ class Sensors:
     rotation: CircleErrors = field(default_factory=CircleErrors)
     azimuth_cross: CircleErrors = field(default_factory=CircleErrors)
     azimuth_track: CircleErrors = field(default_factory=CircleErrors)
+    steer: CircleErrors = field(default_factory=CircleErrors)
+    """Of the turn plate that the head reads."""
     noise: Noise | None = None
 
     def read(self, true: F64, random: np.random.Generator) -> F64:
@@ -136,6 +138,7 @@ class Sensors:
             (Channel.ROTATION, self.rotation),
             (Channel.AZIMUTH_CROSS, self.azimuth_cross),
             (Channel.AZIMUTH_TRACK, self.azimuth_track),
+            (Channel.STEER, self.steer),
         ):
             raw[ROW[channel]] = errors.raw(true[ROW[channel]])
         if self.noise is not None:

@@ -9,11 +9,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.simulator.clamp import draw_clamping
 from ingest.simulator.head import Head
 from ingest.simulator.rig import Rig
-from ingest.simulator.vehicle import WheelAt
+from ingest.simulator.vehicle import AxleBuild, Vehicle, WheelAt
 
 LIFT_M = 0.06
 SLOPPY_DEG = 3.0
@@ -28,7 +29,9 @@ KNOCK_DEG = {"jack": 0.5, "turn": 0.3}
 
 TURN_RAD = 2.0 * np.pi
 PUSH_RAMP = 0.15
-"""Share of a push's time in which the vehicle picks up speed, and in which it is stopped."""
+"""Share of a push's time in which the vehicle picks up speed, and in which it is stopped; of a
+steering's likewise."""
+LEAST_STEER_S = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,7 @@ class Pace:
     dwell_s: float = 2.2
     through_s: float = 8.0
     push_m_per_s: float = 0.4
+    steer_deg_per_s: float = 3.0
     lower_s: float = 0.8
     settle_s: float = 2.6
     lead_s: float = 0.15
@@ -169,7 +173,39 @@ class Technician:
         wait_s = pace.lead_s + took_s + pace.lower_s + pace.settle_s
         return Step("pushed", wait_s)
 
+    def steer(self, axle: int, inner_rad: float) -> Step:
+        """Steer an axle on its turn plates, left positive, the brake held; 0 is straight ahead.
+
+        ``inner_rad`` is the inner wheel's turn about its steering axis; the outer one turns by
+        less: cot(outer) = cot(inner) + kingpin spacing over wheelbase.
+        """
+        vehicle, pace, start_s = self._rig.vehicle, self._pace, self._soon_s()
+        tracks = {s: vehicle.wheel_state[WheelAt(axle, s)].steer for s in Side}
+        goals = {s: _steered(vehicle, vehicle.axles[axle], s, inner_rad) for s in Side}
+        furthest_rad = max(abs(goals[side] - track.last) for side, track in tracks.items())
+        took_s = max(furthest_rad / (pace.steer_deg_per_s * DEG * (1.0 - PUSH_RAMP)), LEAST_STEER_S)
+        for side, track in tracks.items():
+            track.move(start_s, goals[side], took_s, ramp=PUSH_RAMP)
+        return Step("steered", pace.lead_s + took_s)
+
+    def sweep(self, axle: int, inner_rad: float) -> Iterator[Step]:
+        """Steer to the left and back, to the right and back; ask for a step when one is over."""
+        for goal in (inner_rad, 0.0, -inner_rad, 0.0):
+            step = self.steer(axle, goal)
+            yield Step("swept", step.wait_s + self._pace.dwell_s)
+
     def slip(self, head: Head, angle_rad: float) -> None:
         """Knock a head's clamp askew by some angle, to a chance side."""
         around = float(self._random.uniform(-np.pi, np.pi))
         self._rig.slip(head, self._soon_s(), angle_rad, around)
+
+
+def _steered(vehicle: Vehicle, axle: AxleBuild, side: Side, inner_rad: float) -> float:
+    """Return how far a wheel turns about its steering axis while the inner one turns so far."""
+    if side.sign * inner_rad >= 0.0:
+        return inner_rad
+    rear = [each.x_m for each in vehicle.axles.values() if not each.steered]
+    wheelbase_m = axle.x_m - float(np.mean(rear))
+    spacing_m = axle.track_m - 2.0 * axle.kingpin_inset_m
+    outer = np.arctan(1.0 / (1.0 / np.tan(abs(inner_rad)) + spacing_m / wheelbase_m))
+    return float(np.sign(inner_rad) * outer)

@@ -22,6 +22,16 @@ class WheelTruth:
 
 
 @dataclass(frozen=True, slots=True)
+class SteeringTruth:
+    """One wheel's steering axis straight ahead, against gravity and against the ramp, radians."""
+
+    caster_rad: float
+    sai_rad: float
+    caster_to_ramp_rad: float
+    sai_to_ramp_rad: float
+
+
+@dataclass(frozen=True, slots=True)
 class AxleTruth:
     """One axle: heading counter-clockwise from the vehicle's X axis (positive to the left)."""
 
@@ -63,3 +73,12 @@ def wheel_truth(vehicle: Vehicle, wheel: WheelAt, at_s: float) -> WheelTruth:
         camber_to_ramp_rad=float(-np.arcsin(out_on_ramp[2])),
         hub_m=(float(x), float(y), float(z)),
     )
+
+
+def steering_truth(vehicle: Vehicle, wheel: WheelAt) -> SteeringTruth:
+    """Read the truth of one wheel's steering axis, its axle not rolled."""
+    side, told = wheel.side.sign, []
+    on_ramp = vehicle.steering_axis(wheel)[0]
+    for x, y, z in (vehicle.ramp @ on_ramp, on_ramp):
+        told += [float(np.arctan2(-x, z)), float(np.arctan2(-side * y, z))]
+    return SteeringTruth(*told)

@@ -55,6 +55,9 @@ class AxleBuild:
     steered: bool = False
     kingpin_inset_m: float = 0.25
     """From the flange inward to the steering axis, at hub height."""
+    roll_per_steer: float = 0.0
+    """A beam axle rolls as it is steered: its left end rises by so much, rad per rad to the left
+    (mean of both wheels), since caster lowers the inner wheel."""
 
     def wheel(self, side: Side) -> WheelBuild:
         return self.left if side is Side.LEFT else self.right
@@ -134,7 +137,7 @@ class Vehicle:
         steered = self._steered(wheel, t_s, arm, *basis)
         state_of_axle = self.axle_state[wheel.axle]
         under = self.floor.roll_rad(axle.x_m + self.travel.at(t_s))
-        roll = state_of_axle.roll.at(t_s) + under
+        roll = state_of_axle.roll.at(t_s) + under + self._steered_roll(axle, t_s)
         arm, forward, left, upward = (turn_about(FORWARD, roll, v) for v in steered)
         height = axle.radius_m + state_of_axle.lift.at(t_s)
         middle = np.array([[axle.x_m, axle.y_m, 0.0]]) + height[:, None] * UP
@@ -159,6 +162,11 @@ class Vehicle:
         """Turn points of the level world into the vehicle's frame."""
         turned: F64 = point_m @ self.ramp
         return turned
+
+    def _steered_roll(self, axle: AxleBuild, t_s: F64) -> F64:
+        left, right = (self.wheel_state[WheelAt(axle.number, s)].steer.at(t_s) for s in Side)
+        roll: F64 = axle.roll_per_steer * (left + right) / 2.0
+        return roll
 
     def _steered(self, wheel: WheelAt, t_s: F64, arm: F64, *basis: F64) -> tuple[F64, ...]:
         """Turn the knuckle, with hub and wheel, about its steering axis."""

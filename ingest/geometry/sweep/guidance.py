@@ -42,6 +42,7 @@ class SweepGuide:
         self._fast = False
         self._reached = {Side.LEFT: 0.0, Side.RIGHT: 0.0}
         self._turned_back: set[Side] = set()
+        self._fitted_ns = -FORGET_NS
         self._found: Steering | None = None
         self._trouble: Trouble | None = None
 
@@ -56,8 +57,15 @@ class SweepGuide:
             self._note_reach(steer)
             if self._is_new(steer):
                 self._keep(reading)
-                self._fit()
+                if reading.time_ns - self._fitted_ns >= self._asked.fit_every_s * NS:
+                    self._fitted_ns = reading.time_ns
+                    self._fit()
         return self._state(steer)
+
+    @property
+    def rows(self) -> tuple[SweepReading, ...]:
+        """The readings that were kept, in order of time."""
+        return tuple(self._rows)
 
     def sweep(self) -> Sweep | None:
         """Return the readings that were kept; None while there are none."""
@@ -71,6 +79,7 @@ class SweepGuide:
             np.array([row.incl_y_rad for row in self._rows]),
             np.array(locked) if len(locked) == len(tilts) else None,
             toe_rad=self._asked.toe_rad,
+            by_plate=self._asked.by_plate,
         )
 
     def _too_fast(self, reading: SweepReading, steer_rad: float) -> bool:
@@ -93,7 +102,7 @@ class SweepGuide:
         for side in Side:
             out = side.sign * steer_rad
             self._reached[side] = max(self._reached[side], out)
-            if self._reached[side] >= asked.target_rad - asked.near_rad:
+            if self._reached[side] >= asked.enough_rad(side):
                 self._turned_back.discard(side)
             elif self._reached[side] > 2.0 * TURNED_RAD and out < self._reached[side] - TURNED_RAD:
                 self._turned_back.add(side)
@@ -123,11 +132,10 @@ class SweepGuide:
 
     def _needed(self, steer_rad: float | None) -> tuple[Need, ...]:
         asked = self._asked
-        short = asked.target_rad - asked.near_rad
         needed = [
             need
             for side, need in ((Side.LEFT, Need.LEFT), (Side.RIGHT, Need.RIGHT))
-            if self._reached[side] < short
+            if self._reached[side] < asked.enough_rad(side)
         ]
         if steer_rad is None or abs(steer_rad) > asked.near_rad or needed:
             needed.append(Need.STRAIGHT)

@@ -39,18 +39,24 @@ class Trouble(StrEnum):
 class SweepAsked:
     """How a sweep is to be made.
 
-    ``target_rad`` to each side, met within ``near_rad``, which straight ahead is met within, too.
+    ``target_rad`` to each side (``outer_rad``, where given, to that on which the wheel is the outer
+    one), met within ``near_rad``, which straight ahead is met within, too. What readings give so
+    far is worked out at most every ``fit_every_s`` while they come.
     A reading is kept when the steering moved by ``spacing_rad`` since the last one that was, and
     not faster than ``fastest_rad_per_s``: filters delay the channels, and at 5 deg/s a difference
-    of 10 ms between them is 0.05 deg of steering (ours to choose).
+    of 10 ms between them is 0.05 deg of steering (ours to choose). ``toe_rad`` and ``by_plate`` as
+    ``Sweep`` has them.
     """
 
     side: Side
     toe_rad: float = 0.0
+    by_plate: bool = False
     target_rad: float = INNER_RAD
     near_rad: float = math.radians(0.5)
     fastest_rad_per_s: float = math.radians(5.0)
     spacing_rad: float = math.radians(0.5)
+    outer_rad: float | None = None
+    fit_every_s: float = 0.0
     most_rows: int = 400
     noise: SweepNoise | None = None
     limits: SweepLimits = field(default_factory=SweepLimits)
@@ -61,6 +67,11 @@ class SweepAsked:
             raise ValueError(
                 "what is asked of a sweep must be above zero, and 16 rows at the least"
             )
+
+    def enough_rad(self, to: Side) -> float:
+        """Return from where on a wheel is steered far enough to a side, rad."""
+        outer = self.outer_rad is not None and to is not self.side
+        return (self.outer_rad if outer and self.outer_rad else self.target_rad) - self.near_rad
 
 
 @dataclass(frozen=True, slots=True)

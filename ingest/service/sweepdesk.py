@@ -1,0 +1,221 @@
+"""Publishes steering sweeps: guidance while they go on, results, and what takes those back.
+
+What becomes of results::
+
+    a head or its wheel moves          stale until it rests straight ahead and leans as it did
+    it rests there, leaning otherwise  stale for good: the wheel, the axle or the vehicle was moved
+    a head is taken off                kept (``takenoff``)
+    a turn, a push, another sweep      stale for good
+    the head starts anew, is swapped   stale for good
+"""
+
+import itertools
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from calibration.measured import Measured
+from calibration.reporting import report
+from calibration.units import Unit, degrees
+from ingest.core.errors import MeasurementRefused
+from ingest.core.frames import Side
+from ingest.core.ids import HeadId
+from ingest.core.units import DEG
+from ingest.geometry.sweep.guided import SweepState
+from ingest.payload.axle import AxleResult
+from ingest.payload.sweep import Sweep as SweepMessage
+from ingest.service.announcer import Announcer
+from ingest.service.bayhead import BayHead
+from ingest.service.ground import Ground
+from ingest.service.networkrows import STOOD_RAD
+from ingest.service.results import fields_of
+from ingest.service.sweepfit import SweptAxle
+from ingest.service.takenoff import kept
+
+TTL_SWEEPING_S = 3.0
+STRAIGHT_RAD = 0.5 * DEG
+"""A plate that stands within this of where it stood is straight ahead again."""
+
+DP = 3
+
+
+@dataclass(slots=True)
+class _Found:
+    """The results of one axle: by topic, and by head how its wheel leaned and its plate stood."""
+
+    cambers: dict[HeadId, float]
+    plates: dict[HeadId, float]
+    measured: dict[str, Measured]
+    fields: dict[str, dict[str, Any]]
+    moving: set[HeadId] = field(default_factory=set)
+
+
+class SweepDesk:
+    """What stands of the last sweep of each axle."""
+
+    def __init__(self, announcer: Announcer, ground: Ground) -> None:
+        self._announcer = announcer
+        self._ground = ground
+        self._axles: dict[int, _Found] = {}
+        self._ids = itertools.count(1)
+
+    @property
+    def standing(self) -> dict[str, Measured]:
+        """What stands now, by topic, in rad and unrounded, with all correlations."""
+        stand = [each for each in self._axles.values() if not each.moving]
+        return {topic: measured for each in stand for topic, measured in each.measured.items()}
+
+    def guide(self, head: BayHead, sweep_id: str, state: SweepState, target_rad: float) -> None:
+        """Say where a sweep is and what it needs."""
+        found = None if state.found is None else state.found.estimates
+        figures: dict[str, Any] = {"dp": DP, "q": "uncertain", "why": "sweeping"}
+        if found is not None:
+            shown = report(degrees(found.caster), Unit.DEGREE)
+            figures |= {"caster": shown.value, "caster_U": shown.U, "k": shown.k, "dp": shown.dp}
+        steer = None if state.steer_rad is None else round(state.steer_rad / DEG, 2)
+        self._tell(
+            head,
+            sweep_id,
+            state="sweeping",
+            ttl=TTL_SWEEPING_S,
+            steer=steer,
+            left=round(state.left_rad / DEG, 2),
+            right=round(state.right_rad / DEG, 2),
+            target=round(target_rad / DEG, 2),
+            need=state.needed[0].value if state.needed else "",
+            trouble=state.troubles[0].value if state.troubles else "",
+            n=state.kept,
+            **figures,
+        )
+
+    def refuse(self, head: BayHead, sweep_id: str, n: int, refused: MeasurementRefused) -> None:
+        """Say why a sweep gives nothing."""
+        figures = {"figure": round(refused.figure, 4), "limit": round(refused.limit, 4)}
+        bad = {"q": "bad", "why": refused.code, "dp": DP}
+        self._tell(head, sweep_id, state="refused", ttl=0.0, n=n, **figures, **bad)
+
+    def say(
+        self,
+        axle: int,
+        heads: dict[Side, BayHead],
+        plates: dict[HeadId, float],
+        sweep_id: str,
+        swept: SweptAxle,
+        t_ns: int,
+    ) -> None:
+        """Publish what a sweep gave; ``plates`` are the heads' turn plates straight ahead, rad."""
+        cambers = {heads[side].id: each.camber.value for side, each in swept.sides.items()}
+        found = _Found(cambers, plates, {}, {})
+        records = sorted({head.instrument.correction.stands_on for head in heads.values()})
+        for where, quantity, measured, grounded in self._results(swept):
+            topic = self._announcer.topics.axle(axle, where, quantity)
+            by = [h for side, h in heads.items() if where in ("both", side.value)]
+            shown = report(degrees(measured), Unit.DEGREE)
+            ground = self._ground if grounded else None
+            told = fields_of(self._announcer, quantity, shown, t_ns, records, by, ground)
+            found.fields[topic] = {**told, "id": f"sw-{next(self._ids)}"}
+            found.measured[topic] = measured
+            self._announcer.state(topic, AxleResult(**found.fields[topic]))
+        self._axles[axle] = found
+        for side, head in heads.items():
+            quality, why = head.instrument.trust(self._announcer.today())
+            n = swept.sides[side].steering.n
+            self._tell(head, sweep_id, state="done", ttl=0.0, n=n, q=quality, why=why, dp=DP)
+
+    def moving(self, head: BayHead, why: str) -> None:
+        """Take note that a head or its wheel moves, or that it is not heard."""
+        for each in self._axles.values():
+            if head.id in each.cambers and head.id not in each.moving:
+                if not each.moving:
+                    self._stale(each, why)
+                each.moving.add(head.id)
+
+    def settled(self, head: BayHead, camber_rad: float, plate_rad: float) -> None:
+        """Take note of a wheel at rest: say its results again where it stands as it did.
+
+        ``plate_rad`` is its turn plate, NaN while it is off it.
+        """
+        for axle, each in list(self._axles.items()):
+            if head.id not in each.moving:
+                continue
+            if not abs(math.remainder(plate_rad - each.plates[head.id], math.tau)) < STRAIGHT_RAD:
+                continue
+            if abs(camber_rad - each.cambers[head.id]) > STOOD_RAD:
+                self.over(axle, "moved")
+                continue
+            each.moving.discard(head.id)
+            if not each.moving:
+                self._again(each, each.fields)
+
+    def off(self, head: BayHead, *, stood: bool) -> None:
+        """Take note that a head is taken off."""
+        for each in self._axles.values():
+            if head.id not in each.cambers:
+                continue
+            each.moving.discard(head.id)
+            del each.cambers[head.id]
+            each.fields = {t: kept(fields, stood=stood) for t, fields in each.fields.items()}
+            if not each.moving:
+                self._again(each, each.fields)
+
+    def over(self, axle: int, why: str) -> None:
+        """Take the results of an axle back for good."""
+        gone = self._axles.pop(axle, None)
+        if gone is not None:
+            self._stale(gone, why)
+
+    def void(self, head: BayHead, why: str) -> None:
+        """Take back what a head has read."""
+        for axle, each in list(self._axles.items()):
+            if head.id in each.cambers:
+                self.over(axle, why)
+
+    def forget(self, head: BayHead) -> None:
+        """Take back what was said of a sweep by a head that is off."""
+        self._announcer.clear(self._announcer.topics.head_sweep(head.name))
+
+    def _results(self, swept: SweptAxle) -> Iterator[tuple[str, str, Measured, bool]]:
+        """Yield place, quantity, value, and whether it is told against the ground."""
+        seen = {}
+        for side, each in swept.sides.items():
+            seen[side] = self._ground.steering(side, each.caster, each.camber, each.sai)
+            yield side.value, "caster", seen[side].caster, True
+            sai, included = seen[side].sai, seen[side].included
+            if sai is not None and included is not None:
+                yield side.value, "sai", sai, True
+                yield side.value, "included-angle", included, True
+            for to, turned in each.turned.items():
+                yield side.value, f"turning-angle-{to.value}", turned, False
+        left, right = seen[Side.LEFT], seen[Side.RIGHT]
+        yield "both", "cross-caster", left.caster - right.caster, True
+        yield "both", "cross-camber", left.camber - right.camber, True
+        if left.sai is not None and right.sai is not None:
+            yield "both", "cross-sai", left.sai - right.sai, True
+        for to, toe_out in swept.toe_out.items():
+            yield "both", f"toe-out-{to.value}", toe_out, False
+
+    def _stale(self, found: _Found, why: str) -> None:
+        stale = {"q": "stale", "why": why, "dec": "none"}
+        self._again(found, {topic: fields | stale for topic, fields in found.fields.items()})
+
+    def _again(self, found: _Found, told: dict[str, dict[str, Any]]) -> None:
+        for topic in found.fields:
+            self._announcer.state(topic, AxleResult(**told[topic]))
+
+    def _tell(self, head: BayHead, sweep_id: str, *, ttl: float, **figures: Any) -> None:
+        wheel, topic = head.wheel, self._announcer.topics.head_sweep(head.name)
+        assert wheel is not None
+        message = SweepMessage(
+            **self._announcer.moment(),
+            **self._announcer.serial(topic),
+            id=sweep_id,
+            axle=wheel.axle,
+            side=wheel.side.value,
+            ttl=ttl,
+            **figures,
+        )
+        if figures["state"] == "sweeping":
+            self._announcer.live(topic, message, ttl)
+        else:
+            self._announcer.state(topic, message)

@@ -1,0 +1,251 @@
+"""A steering sweep of an axle: collected from its two heads, guided while it goes on, fitted.
+
+Both heads sit on the wheels of the axle, run-out compensated; locked to their shafts they give SAI,
+hanging they give caster alone. The wheels stand straight ahead on turn plates that the heads read.
+"""
+
+import itertools
+import math
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from calibration.measured import Measured
+from ingest.core.blocks import Flag, SampleBlock
+from ingest.core.channels import ROW, Channel
+from ingest.core.errors import MeasurementRefused
+from ingest.core.frames import Side
+from ingest.core.ids import HeadId
+from ingest.core.units import DEG, NS
+from ingest.geometry.sweep.guidance import SweepGuide
+from ingest.geometry.sweep.guided import SweepAsked, SweepReading, SweepState
+from ingest.service.announcer import Announcer
+from ingest.service.bayhead import BayHead, Wheel
+from ingest.service.network import NetworkWork
+from ingest.service.sightlines import plan_rad
+from ingest.service.sweepfit import SweepSettings, SweptWheel, fit_swept
+from ingest.service.wheelbench import Bench, plate_rad
+from ingest.service.wheelwork import Done, WheelWork
+
+TOLD_EVERY_S = 0.2
+"""How often guidance is said while nothing changes but the steering."""
+
+FIT_EVERY_S = 0.8
+"""How often a sweep is fitted while it goes on: 10 ms of work each time, for each head."""
+
+MOST_KEPT = 12_000
+"""Readings of a plate that are kept: twenty minutes of ten a second; the oldest go first."""
+
+OUTER_SHARE = 0.8
+"""The outer wheel of a turn is steered by less than the inner one: at 20 deg by 1 to 3 deg."""
+
+CAUTION = (
+    "Brake held, heads locked, nobody's hands near the wheels; steer slowly to one side and back, "
+    "to the other and back"
+)
+"""What is said each time; the vehicle maker and local codes say the rest."""
+
+_DISTRUSTED = Flag.SENSOR_FAULT | Flag.OUT_OF_RANGE
+
+
+@dataclass(slots=True)
+class _Part:
+    """One wheel's part in a sweep."""
+
+    head: BayHead
+    mounting: int
+    guide: SweepGuide
+    zero_rad: float
+    locked: bool
+    toe: Measured
+    camber: Measured
+    degc: float
+    plate: deque[tuple[int, float]] = field(default_factory=lambda: deque(maxlen=MOST_KEPT))
+    state: SweepState | None = None
+    said: tuple[object, ...] = ()
+    said_ns: int = 0
+
+    def swept(self, side: Side) -> SweptWheel:
+        """Return what was collected."""
+        t_ns = np.array([at for at, _ in self.plate], dtype=np.int64)
+        plate = np.array([angle for _, angle in self.plate])
+        rows, known = self.guide.rows, self.head.instrument
+        return SweptWheel(side, known, rows, t_ns, plate, self.toe, self.camber, self.degc)
+
+
+@dataclass(slots=True)
+class _Sweep:
+    """A sweep that goes on."""
+
+    id: str
+    axle: int
+    parts: dict[Side, _Part]
+    broken: str = ""
+
+    def of(self, head: HeadId) -> _Part | None:
+        return next((part for part in self.parts.values() if part.head.id == head), None)
+
+
+class Sweeping:
+    """Collects a sweep of an axle at a time, and of different axles at once."""
+
+    def __init__(
+        self, settings: SweepSettings, work: WheelWork, network: NetworkWork, announcer: Announcer
+    ) -> None:
+        self._settings = settings
+        self._work = work
+        self._network = network
+        self._topics = announcer.topics
+        self._sweeps: dict[int, _Sweep] = {}
+        self._ids = itertools.count(1)
+
+    def begin(self, axle: int, heads: Sequence[BayHead]) -> Done:
+        """Begin to collect, from the heads on both wheels of an axle that stands straight ahead."""
+        if axle in self._sweeps:
+            text = f"a sweep of axle {axle} is being collected; end it first"
+            return Done(False, "already-sweeping", text)
+        on = {head.wheel: head for head in heads if head.wheel is not None}
+        parts: dict[Side, _Part] = {}
+        for side in Side:
+            head = on.get(Wheel(axle, side))
+            if head is None:
+                text = f"no head is on axle {axle} {side.value}; a sweep needs both wheels"
+                return Done(False, "not-mounted", text)
+            bench = self._work.bench(head)
+            objection = _objection(head, bench)
+            if objection is not None:
+                return objection
+            parts[side] = self._part(side, head, bench)
+        for part in parts.values():
+            self._work.steered(part.head)
+        self._sweeps[axle] = _Sweep(f"st-{next(self._ids)}", axle, parts)
+        hanging = [part.head.name for part in parts.values() if not part.locked]
+        alone = f" {' and '.join(hanging)} not locked: caster alone." if hanging else ""
+        return Done(True, "ok", f"{CAUTION}.{alone}")
+
+    def feed(self, head: BayHead, blocks: Sequence[SampleBlock]) -> None:
+        """Take what a head's chain gave."""
+        for sweep in self._sweeps.values():
+            part = sweep.of(head.id)
+            if part is not None and not sweep.broken:
+                for block in blocks:
+                    _take(part, block)
+                self._guide(sweep, part)
+
+    def end(self, axle: int) -> Done:
+        """End a sweep: fit it, publish what it gives."""
+        sweep = self._sweeps.pop(axle, None)
+        if sweep is None:
+            return Done(False, "not-sweeping", f"no sweep of axle {axle} is being collected")
+        try:
+            self._refuse_broken(sweep)
+            swept = fit_swept({s: p.swept(s) for s, p in sweep.parts.items()}, self._settings)
+        except MeasurementRefused as refused:
+            for part in sweep.parts.values():
+                if part.head.wheel is not None:
+                    kept = len(part.guide.rows)
+                    self._work.sweeps.refuse(part.head, sweep.id, kept, refused)
+            return Done(False, "refused", refused.text)
+        heads = {side: part.head for side, part in sweep.parts.items()}
+        zeros = {part.head.id: part.zero_rad for part in sweep.parts.values()}
+        t_ns = max(part.plate[-1][0] for part in sweep.parts.values())
+        self._work.sweeps.say(axle, heads, zeros, sweep.id, swept, t_ns)
+        told = (f"{s.value} {each.caster.value / DEG:.2f} deg" for s, each in swept.sides.items())
+        return Done(True, "ok", f"caster to gravity: {', '.join(told)}")
+
+    def broke(self, head: BayHead, why: str) -> None:
+        """Take note that what a head reads has broken off: no sweep may span that."""
+        for sweep in self._sweeps.values():
+            if sweep.of(head.id) is not None:
+                sweep.broken = sweep.broken or why
+
+    def _refuse_broken(self, sweep: _Sweep) -> None:
+        for part in sweep.parts.values():
+            if self._work.bench(part.head).mounting != part.mounting:
+                sweep.broken = sweep.broken or "unmounted"
+        if sweep.broken:
+            text = f"the readings broke off during the sweep ({sweep.broken}); begin it again"
+            raise MeasurementRefused(sweep.broken, text, figure=1.0, limit=0.0)
+
+    def _part(self, side: Side, head: BayHead, bench: Bench) -> _Part:
+        assert bench.rest is not None
+        assert bench.settled is not None
+        values, locked = bench.rest.values, bool(bench.rest.flags & Flag.SWIVEL_LOCKED)
+        toe = self._shaft_toe(head, bench)
+        asked = SweepAsked(
+            side,
+            toe_rad=toe.value,
+            by_plate=True,
+            target_rad=self._settings.target_deg * DEG,
+            fit_every_s=FIT_EVERY_S,
+            outer_rad=OUTER_SHARE * self._settings.target_deg * DEG,
+        )
+        zero, degc = plate_rad(bench), float(values[ROW[Channel.TEMPERATURE]])
+        camber = bench.settled.wheel.camber
+        return _Part(head, bench.mounting, SweepGuide(asked), zero, locked, toe, camber, degc)
+
+    def _shaft_toe(self, head: BayHead, bench: Bench) -> Measured:
+        """Return the toe of the shaft as it rests: the wheel's, and the clamp's plan angle on it.
+
+        By the network where it tells the wheel's; else the wheels stand about straight ahead.
+        """
+        wheel = head.wheel
+        assert wheel is not None
+        assert bench.rest is not None
+        sat = bench.sat(bench.rest, 0)
+        assert sat is not None
+        own = self._network.standing.get(self._topics.axle(wheel.axle, wheel.side.value, "toe"))
+        if own is None:
+            u_rad = self._settings.straight_deg * DEG
+            own = Measured.of(0.0, u_rad, source="straight ahead, assumed")
+        return own + -wheel.side.sign * plan_rad(sat)
+
+    def _guide(self, sweep: _Sweep, part: _Part) -> None:
+        state = part.state
+        if state is None:
+            return
+        now_ns = self._work.bench(part.head).fed_ns
+        said = (state.needed[:1], state.troubles[:1])
+        if said == part.said and now_ns - part.said_ns < TOLD_EVERY_S * NS:
+            return
+        part.said, part.said_ns = said, now_ns
+        target_rad = self._settings.target_deg * DEG
+        self._work.sweeps.guide(part.head, sweep.id, state, target_rad)
+
+
+def _objection(head: BayHead, bench: Bench) -> Done | None:
+    """Say why a head cannot take part in a sweep; None where it can."""
+    if not head.online:
+        return Done(False, "head-offline", f"{head.name} is not online")
+    if head.fixed:
+        text = f"{head.name} turns with its wheel; a sweep is read by heads on a shaft"
+        return Done(False, "not-supported", text)
+    if bench.turn is not None:
+        return Done(False, "already-turning", f"a turn of {head.name} is being collected")
+    if bench.runout is None:
+        return Done(False, "refused", f"the run-out of {head.name} is not known; turn its wheel")
+    if bench.rest is None or bench.settled is None:
+        text = f"{head.name} is still moving; hold for 2 s, try again"
+        return Done(False, "head-moving", text)
+    if not math.isfinite(plate_rad(bench)):
+        text = f"{head.name} reads no turn plate; let its wheel stand on one, and connect it"
+        return Done(False, "refused", text)
+    return None
+
+
+def _take(part: _Part, block: SampleBlock) -> None:
+    """Give a block's samples to the guide, the steering told from straight ahead."""
+    rows = [ROW[c] for c in (Channel.STEER, Channel.INCL_Y, Channel.INCL_X)]
+    doubtful = (block.flags & np.uint16(_DISTRUSTED)) != 0
+    steer, lean, tilt = block.values[rows]
+    for i, t_ns in enumerate(block.t_ns.tolist()):
+        turned = math.remainder(float(steer[i]) - part.zero_rad, math.tau)
+        seen = math.isfinite(turned) and not doubtful[i]
+        if seen:
+            part.plate.append((t_ns, turned))
+        reading = SweepReading(
+            t_ns, turned if seen else None, float(lean[i]), float(tilt[i]) if part.locked else None
+        )
+        part.state = part.guide.feed(reading)

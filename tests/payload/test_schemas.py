@@ -15,6 +15,8 @@ from ingest.payload.cmd import (
     PushEnd,
     Reply,
     StopTake,
+    SweepBegin,
+    SweepEnd,
     TurnBegin,
     TurnEnd,
     Unmount,
@@ -56,6 +58,7 @@ from ingest.payload.svc import (
     ServiceStatus,
     ServiceWill,
 )
+from ingest.payload.sweep import Sweep
 
 MOMENT = {"t": "2026-11-25T09:14:03.271508112Z", "ms": 1795598043271}
 JUDGED = {**MOMENT, "q": "good", "why": ""}
@@ -133,6 +136,31 @@ GOLDEN = {
     "stop-take/1": StopTake(id="c-3", head="alder", by="ramp two"),
     "push-begin/1": PushBegin(id="c-8", by="ramp two"),
     "push-end/1": PushEnd(id="c-9"),
+    "sweep-begin/1": SweepBegin(id="c-10", axle=1),
+    "sweep-end/1": SweepEnd(id="c-11", axle=1),
+    "sweep/1": Sweep(
+        **(JUDGED | {"q": "uncertain", "why": "sweeping"}),
+        id="st-1000",
+        boot="b-7c31",
+        seq=4211,
+        axle=12,
+        side="right",
+        state="sweeping",
+        steer=-18.43,
+        left=20.07,
+        right=18.43,
+        target=20.0,
+        need="back-to-straight-ahead",
+        trouble="not-far-enough",
+        n=135,
+        caster=1.9942,
+        caster_U=0.0018,
+        k=2.0,
+        dp=4,
+        figure=-18.43,
+        limit=20.0,
+        ttl=3.0,
+    ),
     "identify/1": Identify(id="c-4", head="alder", reply_to="levelhead/v1/bay1/reply/me"),
     "name/1": Name(id="c-5", head="alder", name="rowan"),
     "wheel/1": Wheel(id="c-6", head="alder", axle=2, side="left"),

@@ -15,7 +15,7 @@ from ingest.payload.level_file import LevelFile
 from ingest.service.bay import BaySettings
 from ingest.service.ground import Ground
 from ingest.simulator.fleet import rigid_8x4
-from ingest.simulator.truth import wheel_truth
+from ingest.simulator.truth import steering_truth, wheel_truth
 from ingest.simulator.vehicle import WheelAt
 
 DAY = datetime.date(2026, 3, 2)
@@ -60,6 +60,21 @@ def test_camber_to_the_standing_points_is_camber_to_the_ramp(seed):
         assert 0.0 < told.u_shared < 0.01 * DEG
         assert told.stands_on == {"level of sim 2026-03-02"}
     assert abs(true.camber_to_ramp_rad - true.camber_rad) > 0.002 * DEG
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_caster_and_sai_to_the_standing_points_are_those_to_the_ramp(seed):
+    vehicle = rigid_8x4(seed)
+    ground = Ground(survey(vehicle))
+    for wheel in (WheelAt(1, side) for side in Side):
+        true, level = steering_truth(vehicle, wheel), Measured.exact(0.0)
+        caster, sai = Measured.exact(true.caster_rad), Measured.exact(true.sai_rad)
+        told = ground.steering(wheel.side, caster, level, sai)
+        assert told.caster.value == pytest.approx(true.caster_to_ramp_rad, abs=1e-4 * DEG)
+        assert told.sai.value == pytest.approx(true.sai_to_ramp_rad, abs=1e-4 * DEG)
+        assert told.caster.u_shared > 0.0
+        moved = abs(true.caster_to_ramp_rad - true.caster_rad)
+        assert moved + abs(true.sai_to_ramp_rad - true.sai_rad) > 0.01 * DEG
 
 
 def test_a_survey_is_in_doubt_from_the_day_after_its_last():

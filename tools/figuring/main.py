@@ -10,6 +10,7 @@ import ble
 import delay
 import emulated
 import fits
+import live
 import load
 import network
 import runout
@@ -29,6 +30,7 @@ SECTIONS = {
     "bound": runout.bound,
     "peers": runout.peers,
     "network": network.network,
+    "live": live.live,
     "bench": bench.bench,
 }
 

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import gc
 import importlib.metadata
 import logging
 import random
@@ -33,6 +34,16 @@ log = logging.getLogger(__name__)
 def monotonic_ns() -> MonotonicNs:
     """Read the host's monotonic clock."""
     return MonotonicNs(time.monotonic_ns())
+
+
+def keep_for_good() -> None:
+    """Have the collector of garbage pass over all that stands from the start on.
+
+    A full collection looks through some 90 000 objects of modules and libraries: 50 ms, in which no
+    head is heard and a result waits.
+    """
+    gc.collect()
+    gc.freeze()
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from ingest.commands.bay_study import ALERT as STUDY_ALERT
 from ingest.commands.bay_study import with_study
-from ingest.commands.host import HostSettings, running_broker, running_service
+from ingest.commands.host import HostSettings, keep_for_good, running_broker, running_service
 from ingest.commands.keyfiles import load_public
 from ingest.commands.links import make_links
 from ingest.commands.record_folder import take_up
@@ -73,6 +73,7 @@ async def _serve(config: Config, capture: Path | None, seen: Callable[[str], Non
                     service.warn("records-keys", f"calibration records: {NO_KEYS}", "note")
                 if refused_study is not None:
                     service.warn(STUDY_ALERT, refused_study)
+                keep_for_good()
                 await stopping.wait()
     except OutputError as error:
         raise ConfigError("broker", "port", error.where, error.reason) from error

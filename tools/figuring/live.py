@@ -8,6 +8,7 @@ from rows import row
 
 from ingest.commands.demo_network import network_files, set_ups
 from ingest.commands.demo_rig import HEADS, build
+from ingest.commands.host import keep_for_good
 from ingest.core.frames import Side
 from ingest.core.ids import HeadName, MonotonicNs
 from ingest.core.ports import LinkForm
@@ -25,7 +26,9 @@ from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
 from ingest.store.records import StoredRecords
 
-TICK_S = 0.25
+TICK_S = 0.1
+"""A value of each head at a time, as the filters give them."""
+
 ASKED_MS = 50.0
 
 
@@ -85,7 +88,7 @@ class _Job:
             records=records,
             boot="b-1",
         )
-        self.began = time.perf_counter()
+        keep_for_good()
         for name, pty in self.demo.ptys.items():
             self.take(LinkIs(name, LinkChange(LinkState.OPEN, None), 0))
             self.take(Arrived(name, b"\0" + pty.firmware.boot(self.now_s)))

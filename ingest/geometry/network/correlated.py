@@ -112,20 +112,21 @@ def solve(network: Network, read: Mapping[int, Measured]) -> Solved:
     Raises:
         MeasurementRefused: nothing was read, or no set of unknowns fits.
     """
+    rows = sorted(read)
+    sources, errors = errors_of([read[i] for i in rows])
+    sigma = np.sqrt(np.einsum("ij,ij->i", errors, errors))
+    u = dict(zip(rows, sigma.tolist(), strict=True))
     readings = [
         replace(reading, used=False)
         if i not in read
-        else replace(reading, used=True, value=read[i].value, sigma=read[i].u)
+        else replace(reading, used=True, value=read[i].value, sigma=u[i])
         for i, reading in enumerate(network.readings)
     ]
     stations = tuple(
         replace(station, zero_sigma_rad=0.0, seat_sigma_m=0.0) for station in network.stations
     )
-    rows = sorted(read)
-    sources, errors = errors_of([read[i] for i in rows])
     mixing = None
     if rows:
-        sigma = np.array([read[i].u for i in rows])
         scaled = errors / sigma[:, None]
         mixing = np.linalg.inv(np.linalg.cholesky(scaled @ scaled.T))
     adjusted = adjust(replace(network, stations=stations, readings=tuple(readings)), mixing)

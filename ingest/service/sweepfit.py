@@ -20,7 +20,7 @@ from ingest.core.units import DEG
 from ingest.geometry.sweep.fit import fit_axle
 from ingest.geometry.sweep.guided import SweepReading
 from ingest.geometry.sweep.motion import AXIS, TAN_CASTER, TAN_SAI, UNKNOWNS, heading_change
-from ingest.geometry.sweep.readings import Sweep, SweepTerms
+from ingest.geometry.sweep.readings import Sweep, SweepLimits, SweepTerms
 from ingest.geometry.sweep.steering import Steering
 from ingest.geometry.sweep.turning import INNER_RAD, SteeredAxle, furthest, toe_out_on_turns
 from ingest.service.instrument import Instrument
@@ -41,13 +41,17 @@ class SweepSettings:
     """Fit the roll of a beam axle; without it caster is up to 0.5 deg low on one."""
     play_deg: float = 0.03
     """What the kingpins' play leaves open in caster and SAI (standard uncertainty), assumed."""
+    max_u_deg: float = 0.15
+    """Largest standard uncertainty of caster and SAI that a sweep may leave."""
     straight_deg: float = 0.3
     """How well the wheels are straight ahead where no network tells their toe (standard
     uncertainty), assumed."""
 
     def __post_init__(self) -> None:
-        if not (5.0 <= self.target_deg <= 60.0 and min(self.play_deg, self.straight_deg) >= 0.0):
-            raise ValueError("target_deg is 5 to 60, play_deg and straight_deg are not below 0")
+        if not (5.0 <= self.target_deg <= 60.0 and self.max_u_deg > 0.0):
+            raise ValueError("target_deg is 5 to 60, max_u_deg above 0")
+        if not min(self.play_deg, self.straight_deg) >= 0.0:
+            raise ValueError("play_deg and straight_deg are not below 0")
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +110,9 @@ def fit_swept(wheels: dict[Side, SweptWheel], settings: SweepSettings) -> SweptA
     zero_rad = max(wheel.toe.u for wheel in wheels.values())
     scale = max(wheel.scale for wheel in wheels.values())
     terms = SweepTerms(zero_rad=zero_rad, scale=scale)
-    both = fit_axle(left, right, terms=terms, roll=settings.axle_roll)
+    most_rad = settings.max_u_deg * DEG
+    limits = SweepLimits(u_rad=most_rad, u_rolling_rad=most_rad)
+    both = fit_axle(left, right, terms=terms, limits=limits, roll=settings.axle_roll)
     sides = {s.side: _side(s, wheels[s.side], scale, settings.play_deg * DEG) for s in both}
     return SweptAxle(sides, dict(_toe_out(wheels, sides, scale)))
 

@@ -74,7 +74,8 @@ def test_caster_and_sai_to_the_standing_points_are_those_to_the_ramp(seed):
         assert told.sai.value == pytest.approx(true.sai_to_ramp_rad, abs=1e-4 * DEG)
         assert told.caster.u_shared > 0.0
         moved = abs(true.caster_to_ramp_rad - true.caster_rad)
-        assert moved + abs(true.sai_to_ramp_rad - true.sai_rad) > 0.01 * DEG
+        # Twenty times as far as it may be off: a ramp that is level would show nothing.
+        assert moved + abs(true.sai_to_ramp_rad - true.sai_rad) > 0.002 * DEG
 
 
 def test_a_survey_is_in_doubt_from_the_day_after_its_last():

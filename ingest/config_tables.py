@@ -116,7 +116,7 @@ class SweepTable(Table):
     axle_roll: bool = True
     """Fit the roll of a beam axle as it is steered; false where the axle does not roll."""
     max_u_deg: Positive = 0.15
-    """A sweep that leaves more standard uncertainty in caster or SAI is refused."""
+    """A sweep whose noise leaves more standard uncertainty in caster or SAI is refused."""
     play_deg: NotNegative = 0.03
     """What the kingpins' play leaves open in caster and SAI (standard uncertainty), assumed."""
     straight_deg: NotNegative = 0.3

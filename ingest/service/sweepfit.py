@@ -1,8 +1,8 @@
 """From what two heads read in a steering sweep to the results of their axle.
 
-The fit tells the noise of the sweep. What calibration leaves open of a head is common to all its
-readings and is carried through the fit; so are the plate's scale, straight ahead, and the play of
-the kingpins, which is assumed. All angles are to gravity here, rad.
+The fit tells the noise of the sweep. What calibration leaves open of heads and plates, and of where
+straight ahead is, is common to all readings and is carried through the fit, to the other wheel as
+well where the axle's roll joins them; the kingpins' play is assumed. Angles are to gravity, rad.
 """
 
 import math
@@ -19,8 +19,16 @@ from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.geometry.sweep.fit import fit_axle
 from ingest.geometry.sweep.guided import SweepReading
-from ingest.geometry.sweep.motion import AXIS, TAN_CASTER, TAN_SAI, UNKNOWNS, heading_change
-from ingest.geometry.sweep.readings import Sweep, SweepLimits, SweepTerms
+from ingest.geometry.sweep.motion import (
+    AXIS,
+    ROLL,
+    TAN_CASTER,
+    TAN_SAI,
+    UNKNOWNS,
+    heading_change,
+    slopes,
+)
+from ingest.geometry.sweep.readings import Sweep, SweepLimits
 from ingest.geometry.sweep.steering import Steering
 from ingest.geometry.sweep.turning import INNER_RAD, SteeredAxle, furthest, toe_out_on_turns
 from ingest.service.instrument import Instrument
@@ -29,6 +37,10 @@ SWEEP = "steering sweep"
 PLAY = "assumed play of the kingpins"
 PLATE_RAD = 0.02 * DEG
 """How well a reading of a turn plate repeats, beside what calibration leaves open of it (ours)."""
+
+
+Errors = dict[Source, F64]
+"""By source (k, c, n): what its k components do to each channel of n readings, rad."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +54,7 @@ class SweepSettings:
     play_deg: float = 0.03
     """What the kingpins' play leaves open in caster and SAI (standard uncertainty), assumed."""
     max_u_deg: float = 0.15
-    """Largest standard uncertainty of caster and SAI that a sweep may leave."""
+    """Largest standard uncertainty of caster and SAI that the noise of a sweep may leave."""
     straight_deg: float = 0.3
     """How well the wheels are straight ahead where no network tells their toe (standard
     uncertainty), assumed."""
@@ -70,6 +82,8 @@ class SweptWheel:
     toe: Measured
     camber: Measured
     degc: float
+    zero_rad: float = 0.0
+    """What the plate reads straight ahead."""
 
     def plate_at(self, t_ns: I64) -> F64:
         """Return the plate at other times."""
@@ -106,14 +120,14 @@ class SweptAxle:
 
 def fit_swept(wheels: dict[Side, SweptWheel], settings: SweepSettings) -> SweptAxle:
     """Fit both wheels of an axle. Raises ``MeasurementRefused``."""
-    left, right = (_sweep(wheels[side], wheels[side.other]) for side in Side)
-    zero_rad = max(wheel.toe.u for wheel in wheels.values())
-    scale = max(wheel.scale for wheel in wheels.values())
-    terms = SweepTerms(zero_rad=zero_rad, scale=scale)
+    sweeps = {side: _sweep(wheels[side], wheels[side.other]) for side in Side}
+    left, right = (sweeps[side] for side in Side)
     most_rad = settings.max_u_deg * DEG
     limits = SweepLimits(u_rad=most_rad, u_rolling_rad=most_rad)
-    both = fit_axle(left, right, terms=terms, limits=limits, roll=settings.axle_roll)
-    sides = {s.side: _side(s, wheels[s.side], scale, settings.play_deg * DEG) for s in both}
+    both = {s.side: s for s in fit_axle(left, right, limits=limits, roll=settings.axle_roll)}
+    errors = {side: _errors(both[side], wheels[side], sweeps[side]) for side in Side}
+    sides = {side: _side(both[side], wheels[side], errors, settings) for side in Side}
+    scale = max(wheel.scale for wheel in wheels.values())
     return SweptAxle(sides, dict(_toe_out(wheels, sides, scale)))
 
 
@@ -139,13 +153,18 @@ def _sweep(own: SweptWheel, other: SweptWheel) -> Sweep:
     )
 
 
-def _side(steering: Steering, wheel: SweptWheel, scale: float, play_rad: float) -> SweptSide:
+def _side(
+    steering: Steering,
+    wheel: SweptWheel,
+    errors: dict[Side, Errors],
+    settings: SweepSettings,
+) -> SweptSide:
     found = steering.estimates
     if found is None:
         raise MeasurementRefused(
             "too-few-positions", "nothing checks the readings; sweep again", figure=0.0, limit=1.0
         )
-    open_ = _left_open(steering, wheel)
+    open_, play_rad = _left_open(steering, errors), settings.play_deg * DEG
     caster = found.caster + open_[0] + _play(play_rad)
     sai = None if found.sai is None else found.sai + open_[1] + _play(play_rad)
     names = frozenset((SWEEP, wheel.instrument.correction.stands_on))
@@ -154,7 +173,7 @@ def _side(steering: Steering, wheel: SweptWheel, scale: float, play_rad: float) 
         angle = abs(float(_headings(steering, wheel, np.array([side.sign * plate_rad]))[0]))
         source = Source(f"turn plate, {wheel.side.value}")
         turned[side] = Measured.of(
-            angle, math.hypot(PLATE_RAD, scale * angle), source=source, stands_on=names
+            angle, math.hypot(PLATE_RAD, wheel.scale * angle), source=source, stands_on=names
         )
     return SweptSide(
         wheel.side,
@@ -176,34 +195,69 @@ def _play(u_rad: float) -> Measured:
     return Measured.of(0.0, u_rad, source=PLAY, stands_on=(PLAY,))
 
 
-def _left_open(steering: Steering, wheel: SweptWheel) -> tuple[Measured, Measured]:
-    """Return what calibration leaves open in caster and SAI: its errors of all readings, moved."""
-    outlying = set(steering.outliers)
-    used = [row for i, row in enumerate(wheel.rows) if i not in outlying]
-    names = (Channel.INCL_Y.value, Channel.INCL_X.value)[: steering.gain.shape[1]]
-    errors: dict[Source, F64] = {}
+def _errors(steering: Steering, wheel: SweptWheel, sweep: Sweep) -> Errors:
+    """Return what every reading that was used may be off by: tilts, plate, straight ahead.
+
+    A steering that reads too much by e moves the tilts' misfits as tilts would that read too little
+    by e times their slope.
+    """
+    kept = np.ones(len(sweep), dtype=np.bool_)
+    kept[list(steering.outliers)] = False
+    used = [row for row, keep in zip(wheel.rows, kept, strict=True) if keep]
+    channels = steering.gain.shape[1]
+    by_steer = slopes(sweep.only(kept), _unknowns(steering, wheel))[2][:channels]
+    errors: Errors = {}
+
+    def put(source: Source, i: int, channel: int, components: F64) -> None:
+        shape = (components.size, channels, len(used))
+        errors.setdefault(source, np.zeros(shape))[:, channel, i] += components
+
+    plate, names = Channel.STEER.value, (Channel.INCL_Y.value, Channel.INCL_X.value)
+    known = wheel.instrument
+    zero = known.left_open(plate, {plate: wheel.zero_rad})
     for i, row in enumerate(used):
-        read = {Channel.INCL_Y.value: row.incl_y_rad, Channel.INCL_X.value: row.incl_x_rad or 0.0}
-        for channel, name in enumerate(names):
-            for part in wheel.instrument.left_open(name, read, wheel.degc).parts:
-                shape = (len(part.components), len(names), len(used))
-                errors.setdefault(part.source, np.zeros(shape))[:, channel, i] = part.components
-    parts: tuple[list[Part], list[Part]] = ([], [])
-    for source, each in errors.items():
-        moved = np.einsum("qcn,kcn->qk", steering.gain, each).tolist()
-        for quantity, components in zip(parts, moved, strict=False):
-            quantity.append(Part(source, tuple(components)))
-    return Measured(0.0, tuple(parts[0])), Measured(0.0, tuple(parts[1]))
+        read = dict(zip(names, (row.incl_y_rad, row.incl_x_rad or 0.0), strict=True))
+        at = _number(row.steer_rad) + wheel.zero_rad
+        turned = known.left_open(plate, {plate: at}) - zero
+        ahead = wheel.toe * -wheel.side.sign
+        for channel, name in enumerate(names[:channels]):
+            for part in known.left_open(name, read, wheel.degc).parts:
+                put(part.source, i, channel, np.array(part.components))
+            for part in (*turned.parts, *ahead.parts):
+                put(part.source, i, channel, -by_steer[channel, i] * np.array(part.components))
+    return errors
 
 
-def _headings(steering: Steering, wheel: SweptWheel, plate_rad: F64) -> F64:
-    """Return how far the wheel has turned when its plate turned so far, seen from above."""
+def _left_open(steering: Steering, errors: dict[Side, Errors]) -> tuple[Measured, Measured]:
+    """Return what such errors of both wheels' readings leave open in a wheel's caster and SAI."""
+    sums: dict[Source, F64] = {}
+    for side, gain in ((steering.side, steering.gain), (steering.side.other, steering.across)):
+        if gain is not None:
+            for source, each in errors[side].items():
+                moved = np.einsum("qcn,kcn->qk", gain[:2], each)
+                sums[source] = sums.get(source, 0.0) + moved
+    told = [(source, moved.tolist()) for source, moved in sums.items()]
+    caster, sai = (
+        Measured(0.0, tuple(Part(source, tuple(moved[i])) for source, moved in told))
+        for i in range(2)
+    )
+    return caster, sai
+
+
+def _unknowns(steering: Steering, wheel: SweptWheel) -> F64:
+    """Return what was fitted as the model takes it; the shaft leans about as the wheel does."""
     unknowns = np.zeros(UNKNOWNS)
     unknowns[TAN_CASTER] = math.tan(steering.caster_rad)
     unknowns[TAN_SAI] = math.tan(steering.sai_rad or 0.0)
     unknowns[AXIS] = -wheel.side.sign * wheel.camber.value
+    unknowns[ROLL] = steering.axle_roll or 0.0
+    return unknowns
+
+
+def _headings(steering: Steering, wheel: SweptWheel, plate_rad: F64) -> F64:
+    """Return how far the wheel has turned when its plate turned so far, seen from above."""
     none = np.zeros(0)
-    return heading_change(Sweep(wheel.side, none, none), unknowns, plate_rad)
+    return heading_change(Sweep(wheel.side, none, none), _unknowns(steering, wheel), plate_rad)
 
 
 def _toe_out(

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from calibration.measured import Measured
+from calibration.measured import Measured, Part, Source
 from ingest.core.blocks import Flag, SampleBlock
 from ingest.core.channels import ROW, Channel
 from ingest.core.errors import MeasurementRefused
@@ -72,7 +72,8 @@ class _Part:
         t_ns = np.array([at for at, _ in self.plate], dtype=np.int64)
         plate = np.array([angle for _, angle in self.plate])
         rows, known = self.guide.rows, self.head.instrument
-        return SweptWheel(side, known, rows, t_ns, plate, self.toe, self.camber, self.degc)
+        camber, zero_rad = self.camber, self.zero_rad
+        return SweptWheel(side, known, rows, t_ns, plate, self.toe, camber, self.degc, zero_rad)
 
 
 @dataclass(slots=True)
@@ -198,8 +199,10 @@ class Sweeping:
         assert sat is not None
         own = self._network.standing.get(self._topics.axle(wheel.axle, wheel.side.value, "toe"))
         if own is None:
-            u_rad = self._settings.straight_deg * DEG
-            own = Measured.of(0.0, u_rad, source="straight ahead, assumed")
+            # Off to the left is out for one wheel and in for the other.
+            off_rad = -wheel.side.sign * self._settings.straight_deg * DEG
+            source = Source(f"straight ahead, assumed of axle {wheel.axle}", shared=True)
+            own = Measured(0.0, (Part(source, (off_rad,)),))
         return own + -wheel.side.sign * plan_rad(sat)
 
     def _guide(self, sweep: _Sweep, part: _Part) -> None:

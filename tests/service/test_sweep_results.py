@@ -4,6 +4,8 @@ The simulator turns knuckles about their axes by Rodrigues' formula, rolls the b
 code with what is tested.
 """
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -31,11 +33,12 @@ class Bay:
         for step in technician.sweep(1, 20.4 * DEG):
             self.now_s += step.wait_s
 
-    def swept(self, side, *, scale=1.0, locked=True, noise_deg=0.0):
+    def swept(self, side, *, locked=True, noise_deg=0.0, off_deg=(0.0, np.sin)):
         """Return a wheel read by a perfect head, locked to its knuckle, ten times a second."""
         wheel, t_s = WheelAt(1, side), np.arange(0.0, self.now_s, 0.1)
         pose = self.vehicle.wheel_pose(wheel, t_s)
-        plate = np.broadcast_to(self.vehicle.plate_turn(wheel, t_s), t_s.shape) * scale
+        plate = np.broadcast_to(self.vehicle.plate_turn(wheel, t_s), t_s.shape)
+        plate = plate + off_deg[0] * DEG * (off_deg[1](plate) - off_deg[1](0.0))
         lean, tilt = (np.arcsin(axis[:, 2]) for axis in (pose.left, pose.forward))
         noise = np.random.default_rng(7).normal(0.0, noise_deg * DEG, (2, t_s.size))
         lean, tilt = lean + noise[0], tilt + noise[1]
@@ -47,7 +50,7 @@ class Bay:
         true = wheel_truth(self.vehicle, wheel, 0.0)
         return SweptWheel(
             side,
-            Instrument(HeadId("00" * 8), Correction.nominal("perfect")),
+            Instrument(HeadId("00" * 8), Correction.nominal(f"perfect {side.value}")),
             rows[::4],
             t_ns,
             plate,
@@ -98,16 +101,19 @@ def test_plate_straight_ahead_calibration_and_play_are_all_carried_in():
     for one, other in ((with_play.caster, without.caster), (with_play.sai, without.sai)):
         assert one.u**2 - other.u**2 == pytest.approx((0.03 * DEG) ** 2, rel=1e-6)
         assert "assumed play of the kingpins" in one.stands_on - other.stands_on
-    # A plate that reads too much by its standard uncertainty moves both by what they say.
-    scale = wheels[Side.LEFT].scale
-    off = wheels | {Side.LEFT: bay.swept(Side.LEFT, scale=1.0 + scale, noise_deg=0.004)}
-    moved = fit_swept(off, SweepSettings(play_deg=0.0)).sides[Side.LEFT]
-    told = {
-        name: sum(p.variance for p in each.parts if p.source.name == "scale of the steering") ** 0.5
-        for name, each in (("caster", without.caster), ("sai", without.sai))
-    }
-    assert abs(moved.caster.value - without.caster.value) == pytest.approx(told["caster"], rel=0.2)
-    assert abs(moved.sai.value - without.sai.value) == pytest.approx(told["sai"], rel=0.1)
+    # A plate whose disc sits off centre by its standard uncertainty moves them by what they say,
+    # those of the other wheel, too: the axle's roll joins both.
+    before = fit_swept(wheels, SweepSettings(play_deg=0.0)).sides
+    for part, wave in (("sin", np.sin), ("cos", np.cos)):
+        off = wheels | {Side.LEFT: bay.swept(Side.LEFT, noise_deg=0.004, off_deg=(0.3, wave))}
+        moved = fit_swept(off, SweepSettings(play_deg=0.0)).sides
+        for side, name in itertools.product(Side, ("caster", "sai")):
+            one, other = getattr(moved[side], name), getattr(before[side], name)
+            (told,) = (
+                p for p in other.parts if p.source.name.endswith(f"perfect left: steer {part} 1")
+            )
+            is_off = one.value - other.value
+            assert abs(is_off) == pytest.approx(abs(told.components[0]), rel=0.1, abs=2e-4 * DEG)
     # An uncalibrated head's cross-axis, common to all its readings, shows in both.
     named = {part.source.name for part in without.sai.parts}
     assert any("default uncertainty of head perfect" in name for name in named)

@@ -63,7 +63,8 @@ def _side(
     sweep, row = fit.sweeps[side], fit.unknowns[side]
     caster, sai = math.atan(row[TAN_CASTER]), math.atan(row[TAN_SAI])
     slopes = (math.cos(caster) ** 2, math.cos(sai) ** 2, -float(sweep.side.sign))
-    gain = _gain(fit, side, slopes)
+    gain = _gain(fit, side, slopes, side)
+    across = _gain(fit, side, slopes, 1 - side) if len(fit.sweeps) > 1 else None
     camber = slopes[2] * float(row[AXIS])
     rolled = ROLL in fit.free[side]
     estimates = None
@@ -95,6 +96,7 @@ def _side(
         gain=gain,
         used=sweep,
         unknowns=row,
+        across=across,
         hints=_hints(fit, side, caster, told),
     )
 
@@ -108,10 +110,13 @@ def _estimates(
     return SteeringEstimates(caster, camber, sai, sai + camber, roll)
 
 
-def _gain(fit: Refined, side: int, slopes: tuple[float, float, float]) -> F64:
-    """Return by how much caster, SAI and camber grow with each reading of a side, (3, c, n)."""
-    rest, weights = fit.residuals[side], fit.weights[side]
-    at = sum(each.size for each in fit.residuals[:side])
+def _gain(fit: Refined, side: int, slopes: tuple[float, float, float], by: int) -> F64:
+    """Return by how much a side's caster, SAI and camber grow with each reading of ``by``.
+
+    Shape (3, c, n). Readings of the other side tell through the axle's roll alone.
+    """
+    rest, weights = fit.residuals[by], fit.weights[by]
+    at = sum(each.size for each in fit.residuals[:by])
     own = [fit.places[side][i] for i in (TAN_CASTER, TAN_SAI, AXIS)]
     white = fit.gain[own, at : at + rest.size].reshape(3, *rest.shape)
     gain = white * weights.own

@@ -84,8 +84,9 @@ class Steering:
     counts the readings used, ``dof`` readings of all channels less unknowns (of both sides where
     they share the axle's roll); ``outliers`` indexes rows from 0. ``estimates`` is None where the
     noise is not known. ``gain`` (3, c, n): by how much caster, SAI and camber grow with each
-    reading that was used. ``used`` are those readings, ``unknowns`` (5,) what was fitted to them
-    (see ``motion``).
+    reading that was used; ``across`` the same for the readings of the other wheel, where both were
+    fitted together. ``used`` are those readings, ``unknowns`` (5,) what was fitted to them (see
+    ``motion``).
     """
 
     side: Side
@@ -104,6 +105,7 @@ class Steering:
     used: Sweep
     unknowns: F64
     hints: tuple[str, ...] = ()
+    across: F64 | None = None
 
     @property
     def included_rad(self) -> float | None:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import BadBenchData
-from calibration.fits.result import STEP, Fit, considering, derivative, solve_model
+from calibration.fits.result import Fit, considering, derivative, solve_model
 from calibration.fits.tilt_sphere import BIAS, CROSS, LEAST_SPAN, SCALE, symmetric
 
 F64 = NDArray[np.float64]
@@ -127,24 +127,26 @@ class _Model:
         return 0 if self._tumbled is None else len(self._tumbled.raw)
 
     def __call__(self, x: ANY) -> ANY:
-        matrix = turned_matrix(x[:12])
-        drift = np.zeros(6, dtype=x.dtype)
-        drift[: self._drift] = x[12 : 12 + self._drift]
+        matrix = turned_matrix(x[..., :12])
+        drift = np.zeros((*x.shape[:-1], 6), dtype=x.dtype)
+        drift[..., : self._drift] = x[..., 12 : 12 + self._drift]
         parts = [] if self._tumbled is None else [self._distance(x, matrix, drift)]
         if self._plates is not None:
-            parts.append(self._plates.foretold(x[12 + self._drift :], x[:3], matrix, drift))
-        result: ANY = np.concatenate(parts)
+            tilts = x[..., 12 + self._drift :]
+            parts.append(self._plates.foretold(tilts, x[..., :3], matrix, drift))
+        result: ANY = np.concatenate(parts, axis=-1)
         return result
 
     def _distance(self, x: ANY, matrix: ANY, drift: ANY) -> ANY:
         """Return Sampson's distance of each attitude, in raw units."""
         assert self._tumbled is not None
         above = self._tumbled.above_degc[:, None]
-        gain = 1.0 + drift[3:] * above
-        true = ((self._tumbled.raw - x[:3] - drift[:3] * above) @ matrix.T) * gain
-        length = np.sqrt((true * true).sum(axis=1))
-        slope = (true * gain / length[:, None]) @ matrix
-        distance: ANY = (length - 1.0) / np.sqrt((slope * slope).sum(axis=1))
+        gain = 1.0 + drift[..., None, 3:] * above
+        zero = x[..., None, :3] + drift[..., None, :3] * above
+        true = ((self._tumbled.raw - zero) @ matrix.swapaxes(-1, -2)) * gain
+        length = np.sqrt((true * true).sum(axis=-1))
+        slope = (true * gain / length[..., None]) @ matrix
+        distance: ANY = (length - 1.0) / np.sqrt((slope * slope).sum(axis=-1))
         return distance
 
 
@@ -156,18 +158,20 @@ def drift_columns(model: Callable[[ANY], ANY], at: F64, before: int, count: int)
 
 
 def turned_matrix(head: ANY) -> ANY:
-    """Return M, shape (3, 3), from bias (unused), scale, cross-axis and turn, shape (12,).
+    """Return M, shape (..., 3, 3), from bias (unused), scale, cross-axis and turn, (..., 12).
 
     The turn about the head's upright axis comes last, so that it alone stays open where only
     the level is known.
     """
-    x, y = head[9:11] / 2
-    none = 0 * x
-    k = np.array([[none, none, y], [none, none, -x], [-y, x, none]])
+    x, y = head[..., 9] / 2, head[..., 10] / 2
+    k, about_z = (np.zeros((*head.shape[:-1], 3, 3), dtype=head.dtype) for _ in range(2))
+    k[..., 0, 2], k[..., 1, 2], k[..., 2, 0], k[..., 2, 1] = y, -x, -y, x
     tilted = np.linalg.solve(np.eye(3) - k, np.eye(3) + k)  # Cayley: smooth at no turn
-    c, s = np.cos(head[11]), np.sin(head[11])
-    about_z = np.array([[c, -s, none], [s, c, none], [none, none, 1 + none]])
-    matrix: ANY = about_z @ tilted @ symmetric(head[3:9])
+    about_z[..., 0, 0] = about_z[..., 1, 1] = np.cos(head[..., 11])
+    about_z[..., 1, 0] = np.sin(head[..., 11])
+    about_z[..., 0, 1] = -about_z[..., 1, 0]
+    about_z[..., 2, 2] = 1.0
+    matrix: ANY = about_z @ tilted @ symmetric(head[..., 3:9])
     return matrix
 
 
@@ -193,39 +197,35 @@ class Plates:
         )
 
     def true(self, tilts: ANY) -> ANY:
-        """Return true shares of gravity, shape (n, 3), at tilts along and across each place."""
-        along, across = tilts.reshape(-1, 2)[self.number].T
+        """Return true shares of gravity, (..., n, 3), at tilts along and across each place."""
+        along, across = tilts[..., 2 * self.number], tilts[..., 2 * self.number + 1]
         known = np.sin(self.angle_rad + self.facing * along)
         other = np.sin(self.facing * across)
         up = np.sqrt(1.0 - known * known - other * other)
         x, y = np.where(self.along_x, known, other), np.where(self.along_x, other, known)
-        stacked: ANY = np.stack([x, y, up], axis=1)
+        stacked: ANY = np.stack([x, y, up], axis=-1)
         return stacked
 
     def foretold(self, tilts: ANY, bias: ANY, matrix: ANY, drift: ANY) -> ANY:
-        """Return raw readings, shape (3 n,)."""
+        """Return raw readings, shape (..., 3 n)."""
         above = self.above_degc[:, None]
-        unscaled = self.true(tilts) / (1.0 + drift[3:] * above)
-        raw: ANY = bias + drift[:3] * above + unscaled @ np.linalg.inv(matrix).T
-        return raw.ravel()
+        unscaled = self.true(tilts) / (1.0 + drift[..., None, 3:] * above)
+        zero = bias[..., None, :] + drift[..., None, :3] * above
+        raw: ANY = zero + unscaled @ np.linalg.inv(matrix).swapaxes(-1, -2)
+        return raw.reshape(*raw.shape[:-2], -1)
 
 
 def through(fit: Fit, function: Callable[[ANY], ANY]) -> tuple[F64, F64]:
     """Return a function of all coefficients and its covariance; open ones count as they began.
 
-    ``function`` takes and returns arrays and is analytic. An open coefficient adds nothing to
-    the covariance: its doubt is for the caller to add.
+    ``function`` is analytic, from coefficients (..., p) to values (..., n). An open coefficient
+    adds nothing to the covariance: its doubt is for the caller to add.
     """
     loose = np.isnan(fit.values)
     nominal = np.zeros_like(fit.values)
     nominal[3:6] = 1.0
     at = np.where(loose, nominal, fit.values)
-    columns = []
-    for i in range(at.size):
-        moved = at.astype(complex)
-        moved[i] += 1j * STEP
-        columns.append(np.imag(function(moved)) / STEP)
-    slopes = np.stack(columns, axis=1)
+    slopes = derivative(function, at)
     covariance = np.nan_to_num(fit.covariance)
     value: F64 = np.real(function(at.astype(complex)))
     return value, slopes @ covariance @ slopes.T

@@ -135,7 +135,8 @@ def _upright(x: float, y: float) -> F64:
 
 
 def _bias_and_matrix(x: NDArray[Any]) -> NDArray[Any]:
-    result: NDArray[Any] = np.concatenate([x[:3], turned_matrix(x[:12]).ravel()])
+    matrix = turned_matrix(x[..., :12]).reshape(*x.shape[:-1], 9)
+    result: NDArray[Any] = np.concatenate([x[..., :3], matrix], axis=-1)
     return result
 
 

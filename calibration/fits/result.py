@@ -18,6 +18,7 @@ from calibration.measured import Measured, from_covariance
 
 F64 = NDArray[np.float64]
 Model = Callable[[NDArray[Any]], NDArray[Any]]
+"""From coefficients, shape (..., p), to what they foretell, shape (..., n)."""
 
 RANK_TOLERANCE = 1e-7
 """Singular values of the scaled columns below this share of the largest count as none."""
@@ -164,8 +165,8 @@ def solve_model(
 ) -> Fit:
     """Fit ``y = model(coefficients)`` by Gauss-Newton with complex-step derivatives.
 
-    ``model`` must be analytic and take complex coefficients (no abs, no conjugate). Directions
-    that the readings leave open stay at ``start``.
+    ``model`` must be analytic and take complex coefficients (no abs, no conjugate), many sets of
+    them at once. Directions that the readings leave open stay at ``start``.
 
     Raises:
         BadBenchData: values that are not finite, or no convergence.
@@ -174,8 +175,8 @@ def solve_model(
     x = start.astype(np.float64).copy()
     for _ in range(PASSES):
         with np.errstate(over="ignore", invalid="ignore"):
-            slope = derivative(model, x)
-            off = y - np.real(model(x.astype(complex)))
+            foretold, slope = _linear(model, x)
+            off = y - foretold
         if not (np.abs(slope) < FARTHEST).all() or not (np.abs(off) < FARTHEST).all():
             break
         step, cofactor, rank, loose = _pseudo(slope, off)
@@ -190,12 +191,14 @@ def solve_model(
 
 def derivative(model: Model, at: F64) -> F64:
     """Return the Jacobian (n, p) of an analytic model, exact to rounding."""
-    columns = []
-    for i in range(at.size):
-        moved = at.astype(complex)
-        moved[i] += 1j * STEP
-        columns.append(np.imag(model(moved)) / STEP)
-    return np.stack(columns, axis=1)
+    return _linear(model, at)[1]
+
+
+def _linear(model: Model, at: F64) -> tuple[F64, F64]:
+    """Return what an analytic model foretells, shape (n,), and its Jacobian, shape (n, p)."""
+    # One set of coefficients for each that is moved: one call, however many there are.
+    seen = model(at + 1j * STEP * np.eye(at.size))
+    return np.real(seen[0]), np.ascontiguousarray((np.imag(seen) / STEP).T)
 
 
 def _lengths(matrix: F64) -> F64:

@@ -67,23 +67,25 @@ def next_attitude(fit: Fit, candidates: Sequence[F64]) -> Suggestion:
     return suggest(fit.jacobian, [derivative(_distance(row, 9), values) for row in raw])
 
 
+WHERE = np.array([[0, 3, 4], [3, 1, 5], [4, 5, 2]])
+"""Which of scale and cross-axis terms stands where in M."""
+
+
 def symmetric(x: NDArray[np.complex128] | F64) -> NDArray[np.complex128]:
-    """Return M from scale and cross-axis terms, shape (6,)."""
-    m = np.zeros((3, 3), dtype=complex)
-    m[[0, 1, 2], [0, 1, 2]] = x[:3]
-    m[[0, 0, 1], [1, 2, 2]] = m[[1, 2, 2], [0, 0, 1]] = x[3:6]
-    return m
+    """Return M, shape (..., 3, 3), from scale and cross-axis terms, shape (..., 6)."""
+    return np.asarray(x, dtype=complex)[..., WHERE]
 
 
 def _distance(raw: F64, free: int) -> Model:
     """Return the model; coefficients from ``free`` on are held at nil."""
 
     def model(x: NDArray[np.complex128]) -> NDArray[np.complex128]:
-        m = symmetric(np.concatenate([x[3:free], np.zeros(9 - free)]))
-        true = (raw - x[:3]) @ m.T
-        length = np.sqrt((true * true).sum(axis=1))
-        slope = (true / length[:, None]) @ m
-        distance: NDArray[np.complex128] = (length - 1) / np.sqrt((slope * slope).sum(axis=1))
+        nil = np.zeros((*x.shape[:-1], 9 - free))
+        m = symmetric(np.concatenate([x[..., 3:free], nil], axis=-1))
+        true = (raw - x[..., None, :3]) @ m.swapaxes(-1, -2)
+        length = np.sqrt((true * true).sum(axis=-1))
+        slope = (true / length[..., None]) @ m
+        distance: NDArray[np.complex128] = (length - 1) / np.sqrt((slope * slope).sum(axis=-1))
         return distance
 
     return model

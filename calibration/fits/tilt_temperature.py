@@ -52,6 +52,7 @@ class _Axis:
         self._true, self._above = true, above
 
     def __call__(self, x: C128) -> C128:
-        gain = x[2] * (1 + x[3] * self._above)
-        raw: C128 = x[0] + x[1] * self._above + self._true / gain
+        bias, drift, scale, slope = np.moveaxis(x[..., None], -2, 0)
+        gain = scale * (1 + slope * self._above)
+        raw: C128 = bias + drift * self._above + self._true / gain
         return raw

@@ -41,14 +41,15 @@ def fit_two_axes(
     names = (*HEAD, *drift, *tilts)
 
     def model(x: ANY) -> ANY:
-        count = x.size - len(HEAD) - len(tilts)
-        slopes = np.zeros(4, dtype=x.dtype)
-        slopes[:count] = x[6 : 6 + count]
-        true = plates.true(x[6 + count :])[:, :2]
+        sets, count = x.shape[:-1], x.shape[-1] - len(HEAD) - len(tilts)
+        slopes = np.zeros((*sets, 4), dtype=x.dtype)
+        slopes[..., :count] = x[..., 6 : 6 + count]
+        true = plates.true(x[..., 6 + count :])[..., :2]
         above = plates.above_degc[:, None]
-        unscaled = true / (1.0 + slopes[2:] * above)
-        raw: ANY = x[:2] + slopes[:2] * above + unscaled @ np.linalg.inv(x[2:6].reshape(2, 2)).T
-        return raw.ravel()
+        unscaled = true / (1.0 + slopes[..., None, 2:] * above)
+        gain = np.linalg.inv(x[..., 2:6].reshape(*sets, 2, 2)).swapaxes(-1, -2)
+        raw: ANY = x[..., None, :2] + slopes[..., None, :2] * above + unscaled @ gain
+        return raw.reshape(*sets, -1)
 
     start = np.zeros(len(names))
     start[2] = start[5] = 1.0

@@ -25,7 +25,8 @@ def fit_warmup(
     above = temperature_degc - reference_degc
 
     def model(x: C128) -> C128:
-        value: C128 = x[0] + x[1] * np.exp(-time_s / x[2]) + x[3] * above
+        settled, size, tau, slope = np.moveaxis(x[..., None], -2, 0)
+        value: C128 = settled + size * np.exp(-time_s / tau) + slope * above
         return value
 
     return solve_model(model, _start(time_s, y, above), y, NAMES, sigma=sigma)

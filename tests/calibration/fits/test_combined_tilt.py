@@ -67,7 +67,8 @@ class Head:
 
 
 def bias_and_matrix(x):
-    return np.concatenate([x[:3], turned_matrix(x[:12]).ravel()])
+    matrix = turned_matrix(x[..., :12]).reshape(*x.shape[:-1], 9)
+    return np.concatenate([x[..., :3], matrix], axis=-1)
 
 
 def truth(head):

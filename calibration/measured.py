@@ -56,7 +56,7 @@ class Part:
     @property
     def variance(self) -> float:
         """Square of the standard uncertainty from this source alone."""
-        return math.fsum(c * c for c in self.components)
+        return _product(self.components, self.components)
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +161,12 @@ def propagate(value: float, gradient: Sequence[float], inputs: Sequence[Measured
     return Measured(float(value), tuple(Part(s, c) for s, c in sums.items()), names)
 
 
+def _product(one: tuple[float, ...], other: tuple[float, ...]) -> float:
+    if len(one) == len(other) == 1:  # most often, and an exact sum of one would take its time
+        return one[0] * other[0]
+    return math.fsum(a * b for a, b in zip(one, other, strict=True))
+
+
 def _added(one: tuple[float, ...], other: tuple[float, ...]) -> tuple[float, ...]:
     return tuple(a + b for a, b in zip(one, other, strict=True))
 
@@ -241,9 +247,7 @@ def covariance(measured: Sequence[Measured]) -> F64:
         own = {part.source: part.components for part in one.parts}
         for j in range(i + 1):
             total = math.fsum(
-                math.fsum(a * b for a, b in zip(own[p.source], p.components, strict=True))
-                for p in measured[j].parts
-                if p.source in own
+                _product(own[p.source], p.components) for p in measured[j].parts if p.source in own
             )
             result[i, j] = result[j, i] = total
     return result

@@ -8,6 +8,7 @@ one stands out, it is that value's own factor.
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,9 +46,15 @@ def _together(spread: F64, dof: float) -> float:
     u = np.sqrt(np.diag(spread))
     eigenvalues, vectors = np.linalg.eigh(spread / np.outer(u, u))
     root = vectors * np.sqrt(np.maximum(eigenvalues, 0.0))
-    rng = np.random.default_rng(SEED)
-    draws = rng.standard_normal((DRAWS, len(u))) @ root.T
-    furthest = np.abs(draws).max(axis=1)
-    if math.isfinite(dof):
-        furthest /= np.sqrt(rng.chisquare(dof, DRAWS) / dof)
+    independent, scale = _draws(len(u), dof)
+    furthest = np.abs(independent @ root.T).max(axis=1) / scale
     return float(np.quantile(furthest, P))
+
+
+@lru_cache(maxsize=16)
+def _draws(n: int, dof: float) -> tuple[F64, F64]:
+    """Return n standard normal variables, shape (DRAWS, n), and what makes t of them, (DRAWS,)."""
+    rng = np.random.default_rng(SEED)
+    normal = rng.standard_normal((DRAWS, n))
+    infinite = math.isinf(dof)
+    return normal, np.ones(DRAWS) if infinite else np.sqrt(rng.chisquare(dof, DRAWS) / dof)

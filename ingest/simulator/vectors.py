@@ -6,6 +6,8 @@ from ingest.core.blocks import F64
 
 UP: F64 = np.array([[0.0, 0.0, 1.0]])
 """The local vertical, shape (1, 3)."""
+NEXT, LAST = np.array([1, 2, 0]), np.array([2, 0, 1])
+"""To each axis the two others, in right-handed order."""
 
 
 def dot(a: F64, b: F64) -> F64:
@@ -16,14 +18,8 @@ def dot(a: F64, b: F64) -> F64:
 
 def cross(a: F64, b: F64) -> F64:
     """Return a x b of each pair, shape (n, 3). Several times faster than NumPy's general one."""
-    return np.stack(
-        (
-            a[:, 1] * b[:, 2] - a[:, 2] * b[:, 1],
-            a[:, 2] * b[:, 0] - a[:, 0] * b[:, 2],
-            a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0],
-        ),
-        axis=1,
-    )
+    product: F64 = a.take(NEXT, 1) * b.take(LAST, 1) - a.take(LAST, 1) * b.take(NEXT, 1)
+    return product
 
 
 def unit(a: F64) -> F64:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from rich.table import Table
-from scipy import stats
+from scipy import special
 
 from calibration.measured import covariance
 from calibration.reporting import on_screen
@@ -56,7 +56,7 @@ class Comparison:
     @property
     def chance(self) -> float:
         """Probability of a chi-square at least as large."""
-        return float(stats.chi2.sf(self.chi2, self.dof)) if self.dof else 0.0
+        return float(special.chdtrc(self.dof, self.chi2)) if self.dof else 0.0
 
     @property
     def agrees(self) -> bool:

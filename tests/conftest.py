@@ -27,29 +27,58 @@ from tests.rig.mosquitto import Mosquitto, free_port
 PACED = {
     "test_ble_link.py",
     "test_body_links.py",
+    "test_capture_command.py",
     "test_demo_command.py",
     "test_disturbed_turns.py",
     "test_emulated_head.py",
     "test_flooded_links.py",
     "test_ports_ble.py",
     "test_replay.py",
-    "test_replay_command.py",
 }
 """Files whose tests follow real time with several processes: never two of them at once, or they
 would starve each other on a small machine."""
 
 
+LONG = {
+    "test_a_whole_day.py",
+    "test_push.py",
+    "test_live_network.py",
+    "test_bench_command.py",
+    "test_verification_coverage.py",
+    "test_short_roll.py",
+    "test_interrupted_turns.py",
+    "test_calibrated_on_the_bench.py",
+    "test_sweep_uncertainty.py",
+    "test_hostile_heads.py",
+    "test_combined_tilt.py",
+    "test_damaged_bench_files.py",
+    "test_hanging_coverage.py",
+    "test_run_out_coverage.py",
+    "test_bench_fits.py",
+    "test_clock.py",
+    "test_c_build.py",
+}
+"""Files that take a worker some ten seconds or more. They are begun first, so that in the end all
+workers are done at about the same time."""
+
 FIRST_WORKER = "gw0"
 
 
 class PacedTogether(LoadScopeScheduling):
-    """Gives the tests that follow real time to one worker, every other test to whoever is free.
+    """Gives the tests that follow real time to one worker, any other file to whoever is free.
 
-    The largest scope goes to the first worker, which alone runs at full priority.
+    A file stays in one piece: what its tests share is made once. The first worker alone runs at
+    full priority, and so has the tests that follow real time.
     """
 
     def _split_scope(self, nodeid):
-        return "paced" if Path(nodeid.partition("::")[0]).name in PACED else nodeid
+        file = nodeid.partition("::")[0]
+        return "paced" if Path(file).name in PACED else file
+
+    def _assign_work_unit(self, node):
+        if "paced" in self.workqueue:
+            self.workqueue.move_to_end("paced", last=node.gateway.id != FIRST_WORKER)
+        super()._assign_work_unit(node)
 
 
 def pytest_addoption(parser):
@@ -67,9 +96,15 @@ def pytest_configure(config):
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items):
+    items.sort(key=lambda item: item.path.name not in LONG)
+
+
 def pytest_xdist_make_scheduler(config, log):
-    gone = PACED - {path.name for path in Path(__file__).parent.glob("*/test_*.py")}
+    gone = (PACED | LONG) - {path.name for path in Path(__file__).parent.rglob("test_*.py")}
     assert not gone, f"no such test file any more: {', '.join(gone)}"
+    config.option.loadscopereorder = False  # by time, above, and not by the number of tests
     return PacedTogether(config, log)
 
 

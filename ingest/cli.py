@@ -52,16 +52,30 @@ class Parser(argparse.ArgumentParser):
         sys.exit(EXIT_BAD_INPUT)
 
 
-def build_parser(wanted: str | None) -> argparse.ArgumentParser:
-    """Return the parser; only the wanted command's module is imported (start-up time)."""
+class Version(argparse.Action):
+    """Prints the version, which takes its time to look up, and ends."""
+
+    def __call__(self, *_: object) -> NoReturn:
+        from importlib.metadata import version
+
+        print(f"levelhead {version('levelhead')}")
+        sys.exit(EXIT_OK)
+
+
+def build_parser(wanted: str | None, *, alone: bool) -> argparse.ArgumentParser:
+    """Return the parser; only the wanted command's module is imported (start-up time).
+
+    ``alone``: the other commands are left out, since they will not be named.
+    """
     parser = Parser(
         prog="levelhead", description="Measuring back end for heavy-vehicle wheel alignment."
     )
-    from importlib.metadata import version  # slow, and Ctrl-C may come meanwhile
-
-    parser.add_argument("--version", action="version", version=f"levelhead {version('levelhead')}")
+    about = "show program's version number and exit"
+    parser.add_argument("--version", action=Version, nargs=0, help=about)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name, summary in COMMANDS.items():
+        if alone and name != wanted:
+            continue
         sub = commands.add_parser(
             name, help=summary, description=f"{summary[0].upper()}{summary[1:]}."
         )
@@ -105,7 +119,8 @@ def _run(argv: list[str], wanted: str | None, name: str) -> int:
     from ingest.core.errors import IngestError, MeasurementRefused
 
     try:
-        args = build_parser(wanted).parse_args(argv)
+        alone = wanted in COMMANDS and argv[0] == wanted
+        args = build_parser(wanted, alone=alone).parse_args(argv)
         return int(args.run(args))
     except (MeasurementRefused, ReferenceRefused) as refused:
         print(f"{name}: refused: {refused}", file=sys.stderr)

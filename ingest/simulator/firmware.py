@@ -30,7 +30,7 @@ from ingest.wire.sample import encode_sample
 
 FIRMWARE = "simulated-head 1.0"
 STATUS_S = 1.0
-AHEAD_S = 0.040
+AHEAD_S = 0.120
 """So far ahead samples are worked out, unless told otherwise; less than the technician's lead."""
 HELLO_S = 4.0
 """A hello is repeated so often; the protocol asks for one every 5 s at least."""

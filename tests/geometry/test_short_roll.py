@@ -4,6 +4,7 @@ Seeds 0 to 1999 draw wheel, clamp, eccentricity and noise.
 The figure to reach (45 degrees, 60 readings, 0.02 deg, 2 mm: 0.05 deg) is the project's own.
 """
 
+import functools
 import math
 
 import numpy as np
@@ -33,6 +34,7 @@ def rolled(modelled, seed, arc_deg, n=60):
     return theta, Turn(spin, incl_y + noise[0], azimuth_rad=azimuth + noise[1], is_spin=True)
 
 
+@functools.cache
 def camber_errors(modelled, arc_deg, offset_rms_m, runs=RUNS):
     """Return errors and stated uncertainties of the elevation, rad, and the t factors."""
     line = Sightline(length_m=LINE_M, offset_rms_m=offset_rms_m)

@@ -128,6 +128,8 @@ class HeadLink(Judged):
     ``trip_ms`` at most."""
     trip_ms: NonNegative | None = None
     """Least round trip of the clock pings of the last minute."""
+    unanswered: Count = 0
+    """Clock pings that the head left unanswered; one goes out every 10 s."""
     rssi_dbm: Number | None
     """Strength of a radio link."""
     batt_pct: NonNegative | None

@@ -186,6 +186,7 @@ class Bay:
             self._about.conduct(slot, self._number(slot), since_s)
             self._about.nameless(slot, self._number(slot), since_s)
             self._about.sensor(slot, self._number(slot))
+            self._about.pings(slot, self._number(slot))
             self._about.look(slot, self._number(slot))
 
     def say_all(self) -> None:

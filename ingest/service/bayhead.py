@@ -1,6 +1,5 @@
 """One head as the bay knows it, and what is said of it: status, description, link health."""
 
-from collections import deque
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -29,6 +28,7 @@ from ingest.service.flood import FloodGate
 from ingest.service.instrument import Instrument
 from ingest.service.linkkeeper import LinkState
 from ingest.service.live import LiveReadings
+from ingest.service.nameless import Nameless
 from ingest.service.roundtrip import RoundTrips
 from ingest.wire.codes import Mounting
 from ingest.wire.hello import ChannelInfo, Hello
@@ -66,19 +66,12 @@ class LinkSlot:
     trips: RoundTrips = field(default_factory=RoundTrips)
     values: int = 0
     """Values that have come out of the chain."""
-    dropped_before: int = 0
     jumps_before: int = 0
     restarts: int = 0
     """Starts of its head, by its hellos."""
-    nameless_s: float = 0.0
-    """How long its link has been open without a hello."""
-    silent: deque[frozenset[Channel]] = field(default_factory=lambda: deque(maxlen=5))
-    """Declared channels that gave no value, of the last ticks."""
+    nameless: Nameless = field(default_factory=Nameless)
     opened: Came = field(default_factory=Came)
     """What had come when the link was opened last."""
-    strangers_before: int = 0
-    strangers_seen: int = 0
-    bad_hellos_before: int = 0
 
 
 @dataclass(slots=True, eq=False)
@@ -216,6 +209,7 @@ class HeadDesk:
             clk_ppm=None if drift is None else round(drift, 1),
             clk_ms=None if bound_ns is None else round(bound_ns * 1e-6, 3),
             trip_ms=None if trip_ns is None else round(trip_ns * 1e-6, 3),
+            unanswered=slot.trips.unanswered,
             rssi_dbm=None,
             batt_pct=None if health is None else health.battery_percent,
             temp=_degc(health),

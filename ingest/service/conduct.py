@@ -35,6 +35,7 @@ class _Counts(NamedTuple):
     values: int = 0
     strayed: int = 0
     flooded: int = 0
+    dropped: int = 0
     jumps: int = 0
     restarts: int = 0
     lost: int = 0
@@ -78,7 +79,7 @@ class Conduct:
             restarts: how often the head has said that it starts anew.
             took_s: since the last call.
             stated_hz: the rate that the head states.
-            steady: the head is online and streams, and nothing was dropped on its way.
+            steady: the head is online and streams.
             beyond_ppm: what its clock gains at least, where that is more than a clock may.
         """
         now = _Counts(
@@ -86,6 +87,7 @@ class Conduct:
             values=values,
             strayed=counters.strayed,
             flooded=counters.flooded,
+            dropped=counters.dropped,
             jumps=counters.jumps,
             restarts=restarts,
             lost=counters.lost,
@@ -93,7 +95,8 @@ class Conduct:
         )
         fresh = _Counts(*map(sub, now, self._before))
         self._before = now
-        self._ticks.append(_Tick(took_s, fresh, broken=fresh.flooded > 0 or not steady))
+        whole = steady and not fresh.flooded and not fresh.dropped
+        self._ticks.append(_Tick(took_s, fresh, broken=not whole))
         self._restarts.append(fresh.restarts)
         found = {
             "rate": self._rate(stated_hz),

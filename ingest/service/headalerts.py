@@ -9,8 +9,8 @@ from ingest.wire.codes import StatusBit
 
 STEP_OFF = (0.25, 4.0)
 """Beyond these shares of the stated step it is another unit, not another rate."""
-NAMELESS_S = 3.0
-"""So long after its link was opened a head may leave open who it is; it is asked each second."""
+UNANSWERED = 3
+"""So many pings in a row may a head leave unanswered: one may be lost on its way."""
 
 
 class HeadAlerts:
@@ -54,35 +54,27 @@ class HeadAlerts:
 
     def nameless(self, slot: LinkSlot, number: int, took_s: float) -> None:
         """Say that sound frames come over a link and none says whose. ``number``: of the link."""
-        code, counters = f"nameless-{number}", slot.counters
-        fresh = counters.strangers - slot.strangers_seen
-        slot.strangers_seen = counters.strangers
-        named = (slot.feed.hello is not None and not fresh) or slot.refused is not None
-        if slot.state is not LinkState.OPEN or named:
-            slot.nameless_s = 0.0
-            slot.strangers_before = counters.strangers
-            slot.bad_hellos_before = counters.bad_hellos
+        code = f"nameless-{number}"
+        why = slot.nameless.why(
+            slot.counters,
+            took_s,
+            expected=slot.state is LinkState.OPEN and slot.refused is None,
+            named=slot.feed.hello is not None,
+        )
+        if not why:
             self._alerts.clear(code)
-            return
-        slot.nameless_s += took_s
-        if slot.nameless_s > NAMELESS_S and counters.frames and code not in self._alerts.active:
-            self._alerts.set(code, "warning", f"{slot.name}: {_why_nameless(slot)}")
+        elif code not in self._alerts.active:
+            self._alerts.set(code, "warning", f"{slot.name}: {why}")
 
     def look(self, slot: LinkSlot, number: int) -> None:
         """Say what samples show before any filter. ``number``: of the link."""
         head = slot.head
-        declared = () if head is None else (c.channel for c in head.hello.channels if c.channel)
-        step_us, silent = slot.feed.look.told(declared)
-        if head is None or not head.online:
-            slot.silent.clear()
-            step_us, silent = None, ()
-        slot.silent.append(frozenset(silent))
-        mute = (
-            frozenset.intersection(*slot.silent) if len(slot.silent) == slot.silent.maxlen else ()
-        )
+        online = head is not None and head.online
+        declared = head.hello.channels if head is not None and online else ()
+        step_us, mute = slot.feed.look.told(c.channel for c in declared if c.channel)
         told = f"gives no value on {', '.join(sorted(mute))}, which it declares; look after it"
         self._say_or_clear(f"silent-{number}", head, told if mute else "")
-        self._say_or_clear(f"step-{number}", head, _why_step(head, step_us))
+        self._say_or_clear(f"step-{number}", head, _why_step(head, step_us if online else None))
 
     def _say_or_clear(self, code: str, head: BayHead | None, text: str) -> None:
         if head is None or not text:
@@ -102,13 +94,23 @@ class HeadAlerts:
         )
         self._say_or_clear(f"sensor-{number}", head, text if failing else "")
 
+    def pings(self, slot: LinkSlot, number: int) -> None:
+        """Say that a head leaves clock pings unanswered. ``number``: of the link."""
+        in_a_row = slot.trips.unanswered_in_a_row
+        text = (
+            f"has left its last {in_a_row} clock pings unanswered, so nobody knows how long its "
+            "samples are on their way; it must answer each (SPEC.md, section 5.6)"
+        )
+        head = slot.head if slot.head is not None and slot.head.online else None
+        self._say_or_clear(f"pings-{number}", head, text if in_a_row >= UNANSWERED else "")
+
     def conduct(self, slot: LinkSlot, number: int, took_s: float) -> None:
         """Say what speaks on a link does otherwise than it says. ``number``: of the link."""
-        head, steady, stated_hz = slot.head, not _dropped(slot), 0.0
+        head, steady, stated_hz = slot.head, False, 0.0
         who, name = f"what speaks on {slot.name}", None
         if head is not None:
             who, name = f"head {head.name} on {slot.name}", head.name
-            steady = steady and head.online and head.hello.streaming
+            steady = head.online and head.hello.streaming
             stated_hz = head.hello.rate_dhz / 10.0
         found = slot.conduct.faults(
             slot.counters,
@@ -116,7 +118,7 @@ class HeadAlerts:
             slot.restarts,
             took_s,
             stated_hz,
-            steady=steady and head is not None,
+            steady=steady,
             beyond_ppm=None if slot.feed.chain is None else slot.feed.chain.clock.beyond_ppm,
         )
         for code in CODES:
@@ -136,28 +138,3 @@ def _why_step(head: BayHead | None, step_us: float | None) -> str:
         f"says times that do not step as its rate: t_us counts microseconds, and a sample takes "
         f"{stated_us:.0f} of them, not {step_us:.4g}"
     )
-
-
-def _why_nameless(slot: LinkSlot) -> str:
-    counters = slot.counters
-    if counters.strangers > slot.strangers_before:
-        return (
-            "its messages bear another boot mark than its hello, so none is used; bits 5 to 7 of "
-            "every status byte are the low three bits of the boot id (SPEC.md, section 4)"
-        )
-    if counters.bad_hellos > slot.bad_hellos_before:
-        return (
-            f"its hello is dropped ({counters.bad_hello}), so nothing of it is used; SPEC.md, "
-            "section 5.1, says what each field may hold, lowest byte first"
-        )
-    return (
-        f"sound messages come ({counters.frames}, and {counters.faults.total()} damaged), but none "
-        "says whose; see that the firmware answers the hello command, and that the line carries "
-        "both ways"
-    )
-
-
-def _dropped(slot: LinkSlot) -> bool:
-    """Say whether chunks were dropped since last asked."""
-    before, slot.dropped_before = slot.dropped_before, slot.counters.dropped
-    return slot.counters.dropped != before

@@ -53,7 +53,7 @@ CHANGES_SHEET = (CommandOp.RATE, CommandOp.START, CommandOp.STOP)
 
 
 NOBODY_WAITS = 0
-"""Stands for the id of a command where nobody asks whether it could be sent."""
+"""Stands for the id of a command where there is none: of a clock ping."""
 
 
 class Answering(Outlet, Protocol):
@@ -138,6 +138,8 @@ class Workings:
                 self._requests.carry_out(request)
             case LinkIs():
                 self._link_is(what)
+            case NotSent(link, command_id) if command_id == NOBODY_WAITS:
+                self.bay.slots[link].trips.not_sent()
             case NotSent(link, command_id, error):
                 self._answered(link, command_id, error)
             case Introduced(state, why):

@@ -60,3 +60,34 @@ def test_a_link_opened_anew_begins_anew():
     trips.restart()
     assert trips.least_ns is None
     assert trips.next_ping(1 * NS) is not None
+
+
+def test_a_ping_without_an_answer_in_time_is_counted():
+    trips = RoundTrips()
+    for second in range(30):
+        trips.next_ping(second * NS)
+    assert (trips.unanswered, trips.unanswered_in_a_row) == (3, 3)
+    trips.take(ClockPong(0, trips.next_ping(30 * NS), 0, 0), 30 * NS + 1 * MS)
+    trips.next_ping(32 * NS)
+    assert (trips.unanswered, trips.unanswered_in_a_row) == (3, 0)
+    trips.take(ClockPong(0, trips.next_ping(40 * NS), 0, 2_000), 40 * NS + 1 * MS)  # nonsense
+    trips.next_ping(42 * NS)
+    assert (trips.unanswered, trips.unanswered_in_a_row) == (4, 1)
+
+
+def test_a_round_trip_is_forgotten_when_the_head_answers_no_more():
+    trips = RoundTrips()
+    trips.take(ClockPong(0, trips.next_ping(0), 0, 0), 1 * MS)
+    for second in range(62):
+        assert trips.least_ns == 1 * MS
+        trips.next_ping(second * NS)
+    trips.next_ping(62 * NS)
+    assert trips.least_ns is None
+
+
+def test_a_ping_that_was_not_sent_is_no_fault_of_the_head():
+    trips = RoundTrips()
+    trips.next_ping(0)
+    trips.not_sent()
+    trips.next_ping(2 * NS)
+    assert trips.unanswered == 0

@@ -143,6 +143,34 @@ def test_each_second_the_link_is_told_of_with_what_was_dropped(bench):
     assert [each["dropped"] for each in told] == [7, 14, 21]
 
 
+def seconds(bench, until_s):
+    while bench.now_s < until_s:
+        bench.now_s += 1.0
+        bench.take(Second({}))
+
+
+def test_pings_that_a_head_leaves_unanswered_are_told(bench):
+    link, alert = TOPICS.head_link("elm"), TOPICS.alert("pings-1")
+    seconds(bench, 22.0)
+    assert bench.said[link][-1]["unanswered"] == 2  # of 1 s and 11 s
+    assert alert not in bench.said
+    seconds(bench, 25.0)
+    assert "head elm on port 1 has left its last 3 clock pings" in bench.said[alert][-1]["text"]
+    seconds(bench, 31.0)
+    answered = bench.firmware.receive(bench.sent[-1][0], bench.now_s)
+    bench.take(Arrived(LINK, answered))
+    seconds(bench, 32.0)
+    assert bench.said[alert][-1] is None
+    assert bench.said[link][-1]["trip_ms"] is not None
+
+
+def test_a_ping_that_could_not_be_sent_is_not_counted(bench):
+    seconds(bench, 1.0)
+    bench.take(NotSent(LINK, bench.sent[-1][1], LinkLost(LINK, "gone")))
+    seconds(bench, 4.0)
+    assert bench.said[TOPICS.head_link("elm")][-1]["unanswered"] == 0
+
+
 def test_two_seconds_in_one_moment_are_one(bench):
     bench.now_s = 1.0
     bench.take(Second({LINK: 0}))

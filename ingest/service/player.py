@@ -10,7 +10,7 @@ import json
 import logging
 from collections import defaultdict, deque
 from collections.abc import Container, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from calibration.errors import CalibrationFileError
@@ -106,12 +106,22 @@ class Player:
         except UNREADABLE:
             self.skipped += 1
             return
+        if isinstance(what, Asked):
+            what = self._of_the_replay(what)
         if what is not None:
             try:
                 self.workings.take(moment_of(record), what)
             except Exception:  # a bug that a capture shows must not hide what comes after it
                 self.faults += 1
                 log.debug("record of %d ns", record.at_ns, exc_info=True)
+
+    def _of_the_replay(self, what: Asked) -> Asked:
+        """Return what was asked with its answer under the replay's own name, as all else."""
+        topic = what.request.reply_topic
+        if topic is None or not Topics(self.bay_name).is_reply(topic):
+            return what
+        topic = self.topics.reply(topic.rpartition("/")[2])
+        return Asked(replace(what.request, reply_topic=topic))
 
     def _start(self, where: str) -> "Start":
         first = next((r for r in self._records if r.topic == transcript.START), None)

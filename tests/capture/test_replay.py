@@ -111,7 +111,7 @@ def under_its_own_name(said):
     """Return messages with the names that a replay has in place of the bay's."""
     return [
         (
-            topic.replace("/bay7/", "/bay7-replay/") if "/reply/" not in topic else topic,
+            topic.replace("/bay7/", "/bay7-replay/"),
             payload.replace(b"/bay7/", b"/bay7-replay/").replace(
                 b'"bay":"bay7"', b'"bay":"bay7-replay"'
             ),

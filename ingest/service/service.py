@@ -81,7 +81,7 @@ class Service:
         self._wall = wall
         keeper = partial(self._keeper, settings.keeper, random)
         self._keepers = {name: keeper(name, link) for name, link in links.items()}
-        work = WorkSettings(settings.bay, settings.desk)
+        work = WorkSettings(settings.bay, settings.desk, pings=True)
         forms = {name: link.form for name, link in links.items()}
         self._transcript: Transcript | None = None
         if recorder is not None:

@@ -88,6 +88,9 @@ class WorkSettings:
 
     bay: BaySettings = field(default_factory=BaySettings)
     desk: DeskSettings = field(default_factory=DeskSettings)
+    pings: bool = False
+    """Heads are pinged. A capture of a program that sent no pings does not say so, and its heads
+    left none unanswered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +117,7 @@ class Workings:
     ) -> None:
         self._now = Moment(MonotonicNs(0), 0)
         self._topics = topics
+        self._pings = settings.pings
         self._forms = dict(forms)
         self._outlet = outlet
         self._hands = hands
@@ -222,7 +226,8 @@ class Workings:
         if self._now.at_ns > self._second_ns:
             self.bay.tick((self._now.at_ns - self._second_ns) * 1e-9)
             self._second_ns = self._now.at_ns
-        self._ping()
+        if self._pings:
+            self._ping()
         self._desk.refresh(self.bay)
 
     def _ping(self) -> None:

@@ -69,7 +69,7 @@ def met(request):
         workings.take(at(second), Arrived("x", sent))
 
     workings = Workings(
-        WorkSettings(),
+        WorkSettings(pings=True),
         Topics("b"),
         {"x": form},
         Heard(),

@@ -50,7 +50,7 @@ class Bench:
         )
         self.now_s, self.said, self.sent, self.hellos = 0.0, {}, [], []
         self.workings = Workings(
-            WorkSettings(),
+            WorkSettings(pings=True),
             TOPICS,
             {LINK: LinkForm.STREAM},
             self,

@@ -99,7 +99,7 @@ class CapturedBay:
         self.advance(0.5)
 
     def _make(self, seed: int) -> Workings:
-        work, topics = WorkSettings(), Topics("sim")
+        work, topics = WorkSettings(pings=True), Topics("sim")
         forms = dict.fromkeys(self.names, LinkForm.STREAM)
         self._transcript.open(self._moment(), topics.bay, "b-1", work, forms)
         store = open_database(":memory:")

@@ -29,6 +29,11 @@ class CalibrationFileError(CalibrationError):
 class RecordAltered(CalibrationFileError):
     """A record's content is not what it was sealed or signed as."""
 
+    HASH = "altered after it was sealed: its hash differs; take an unaltered copy"
+
+    def __init__(self, where: str, reason: str = HASH) -> None:
+        super().__init__(where, reason)
+
 
 class RecordIncomplete(CalibrationError):
     """A record lacks what a certificate must say; ``missing`` has a reason for each."""

@@ -183,7 +183,7 @@ def load_study(text: str, where: str, bay: str | None = None) -> BayStudy:
     except ValueError as error:
         raise CalibrationFileError(where, f"no canonical form: {error}") from error
     if raw.get("sha256") != found:
-        raise RecordAltered(where, "altered after it was sealed: its hash differs")
+        raise RecordAltered(where)
     try:
         study = BayStudy.model_validate_json(body, strict=True)
     except ValidationError as error:

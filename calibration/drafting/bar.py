@@ -1,7 +1,7 @@
 """Two heads on the reference bar: their zeros, told apart from bar and stand, into both drafts."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +28,8 @@ F64 = NDArray[np.float64]
 
 HEADS = ("A", "B")
 FLAGS = ("turned", "rolled", "exchanged")
+BARS_M = (0.2, 10.0)
+"""Shorter or longer than this no reference bar for two heads is made (our own choice)."""
 ROWS: dict[str, int] = {name: row for row, name in enumerate(CHANNELS)}
 
 
@@ -75,11 +77,18 @@ def fit_pairs(
 
     Raises: as ``find_bar``, but for the readings that are left over.
     """
+    if not BARS_M[0] <= length_m <= BARS_M[1]:
+        why = f"a bar of {length_m * 1e3:g} mm; {BARS_M[0] * 1e3:g} to {BARS_M[1] * 1e3:g} mm are"
+        raise BadBenchData(file.where, f"{why} possible", "give its length in mm")
     attitudes, rows = _pairs(file)
     corrected = {
         letter: _corrected([pair[i] for pair in rows], known[letter], azimuth)
         for i, letter in enumerate(HEADS)
     }
+    for pair, *quarters in zip(
+        rows, *(_quarters(corrected[x][azimuth]) for x in HEADS), strict=True
+    ):
+        _see_facing(pair, quarters)
     along, across, sight = (
         np.stack([corrected[letter][name] for letter in HEADS], axis=1)
         for name in ("incl_y", "incl_x", azimuth)
@@ -121,9 +130,25 @@ def _corrected(rows: list[Row], own: Coefficients, azimuth: str) -> dict[str, F6
 
 def _from_quarter(sight: F64) -> F64:
     """Return azimuths less the quarter turn at which each head sees the other."""
-    quarters = np.round(sight / (math.pi / 2)) * (math.pi / 2)
-    result: F64 = sight - quarters
+    result: F64 = sight - _quarters(sight) * (math.pi / 2)
     return result
+
+
+def _quarters(sight: F64) -> F64:
+    """Return how many quarter turns each azimuth is, nearly."""
+    quarters: F64 = np.round(sight / (math.pi / 2))
+    return quarters
+
+
+def _see_facing(pair: tuple[Row, Row], quarters: Sequence[float]) -> None:
+    """Two heads that look along one bar at each other read half a turn apart."""
+    if (quarters[0] - quarters[1]) % 4.0 != 2.0:
+        told = " and ".join(row.text("azimuth_deg") for row in pair)
+        reason = (
+            f"azimuth_deg of this attitude is {told}: heads that see each other along the bar "
+            "read half a turn apart; give degrees, of the channel that looks along the bar"
+        )
+        raise pair[0].fault(reason)
 
 
 def _mended(

@@ -7,11 +7,18 @@ from typing import get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.drafting.gross import Gross
 from calibration.errors import BadBenchData
 from calibration.files.series import DIRECTIONS, ENCODERS, Series
 from calibration.fits.backlash import fit_backlash
 from calibration.fits.encoder_closure import fit_closure
-from calibration.fits.encoder_turn import ORDERS, encoder_part, fit_turn, harmonic_names
+from calibration.fits.encoder_turn import (
+    ORDERS,
+    encoder_part,
+    fit_turn,
+    harmonic_names,
+    wrapped_about_mean,
+)
 from calibration.fits.result import Fit
 from calibration.records.parts import CircularChannel, EncoderPart
 
@@ -19,6 +26,8 @@ F64 = NDArray[np.float64]
 
 NEAR_RAD = math.radians(0.5)
 """Positions this near to each other, read from both sides, are one."""
+GROSS_DEG = 10.0
+"""No encoder in working order is so far off on part of its turn (our own choice)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,9 +62,34 @@ def find_encoder(file: Series, u_reference_rad: float) -> tuple[EncoderFound, ..
     return tuple(found)
 
 
+def first_gross(file: Series) -> Gross | None:
+    """Return the first row of a turn whose encoder stands elsewhere against the reference than in
+    the other rows, None where there is none. Raises as ``find_encoder``."""
+    if file.kind != "turn":
+        return None
+    names = np.array([row.word("channel", ENCODERS) for row in file.rows])
+    raw, true = file.column_rad("raw_deg"), file.column_rad("true_deg")
+    for channel in dict.fromkeys(names.tolist()):
+        own = np.flatnonzero(names == channel)
+        _refuse_backwards(f"{file.where}: {channel}", raw[own], true[own])
+        off = wrapped_about_mean(raw[own] - true[own])
+        off = np.degrees(off - np.median(off))
+        for at, each in zip(own.tolist(), off.tolist(), strict=True):
+            if abs(each) > GROSS_DEG:
+                row = file.rows[at]
+                text = (
+                    f"{file.where}, row {row.number}: raw_deg {row.text('raw_deg')} at true_deg "
+                    f"{row.text('true_deg')} is {each:+.2f} deg off the others, limit "
+                    f"{GROSS_DEG:g} deg; look for a wrong value in it or for radians (both are "
+                    "degrees), or take it again"
+                )
+                return Gross(text, abs(each), GROSS_DEG)
+    return None
+
+
 def _turn(channel: CircularChannel, file: Series, u_reference_rad: float) -> EncoderFound:
     raw, true = file.column_rad("raw_deg"), file.column_rad("true_deg")
-    _refuse_backwards(channel, raw, true)
+    _refuse_backwards(f"{file.where}: {channel}", raw, true)
     fit, gap = fit_turn(raw, true), _backlash(file, raw, true)
     part = _part(fit)
     if part is not None:
@@ -81,7 +115,11 @@ def _closure(channel: CircularChannel, file: Series, _: float) -> EncoderFound:
         why = f"round {first[0]}, position {first[1]} is missing or out of order"
         raise BadBenchData(f"{file.where}: {channel}", why, "read all positions of each round")
     raw = np.unwrap(file.column_rad("raw_deg").reshape(starts, positions), axis=1)
-    fit = fit_closure(raw)
+    try:
+        fit = fit_closure(raw)
+    except BadBenchData as error:
+        why = f"{starts} rounds of {positions} positions; {error.why} are needed"
+        raise BadBenchData(f"{file.where}: {channel}", why, error.remedy) from error
     own = ("zero", *harmonic_names(ORDERS))
     kept = replace(
         fit,
@@ -104,11 +142,11 @@ def _open(fit: Fit) -> tuple[str, ...]:
     return tuple(n for n in fit.undetermined if n == "zero" or n.startswith(("cos", "sin")))
 
 
-def _refuse_backwards(channel: str, raw: F64, true: F64) -> None:
+def _refuse_backwards(where: str, raw: F64, true: F64) -> None:
     turned = np.angle(np.exp(1j * np.diff(raw))), np.angle(np.exp(1j * np.diff(true)))
     if len(raw) > 2 and float(turned[0] @ turned[1]) < 0:
         remedy = "turn the direction round in the head's firmware, and read again"
-        raise BadBenchData(channel, "counts backwards against the reference", remedy)
+        raise BadBenchData(where, "counts backwards against the reference", remedy)
 
 
 def _backlash(file: Series, raw: F64, true: F64) -> Fit | None:

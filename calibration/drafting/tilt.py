@@ -1,47 +1,40 @@
 """Sphere, steps, reversal and oven files to one tilt part."""
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.drafting.tilt_checks import SCALES
+from calibration.drafting.tilt_rows import (
+    TiltSetup,
+    axis_labels,
+    labels,
+    placements,
+    tumbled,
+    without_upright,
+)
 from calibration.errors import BadBenchData
-from calibration.files.series import AXES, FACINGS, Series
+from calibration.files.series import AXES, Series
 from calibration.fits import two_axis
-from calibration.fits.combined import BIAS_DRIFT, DRIFT, HEAD, Placed, Tumbled, fit_tilt
+from calibration.fits.combined import BIAS_DRIFT, DRIFT, HEAD, Placed, fit_tilt
 from calibration.fits.parts import tilt_part, two_axis_part
 from calibration.fits.result import Fit
 from calibration.fits.tilt_reversal import fit_reversal
-from calibration.fits.tilt_sphere import FULL, fit_sphere
-from calibration.fits.tilt_steps import sine_of
+from calibration.fits.tilt_sphere import BIAS_AND_SCALE, FULL, fit_sphere
 from calibration.fits.tilt_temperature import fit_temperature
 from calibration.records.parts import TiltPart
 from calibration.sensors import DEFAULT_TILT
 
 F64 = NDArray[np.float64]
 
-SCALES = (0.5, 2.0)
-"""True over raw: no inclination sensor in working order is beyond these (our own choice)."""
-BIAS_AND_SCALE = 6
-"""Attitudes on the sphere from which bias and scale alone are told."""
-
-
-@dataclass(frozen=True, slots=True)
-class TiltSetup:
-    """What the readings stand on beside themselves; uncertainties are standard ones.
-
-    ``sine_bar_mm`` is None where no sine bar was used. ``u_length`` is that of its length over
-    the length; ``u_alignment_rad`` how squarely a head stands on it; ``u_turn_rad`` how the
-    sensor is turned in its housing where nothing tells.
-    """
-
-    reference_degc: float
-    u_turn_rad: float
-    u_alignment_rad: float
-    sine_bar_mm: float | None = None
-    u_length: float = 0.0
+UNSETTLED = (
+    "a row is wrong, or a file holds another unit than its columns say: look for heights in inches "
+    "or cm (height_mm), angles in radians (_deg), a sine bar's length that is not in mm; leaving "
+    "files out one by one tells which"
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,7 +62,8 @@ def find_tilt(files: Sequence[Series], setup: TiltSetup) -> TiltFound:
     spheres = [f for f in files if f.kind == "sphere"]
     if spheres and not three:
         remedy = "give incl_z_deg in every file, or leave the sphere out"
-        raise BadBenchData("tilt", "a sphere needs all three axes", remedy)
+        bare = ", ".join(f.where for f in files if not f.has_z)
+        raise BadBenchData(bare, "no incl_z_deg, and a sphere needs all three axes", remedy)
     thermal = any(f.kind == "oven" for f in files)
     if not thermal:
         setup = _where_read(files, setup)
@@ -81,7 +75,7 @@ def find_tilt(files: Sequence[Series], setup: TiltSetup) -> TiltFound:
     method = ", ".join(dict.fromkeys(f.kind for f in files))
     if part is not None:
         _refuse_units(part, files)
-        placed = [p for f in files if f.kind != "sphere" for p in _placements(f, setup)]
+        placed = [p for f in files if f.kind != "sphere" for p in placements(f, setup)]
         part = _with_level(part, {p.axis for p in placed if np.ptp(p.facing) > 0}, setup)
     return TiltFound({"incl": fit}, part, method, _open(fit))
 
@@ -111,30 +105,41 @@ def _where_read(files: Sequence[Series], setup: TiltSetup) -> TiltSetup:
 
 def _fit(files: Sequence[Series], setup: TiltSetup, three: bool, thermal: bool) -> Fit:
     spheres = [f for f in files if f.kind == "sphere"]
-    placed = [p for f in files if f.kind != "sphere" for p in _placements(f, setup)]
+    others = [f for f in files if f.kind != "sphere"]
+    placed = [p for f in others for p in placements(f, setup)]
     u_bias = np.radians(DEFAULT_TILT.u_bias_deg_per_degc).tolist()
     u_scale = DEFAULT_TILT.u_scale_per_degc[:2]
-    if three:
-        tumbled = _tumbled(spheres, setup) if spheres else None
-        return fit_tilt(tumbled, placed, thermal=thermal, u_drift=(*u_bias, *u_scale))
-    two = [_without_upright(p) for p in placed]
-    return two_axis.fit_two_axes(two, thermal=thermal, u_drift=(*u_bias[:2], *u_scale))
+    try:
+        if three:
+            attitudes = tumbled(spheres, setup) if spheres else None
+            fit = fit_tilt(attitudes, placed, thermal=thermal, u_drift=(*u_bias, *u_scale))
+        else:
+            two = [without_upright(p) for p in placed]
+            fit = two_axis.fit_two_axes(two, thermal=thermal, u_drift=(*u_bias[:2], *u_scale))
+    except BadBenchData as error:
+        where = ", ".join(f.where for f in files)
+        raise BadBenchData(where, f"{error.what} {error.why}", UNSETTLED) from error
+    return replace(fit, labels=labels(spheres, others, 3 if three else 2))
 
 
 def _alone(files: Sequence[Series], setup: TiltSetup) -> TiltFound | None:
     """Fit what one kind of file tells by itself, where that is no whole part."""
     kinds = {f.kind for f in files}
     if kinds == {"sphere"}:
-        raw = _tumbled(files, setup).raw
+        raw = tumbled(files, setup).raw
         if not BIAS_AND_SCALE <= len(raw) < FULL:
             return None
-        fit = fit_sphere(raw)
+        fit = replace(fit_sphere(raw), labels=labels(files, (), 3))
         return TiltFound({"incl": fit}, None, "sphere", fit.undetermined)
     if kinds not in ({"reversal"}, {"oven"}):
         return None
-    placed = [p for f in files for p in _placements(f, setup)]
-    fits = {f"incl_{AXES[i]}": _axis(i, [p for p in placed if p.axis == i]) for i in (0, 1)}
-    told = {name: fit for name, fit in fits.items() if fit is not None}
+    placed = [p for f in files for p in placements(f, setup)]
+    fits = {i: _axis(i, [p for p in placed if p.axis == i]) for i in (0, 1)}
+    told = {
+        f"incl_{AXES[i]}": replace(fit, labels=axis_labels(files, i))
+        for i, fit in fits.items()
+        if fit is not None
+    }
     open_ = [f"{n} {name[-1]}" for name, fit in told.items() for n in fit.undetermined]
     return TiltFound(told, None, kinds.pop(), (*open_, "matrix"))
 
@@ -190,51 +195,3 @@ def _with_level(part: TiltPart, reversed_axes: set[int], setup: TiltSetup) -> Ti
 def _open(fit: Fit) -> tuple[str, ...]:
     own = {*HEAD, *DRIFT, *two_axis.HEAD}
     return tuple(name for name in fit.undetermined if name in own)
-
-
-def _tumbled(spheres: Sequence[Series], setup: TiltSetup) -> Tumbled:
-    raw = np.concatenate([f.sines() for f in spheres])
-    return Tumbled(raw, np.concatenate([_above(f, setup) for f in spheres]))
-
-
-def _placements(file: Series, setup: TiltSetup) -> Iterator[Placed]:
-    """Yield the rows of each axis of a file: one placement each."""
-    angle, facing = _angles(file, setup), _facings(file)
-    raw, above = file.sines(), _above(file, setup)
-    names = [row.word("axis", AXES) for row in file.rows]
-    for i, axis in enumerate(AXES):
-        own = np.array([name == axis for name in names])
-        if own.any():
-            name = f"{file.kind} {axis}"
-            yield Placed(name, i, angle[own], facing[own], raw[own], above[own])
-
-
-def _angles(file: Series, setup: TiltSetup) -> F64:
-    if file.kind == "oven":
-        return file.column_rad("true_deg", 90.0)
-    if file.kind == "reversal":
-        return np.zeros(len(file.rows))
-    if setup.sine_bar_mm is None:
-        remedy = "name it in the sheet's references, or give --sine-bar-mm"
-        raise BadBenchData("steps", "the sine bar's length is not known", remedy)
-    signs = [1.0 if row.word("sign", ("+1", "1", "-1")) != "-1" else -1.0 for row in file.rows]
-    sines = [sine_of(row.value("height_mm") / 1e3, setup.sine_bar_mm / 1e3) for row in file.rows]
-    angles: F64 = np.arcsin(np.array(signs) * np.array(sines))
-    return angles
-
-
-def _facings(file: Series) -> F64:
-    if file.kind != "reversal":
-        return np.ones(len(file.rows))
-    words = [row.word("facing", FACINGS) for row in file.rows]
-    return np.array([1.0 if word == FACINGS[0] else -1.0 for word in words])
-
-
-def _above(file: Series, setup: TiltSetup) -> F64:
-    """Return temperatures above the reference; one that is not told counts as none."""
-    above: F64 = np.nan_to_num(file.temperatures() - setup.reference_degc)
-    return above
-
-
-def _without_upright(p: Placed) -> Placed:
-    return Placed(p.name, p.axis, p.angle_rad, p.facing, p.raw[:, :2], p.above_degc)

@@ -1,14 +1,22 @@
 """Whether verification points are whole: every point up and down, as often as the others."""
 
+import math
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
+from statistics import median
 
 from calibration.errors import CalibrationFileError
-from calibration.files.points import FACINGS, Reading
+from calibration.files.points import FACINGS, TILT, Reading
 
 FEWEST_REPEATS = 2
 """One reading of each point tells nothing of its scatter."""
+FAR_DEG = 2.0
+FAR_SHARE = 0.25
+FAR_TURNED_DEG = 10.0
+"""A raw reading is off the others by no more than ``FAR_DEG`` and this share of the angle in an
+inclinometer, ``FAR_TURNED_DEG`` in an encoder, where sensors are in working order (our own choice).
+"""
 
 Key = tuple[str, Decimal, str, str]
 
@@ -18,14 +26,16 @@ def check_whole(where: str, readings: Sequence[Reading]) -> None:
 
     Raises:
         CalibrationFileError: a point is there twice or not as often as the others, was read
-            from one side only or out of order, or a repeat was made on another stack.
+            from one side only or out of order, a repeat was made on another stack, or a reading
+            is nowhere near its angle.
     """
     for fault in (*_doubled(readings), *_disordered(readings)):
         raise CalibrationFileError(where, fault)
     points: dict[Key, list[Reading]] = {}
     for reading in readings:
         points.setdefault(reading.point, []).append(reading)
-    for fault in (*_one_sided(points), *_unequal(points), *_other_stacks(points)):
+    more = (*_one_sided(points), *_unequal(points), *_other_stacks(points), *_far_off(readings))
+    for fault in more:
         raise CalibrationFileError(where, fault)
 
 
@@ -81,6 +91,24 @@ def _other_stacks(points: dict[Key, list[Reading]]) -> Iterator[str]:
                 yield (
                     f"row {r.row} repeats row {rows[0].row} on another stack; "
                     "use the same blocks for every repeat"
+                )
+
+
+def _far_off(readings: Sequence[Reading]) -> Iterator[str]:
+    """What reads nowhere near its angle is in another unit, or of another row."""
+    for channel in dict.fromkeys(r.channel for r in readings):
+        rows = [r for r in readings if r.channel == channel]
+        off = [math.degrees(r.raw_rad[channel]) - float(r.nominal_deg) for r in rows]
+        off = [off[0] + math.remainder(each - off[0], 360.0) for each in off]
+        middle, tilt = median(off), channel in TILT
+        for r, each in zip(rows, off, strict=True):
+            nominal = abs(float(r.nominal_deg))
+            if abs(each - middle) > (FAR_DEG + FAR_SHARE * nominal if tilt else FAR_TURNED_DEG):
+                column = f"{channel}_deg" if tilt else "raw_deg"
+                yield (
+                    f"row {r.row}: {column} {math.degrees(r.raw_rad[channel]):g} at nominal_deg "
+                    f"{r.nominal_deg} is {each - middle:+.1f} deg off the others; look for a wrong "
+                    "value or sign in it, or for radians (_deg is degrees)"
                 )
 
 

@@ -123,7 +123,8 @@ def _kind(first: Row, where: str, kinds: tuple[str, ...]) -> str:
 def _check(row: Row, head_ids: Sequence[str], steepest_deg: float) -> None:
     head = row.text("head")
     if head and head not in ("A", "B") and head_ids and head not in head_ids:
-        raise row.fault(f"is of head {head}; expected here: {', '.join(head_ids)}")
+        told = f"is of head {head}, and expected here is {' or '.join(head_ids)}"
+        raise row.fault(f"{told}; give that head's own file, or its own sheet or draft")
     # Near the vertical an angle scatters by more than the share of gravity that was read.
     limit = STILL_DEG / max(math.cos(math.radians(steepest_deg)), LEAST_COSINE)
     if row.has("spread_deg") and not 0 <= row.value("spread_deg") <= limit:

@@ -182,9 +182,11 @@ def _row(where: str, titles: list[str], line: int, cells: list[str]) -> Row:
 
 
 def _check_place(row: Row, expected: int) -> None:
-    if row.number != expected:
-        word = "doubled" if row.number < expected else f"missing: row {expected}"
-        raise row.fault(f"is {word}; rows count 1, 2, 3, ... without a gap")
+    rule = "rows count 1, 2, 3, ... without a gap"
+    if row.number < expected:
+        raise row.fault(f"is doubled or out of order; {rule}: keep one of them, and number it so")
+    if row.number > expected:
+        raise row.fault(f"comes where row {expected} is missing; {rule}: put it back, or read it")
 
 
 def _withdrawn(row: Row) -> bool:

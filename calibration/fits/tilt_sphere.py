@@ -24,8 +24,9 @@ NAMES = BIAS + SCALE + CROSS
 ROTATION = ("turn of the sensor about x", "turn about y", "turn about z")
 """What no set of attitudes on the sphere determines."""
 FULL = 9
-"""Attitudes from which cross-axis terms are fitted; with 6 to 8, bias and scale alone."""
-
+"""Attitudes from which cross-axis terms are fitted; with fewer, bias and scale alone."""
+BIAS_AND_SCALE = 6
+"""Attitudes from which bias and scale are told."""
 
 LEAST_SPAN = 0.2
 """Part of gravity over which every axis must have moved for a fit to start."""
@@ -41,7 +42,7 @@ def fit_sphere(raw: F64, *, sigma: float | None = None) -> Fit:
     Raises:
         BadBenchData: fewer than 6 attitudes, too close together, or no convergence.
     """
-    if raw.ndim != 2 or raw.shape[1] != 3 or len(raw) < 6:
+    if raw.ndim != 2 or raw.shape[1] != 3 or len(raw) < BIAS_AND_SCALE:
         raise BadBenchData("attitudes", "at least 6 of three axes are needed", "take more")
     if not (np.ptp(raw, axis=0) >= LEAST_SPAN).all():
         raise BadBenchData("attitudes", "they do not span all three axes", "tip the head further")

@@ -59,7 +59,7 @@ def load_record(text: str, where: str = "calibration record") -> AnyRecord:
     except ValueError as error:
         raise CalibrationFileError(where, f"no canonical form: {error}") from error
     if raw.get("sha256") != found:
-        raise RecordAltered(where, "altered after it was sealed: its hash differs")
+        raise RecordAltered(where)
     try:
         record = model.model_validate_json(body, strict=True)
     except ValidationError as error:

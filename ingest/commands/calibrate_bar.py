@@ -11,6 +11,7 @@ from calibration.drafting.bar import HEADS, BarFound, find_bar
 from calibration.drafting.draft import filled, summary
 from calibration.errors import BadBenchData
 from calibration.files.references import Kind, use_of
+from calibration.files.series import Series
 from calibration.records.papers import RawFile, ReferenceUse
 from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
@@ -26,6 +27,12 @@ from ingest.commands.calibrate_work import (
     read_series,
     write_draft,
 )
+
+MOVES = {
+    "turned": "turned end for end",
+    "rolled": "rolled over",
+    "exchanged": "read with the heads exchanged",
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -58,7 +65,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     before = {x: known[x].coefficients if x in known else Coefficients() for x in HEADS}
     series, raw = read_series(args.file, None, ("bar",))
     found = find_bar(series, before, length_m, args.azimuth)
-    answer = _answer(found, advised(BarPair(length_m, args.azimuth), series))
+    answer = _answer(found, advised(BarPair(length_m, args.azimuth), series), _unmoved(series))
     if answer.code or not known:
         return answer
     if len(known) < len(HEADS):
@@ -94,7 +101,17 @@ def _mended(
     )
 
 
-def _answer(found: BarFound, advice: str) -> Answer:
+def _unmoved(series: Series) -> str:
+    """Say which of the bar's moves no row has; what to do about zeros that are still open."""
+    missing = [
+        words for flag, words in MOVES.items() if len({row.text(flag) for row in series.rows}) < 2
+    ]
+    if not missing:
+        return "read both heads in further attitudes of the bar"
+    return f"{series.where}: the bar was never {', never '.join(missing)}; read both heads so, too"
+
+
+def _answer(found: BarFound, advice: str, unmoved: str) -> Answer:
     lines: list[str] = []
     data: dict[str, Any] = {"what": "bar", "open": list(found.open)}
     fits = {"incl_y": found.fit.incl_y, "incl_x": found.fit.incl_x, "azimuth": found.fit.azimuth}
@@ -109,5 +126,5 @@ def _answer(found: BarFound, advice: str) -> Answer:
     if any("zero" in name for name in found.open):
         code = 3
         lines.append(f"still open: {', '.join(found.open)}")
-        lines.append("turn the bar end for end, roll it over, exchange the heads: read those too")
+        lines.append(unmoved)
     return Answer("\n".join(lines), data, code)

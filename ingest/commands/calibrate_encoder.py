@@ -8,7 +8,7 @@ from typing import Any
 
 from calibration.bench.full_turn import FullTurn
 from calibration.drafting.draft import filled, summary
-from calibration.drafting.encoder import EncoderFound, find_encoder
+from calibration.drafting.encoder import EncoderFound, find_encoder, first_gross
 from calibration.files.references import Kind, use_of
 from calibration.files.series import ENCODER_KINDS, Series
 from calibration.records.parts import EncoderPart
@@ -22,6 +22,7 @@ from ingest.commands.calibrate_work import (
     judged,
     lines_of,
     read_series,
+    see_none_gross,
     write_draft,
 )
 
@@ -42,6 +43,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     series, raw = read_series(
         args.file, draft, ENCODER_KINDS if args.method is None else (args.method,)
     )
+    see_none_gross(first_gross(series))
     reference = (
         work.reference(Kind.REFERENCE_ENCODER, Kind.INDEXING_PLATE)
         if series.kind == "turn"

@@ -10,14 +10,17 @@ import numpy as np
 
 from calibration.bench.procedure import Procedure
 from calibration.bench.sine_steps import SineSteps
-from calibration.bench.tumble import Tumble
+from calibration.bench.tumble import SIDES, Tumble
 from calibration.bench.turned_about import Reversal
 from calibration.drafting.draft import filled, summary
-from calibration.drafting.tilt import TiltFound, TiltSetup, find_tilt
+from calibration.drafting.tilt import TiltFound, find_tilt
+from calibration.drafting.tilt_checks import GROSS_DEG, first_gross, unspanned
+from calibration.drafting.tilt_rows import TiltSetup
 from calibration.drafting.wander import unsteady
 from calibration.files.references import Kind, use_of
-from calibration.files.series import TILT_KINDS, Series
+from calibration.files.series import TILT, TILT_KINDS, Series
 from calibration.files.sheet import REFERENCE_DEGC, TURN_DEG
+from calibration.fits.tilt_sphere import LEAST_SPAN
 from calibration.records.papers import ReferenceUse
 from calibration.records.parts import TiltPart
 from ingest.commands.calibrate_work import (
@@ -31,14 +34,13 @@ from ingest.commands.calibrate_work import (
     lines_of,
     read_series,
     see_no_doubles,
+    see_none_gross,
     write_draft,
 )
 from ingest.core.errors import InputError, MeasurementRefused
 
 ALIGNMENT_DEG = 0.1
 """How squarely a head stands on the sine bar, k = 2 (as for a verification)."""
-GROSS_DEG = 2.0
-"""Farther from the others no head at rest on its place reads: the row says what was not so."""
 REMEDIES = {
     "turn z": "raise the head on the sine bar along both axes (steps)",
     "turn": "turn the head half round on its place on a plate (reversal)",
@@ -75,10 +77,11 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     read = [read_series(path, draft, kinds) for path in args.files]
     see_no_doubles(raw for _, raw in read)
     setup, used = _setup(args, work, any(series.kind == "steps" for series, _ in read))
-    found = find_tilt([series for series, _ in read], setup)
+    files = [series for series, _ in read]
+    _see_readings_that_can_be(files, setup)
+    found = find_tilt(files, setup)
     if found.part is not None:
         found = replace(found, part=unsteady(found.part, draft.stability if draft else ()))
-    files = [series for series, _ in read]
     _see_no_gross_error(found)
     if found.part is not None:
         _see_turned_about(files)
@@ -96,6 +99,20 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     )
     where = write_draft(args.output, args.onto, draft)
     return Answer(f"{answer.text}\n{where}", answer.as_json | {"draft": where}, answer.code)
+
+
+def _see_readings_that_can_be(files: Sequence[Series], setup: TiltSetup) -> None:
+    """Refuse what no fit should be tried on, by file and row."""
+    see_none_gross(first_gross(files, setup))
+    flat = unspanned(files, setup)
+    if flat:
+        moved = " and ".join(f"{TILT[axis]}_deg over {span:.2g}" for axis, span in flat.items())
+        faces = ", ".join(f"{side} axis up" for axis in flat for side in SIDES[axis])
+        text = (
+            f"{', '.join(f.where for f in files)}: the attitudes do not span the sphere: {moved} "
+            f"of gravity, limit {LEAST_SPAN:g}; take next: {faces}"
+        )
+        raise MeasurementRefused("unspanned", text, figure=min(flat.values()), limit=LEAST_SPAN)
 
 
 def _see_no_gross_error(found: TiltFound) -> None:

@@ -14,6 +14,7 @@ import numpy as np
 
 from calibration.bench.procedure import Procedure
 from calibration.drafting.draft import begin
+from calibration.drafting.gross import Gross
 from calibration.files.references import Kind, Reference, Register, parse_references, usable
 from calibration.files.series import Series, parse_series
 from calibration.files.sheet import Sheet, SheetHead, parse_sheet
@@ -23,7 +24,7 @@ from calibration.records.record import CalibrationRecord
 from calibration.records.text import AnyRecord, load_record
 from ingest.commands.draft_file import see_draft_place, write_draft_file
 from ingest.commands.tables import STANDARD_INPUT, as_utf8, read_bytes, read_text
-from ingest.core.errors import InputError
+from ingest.core.errors import InputError, MeasurementRefused
 
 TWO_SIGMA = 0.9545
 
@@ -153,6 +154,12 @@ def see_no_doubles(raw: Iterable[RawFile]) -> None:
         if before != file.what:
             reason = f"holds the same readings as {before}, and they count once; give one of them"
             raise InputError(file.what, None, reason)
+
+
+def see_none_gross(gross: Gross | None) -> None:
+    """Refuse a reading that cannot be, before any fit. Raises ``MeasurementRefused``."""
+    if gross is not None:
+        raise MeasurementRefused("gross-error", gross.text, figure=gross.figure, limit=gross.limit)
 
 
 def write_draft(path: str | None, onto: str | None, record: CalibrationRecord) -> str:

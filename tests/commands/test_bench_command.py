@@ -310,7 +310,7 @@ def test_another_head_than_the_sheets_is_refused(tmp_path):
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("row,axis\n1,x\n3,y\n", "row 3: is missing: row 2"),
+        ("row,axis\n1,x\n3,y\n", "row 3: comes where row 2 is missing"),
         ("row,axis,height_mm,sign\n1,x,ten,1\n", "steps.csv: could not convert"),
         ("row,height_mm\n1,5\n", "no column"),
     ],

@@ -121,6 +121,44 @@ def test_a_mended_pair_reads_level_when_it_goes_on_the_bar_again(bench, capsys):
     assert record(bench, "A").encoders["azimuth_cross"].zero_deg == pytest.approx(0.04, abs=0.001)
 
 
+def refused(bench, capsys, line, code):
+    """Run a calibration that is refused in one line and writes nothing; return the line."""
+    before = sorted(bench.iterdir())
+    assert main(["calibrate", *line.split()]) == code
+    err = capsys.readouterr().err
+    assert len(err.splitlines()) == 1
+    assert sorted(bench.iterdir()) == before
+    return err
+
+
+def test_azimuths_in_radians_are_refused_by_row(bench, capsys):
+    rows = [row.rpartition(",") for row in bar_rows()]
+    wrong = [f"{start},{math.radians(float(angle)):.9f}" for start, _, angle in rows]
+    (bench / "bar.csv").write_text(table(BAR, wrong))
+    err = refused(bench, capsys, ON_BAR, 2)
+    assert "bar.csv, row 1: azimuth_deg of this attitude is -1.569968008 and 1.570839247" in err
+    assert "half a turn apart; give degrees" in err
+
+
+def test_a_bar_in_another_unit_is_refused_by_its_length(bench, capsys):
+    (bench / "bar.csv").write_text(table(BAR, bar_rows()))
+    err = refused(bench, capsys, ON_BAR.replace("2000", "2"), 2)
+    assert "bar.csv: a bar of 2 mm; 200 to 10000 mm are possible; give its length in mm" in err
+
+
+@pytest.mark.parametrize(
+    ("at", "words"),
+    [(0, "turned end for end"), (1, "rolled over"), (2, "read with the heads exchanged")],
+)
+def test_a_move_of_the_bar_that_nobody_made_is_named(bench, capsys, at, words):
+    rows = [row for row in bar_rows() if row.split(",")[at] == "0"]
+    (bench / "bar.csv").write_text(table(BAR, rows))
+    assert main(["calibrate", *ON_BAR.split()]) == 3
+    told = f"bar.csv: the bar was never {words}; read both heads so, too"
+    assert told in capsys.readouterr().out
+    assert not list(bench.glob("*.json"))
+
+
 HARMONICS = {1: (0.06, -0.04), 2: (0.011, 0.002), 4: (-0.001, -0.005)}
 ZERO = 0.046
 
@@ -155,6 +193,26 @@ def test_a_turn_tells_zero_and_harmonics(bench, capsys):
         assert pair == pytest.approx(HARMONICS[k], rel=1e-9)
 
 
+def test_a_turn_with_a_row_that_cannot_be_is_refused_by_row(bench, capsys):
+    lines = turn().splitlines()
+    cells = lines[5].split(",")
+    lines[5] = ",".join([*cells[:3], "6.0", *cells[4:]])
+    (bench / "turn.csv").write_text("\n".join(lines) + "\n")
+    err = refused(bench, capsys, "encoder turn.csv", 3)
+    assert "turn.csv, row 5: raw_deg 60.0" in err
+    assert "at true_deg 6.0 is +5" in err
+
+
+def test_a_reference_in_radians_is_refused_by_row(bench, capsys):
+    head, *rows = turn().splitlines()
+    cells = (row.split(",") for row in rows)
+    wrong = [",".join([*c[:3], f"{math.radians(float(c[3])):.9f}", c[4]]) for c in cells]
+    (bench / "turn.csv").write_text("\n".join([head, *wrong]) + "\n")
+    err = refused(bench, capsys, "encoder turn.csv", 3)
+    assert "turn.csv, row " in err
+    assert "radians" in err
+
+
 def test_both_ways_tell_the_backlash_falling_less_rising(bench, capsys):
     (bench / "turn.csv").write_text(turn(backlash_deg=0.012))
     (found,) = told(capsys, "encoder turn.csv")["channels"]
@@ -165,7 +223,7 @@ def test_an_encoder_that_counts_backwards_is_refused(bench, capsys):
     rows = [f"steer,{-a},{a},up" for a in range(0, 360, 30)]
     (bench / "turn.csv").write_text(table("channel,raw_deg,true_deg,direction", rows))
     assert main(["calibrate", "encoder", "turn.csv"]) == 2
-    assert "counts backwards" in capsys.readouterr().err
+    assert "turn.csv: steer: counts backwards" in capsys.readouterr().err
 
 
 def test_half_a_turn_leaves_harmonics_uncertain_and_two_points_open(bench, capsys):

@@ -70,9 +70,9 @@ def level(axis, known, other=0.0):
     return np.array([x, y, math.sqrt(1 - x * x - y * y)])
 
 
-def steps(tilt=5e-4):
+def steps(tilt=5e-4, stack=17.431):
     rows = []
-    for axis, (height, sign) in itertools.product("xy", ((0, 1), (17.431, 1), (17.431, -1))):
+    for axis, (height, sign) in itertools.product("xy", ((0, 1), (stack, 1), (stack, -1))):
         known = math.sin(math.asin(sign * height / 200) + tilt)
         rows.append(f"{axis},{height},{sign},{angles(level(axis, known))}")
     return table(f"axis,height_mm,sign,{AXES}", rows)
@@ -149,8 +149,8 @@ def test_a_row_that_does_not_fit_is_named(bench, capsys):
         noisy.append(",".join([number, name, *moved]))
     (bench / "sphere.csv").write_text("\n".join(noisy) + "\n")
     found = told(capsys, "tilt sphere.csv")
-    assert found["fits"]["incl"]["distrusted"][0] == "sphere 5"
-    assert "do not fit the others: sphere 5 (" in said(capsys, "tilt sphere.csv").out
+    assert found["fits"]["incl"]["distrusted"][0] == "sphere.csv, row 5"
+    assert "do not fit the others: sphere.csv, row 5 (" in said(capsys, "tilt sphere.csv").out
     # 9 degrees of freedom: t for 95.45 % is 2.32 (GUM table G.2).
     for each in found["fits"]["incl"]["coefficients"][:9]:
         assert each["U"] / each["u"] == pytest.approx(2.32, abs=0.005)
@@ -316,7 +316,8 @@ def test_a_step_with_its_sign_turned_round_is_refused_with_its_figure(bench, cap
     line = f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json"
     err = said(capsys, line, code=3).err
     assert err.count("\n") == 1
-    assert "deg off the others, limit 2 deg" in err
+    assert "steps.csv, row 2: incl_x_deg is +9.9" in err
+    assert "deg off the others where height_mm 17.431 with sign -1 makes -5.000 deg" in err
     assert not (bench / "A.json").exists()
 
 
@@ -359,14 +360,92 @@ def in_radians(text):
     return "\n".join(out) + "\n"
 
 
-def test_radians_under_a_header_of_degrees_are_refused_by_the_scale_they_make(bench, capsys):
-    (bench / "steps.csv").write_text(in_radians(steps()))
-    (bench / "reversal.csv").write_text(in_radians(reversal()))
+def refused_before_any_draft(bench, capsys, line, code):
+    """Run a calibration that is refused in one line and writes nothing; return the line."""
     before = sorted(bench.iterdir())
-    line = "tilt steps.csv reversal.csv --sheet sheet.toml --references references.toml"
-    assert main(["calibrate", *line.split()]) == 2
+    assert main(["calibrate", *line.split()]) == code
     err = capsys.readouterr().err
-    assert "the fit finds a scale of 57" in err
-    assert "not radians" in err
     assert len(err.splitlines()) == 1
     assert sorted(bench.iterdir()) == before
+    return err
+
+
+def scaled(text, column, by):
+    """Multiply a column, and leave its name as it is."""
+    header, *rows = text.splitlines()
+    at = header.split(",").index(column)
+    cells = (row.split(",") for row in rows)
+    told = [",".join([*c[:at], f"{float(c[at]) * by:.6g}", *c[at + 1 :]]) for c in cells]
+    return "\n".join([header, *told]) + "\n"
+
+
+WITH_REGISTER = "tilt steps.csv reversal.csv --sheet sheet.toml --references references.toml"
+
+
+def test_radians_under_a_header_of_degrees_are_refused_by_row_and_column(bench, capsys):
+    (bench / "steps.csv").write_text(in_radians(steps()))
+    (bench / "reversal.csv").write_text(in_radians(reversal()))
+    err = refused_before_any_draft(bench, capsys, WITH_REGISTER, 2)
+    assert "steps.csv, row 2: incl_x_deg" in err
+    assert "it looks like radians; give incl_x_deg in degrees" in err
+
+
+def test_radians_of_small_steps_are_refused_by_the_scale_they_make(bench, capsys):
+    (bench / "steps.csv").write_text(in_radians(steps(stack=1.7431)))
+    (bench / "reversal.csv").write_text(in_radians(reversal()))
+    err = refused_before_any_draft(bench, capsys, WITH_REGISTER, 2)
+    assert "the fit finds a scale of 57" in err
+    assert "not radians" in err
+
+
+@pytest.mark.parametrize(("unit", "size"), [("inches", 25.4), ("cm", 10.0), ("m", 1000.0)])
+def test_heights_in_another_unit_are_refused_by_row_and_unit(bench, capsys, unit, size):
+    (bench / "steps.csv").write_text(scaled(steps(), "height_mm", 1 / size))
+    err = refused_before_any_draft(bench, capsys, WITH_REGISTER, 2)
+    assert "steps.csv, row 2: incl_x_deg is +" in err
+    assert f"the height looks like {unit}; give mm" in err
+
+
+def test_a_height_above_the_bar_is_refused_by_row(bench, capsys):
+    (bench / "steps.csv").write_text(scaled(steps(), "height_mm", 25.4))
+    err = refused_before_any_draft(bench, capsys, WITH_REGISTER, 2)
+    assert "steps.csv, row 2: height_mm is 442.747 on a sine bar of 200 mm" in err
+
+
+def test_a_sine_bar_in_cm_is_refused_by_its_length(bench, capsys):
+    err = refused_before_any_draft(bench, capsys, f"{ALL} --sine-bar-mm 20", 2)
+    assert "steps.csv: a sine bar of 20 mm; they have 50 to 1000 mm" in err
+
+
+def test_a_sphere_in_radians_is_refused_by_row(bench, capsys):
+    (bench / "sphere.csv").write_text(in_radians(sphere()))
+    err = refused_before_any_draft(bench, capsys, "tilt sphere.csv", 2)
+    assert "sphere.csv, row 1: incl_x_deg, incl_y_deg and incl_z_deg together read 0.0" in err
+
+
+def test_an_attitude_that_reads_no_gravity_is_refused(bench, capsys):
+    lines = sphere().splitlines()
+    lines[4] = "4,a3,0.5,-1,2"
+    (bench / "sphere.csv").write_text("\n".join(lines) + "\n")
+    err = refused_before_any_draft(bench, capsys, "tilt sphere.csv", 3)
+    assert "sphere.csv, row 4: " in err
+    assert "read 0.04 of gravity, limit 0.5" in err
+
+
+@pytest.mark.parametrize("count", [6, 12])
+def test_attitudes_that_do_not_span_are_refused_with_the_ones_to_take(bench, capsys, count):
+    near_up = [np.array([0.3 * math.cos(a), 0.3 * math.sin(a), 0.95]) for a in range(count)]
+    rows = [f"a{i},{angles(up / np.linalg.norm(up))}" for i, up in enumerate(near_up)]
+    (bench / "sphere.csv").write_text(table(f"attitude,{AXES}", rows))
+    err = refused_before_any_draft(bench, capsys, "tilt sphere.csv", 3)
+    assert "sphere.csv: the attitudes do not span the sphere: incl_z_deg over" in err
+    assert "take next: up axis up, down axis up" in err
+
+
+def test_a_fit_that_does_not_settle_names_its_files(bench, capsys):
+    lines = sphere(10).splitlines()
+    cells = lines[3].split(",")
+    lines[3] = ",".join([*cells[:2], f"{float(cells[2]) - 40:.4f}", *cells[3:]])
+    (bench / "sphere.csv").write_text("\n".join(lines) + "\n")
+    err = refused_before_any_draft(bench, capsys, "tilt sphere.csv steps.csv --sine-bar-mm 200", 2)
+    assert "sphere.csv, steps.csv: the fit does not settle; a row is wrong, or" in err

@@ -19,7 +19,8 @@ import pytest
 from calibration.drafting.bar import find_bar
 from calibration.drafting.encoder import find_encoder
 from calibration.drafting.still import find_still
-from calibration.drafting.tilt import TiltSetup, find_tilt
+from calibration.drafting.tilt import find_tilt
+from calibration.drafting.tilt_rows import TiltSetup
 from calibration.drafting.wander import unsteady
 from calibration.files.series import parse_series
 from calibration.records.parts import Coefficients, Port

@@ -74,7 +74,7 @@ def test_a_fork_is_refused_by_name():
 
 def test_a_changed_byte_refuses_the_head_although_an_older_record_is_there():
     text = refused(stored(FIRST_TEXT), TEXT.replace("0.4137", "0.4138"))
-    assert text == "A.json: altered after it was sealed: its hash differs"
+    assert text == "A.json: altered after it was sealed: its hash differs; take an unaltered copy"
 
 
 @pytest.mark.parametrize("at", ['{\n  "accreditation"', '"adjusted": true', '"sha256": "'])

@@ -97,8 +97,9 @@ def test_a_head_that_says_nothing_is_named():
 def test_what_is_open_and_what_never_gets_known_is_named():
     series = BarPair(2.0)
     target = series.targets(())[0]
-    mean = {"incl_x": 0.0, "incl_y": 0.0, "azimuth_cross": 0.0}
-    both = dict.fromkeys("AB", Settled(mean, dict.fromkeys(mean, 1e-5), 10))
+    level = {"incl_x": 0.0, "incl_y": 0.0}
+    means = {"A": level | {"azimuth_cross": -1.57}, "B": level | {"azimuth_cross": 1.57}}
+    both = {h: Settled(mean, dict.fromkeys(mean, 1e-5), 10) for h, mean in means.items()}
     session = begun(
         (Step("bar", Series(series)),), {"bar.csv": numbered((), series.taken(target, both))}
     )

@@ -69,8 +69,10 @@ class Bench:
     def on_the_bar(self, c):
         t = -1 if c["turned"] == "1" else 1
         zero = {"A": 0.004, "B": -0.002}
+        quarter = math.pi / 2 if c["exchanged"] == "1" else -math.pi / 2
+        sees = {"A": quarter, "B": -quarter}
         return {
-            h: self.settled(incl_y=z + 0.01 * t, incl_x=z + 0.003 * t, azimuth_cross=z)
+            h: self.settled(incl_y=z + 0.01 * t, incl_x=z + 0.003 * t, azimuth_cross=z + sees[h])
             for h, z in zero.items()
         }
 

@@ -1,6 +1,7 @@
 """``found.csv`` and ``left.csv``: read whole or refused with the row and what to do."""
 
 import math
+import re
 from datetime import date
 from decimal import Decimal
 
@@ -37,6 +38,10 @@ TURN = """row,channel,nominal_deg,direction,repeat,reference_deg,raw_deg,referen
 
 NINE = TILT.replace("incl_y,0,up,1,0,", "incl_y,9,up,1,31,").replace(
     "incl_y,0,up,2,0,", "incl_y,9,up,2,31,"
+)
+
+IN_RADIANS = re.sub(
+    r"(,0\.01,)(-?5\.00\d)", lambda m: f"{m[1]}{math.radians(round(float(m[2]))):.7f}", TILT
 )
 
 
@@ -104,7 +109,7 @@ def test_reads_blocks_and_reversal_and_ignores_strangers():
         (TILT.replace("repeat", "again"), "no column repeat; the header has: row"),
         (TILT.replace(",", ";"), "semicolons? separate by commas"),
         (TILT.replace("17.431,0.01,-5.001", "17,431,0,01,-5,001"), "decimal commas? use points"),
-        (TILT.replace("3,incl_y,5", "4,incl_y,5"), "row 4: is missing: row 3"),
+        (TILT.replace("3,incl_y,5", "4,incl_y,5"), "row 4: comes where row 3 is missing"),
         (TILT.replace("3,incl_y,5", "2,incl_y,5"), "row 2: is doubled"),
         (TILT.replace("3,incl_y,5", "x,incl_y,5"), "line 4: row is 'x', not a count"),
         (with_column(TILT, "moved", 4, "1", "0"), "row 4: is marked as moved; take that reading"),
@@ -137,6 +142,8 @@ def test_reads_blocks_and_reversal_and_ignores_strangers():
         (TILT[: TILT.index("7,incl_y")], "incl_y -5° up lacks repeat 2 of 2"),
         (without(without(TILT, 11), 5), "incl_y 0° up has no reading down"),
         (without(without(TILT, 8), 2), "incl_y 0° down has no reading up"),
+        (IN_RADIANS, "row 1: incl_y_deg -0.0872665 at nominal_deg -5 is +4.9 deg off the others"),
+        (TURN.replace("90.011", "9.0011", 1), "row 3: raw_deg 9.0011 at nominal_deg 90 is -81"),
         (NINE, "row 3 is marked up, and 5° comes after 9° of row 2"),
         (TURN.replace("90,down,1", "-9,down,1"), "row 4 is marked down, and 0° comes after -9°"),
     ],

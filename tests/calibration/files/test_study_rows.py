@@ -30,7 +30,7 @@ def test_columns_that_are_not_known_are_passed_over():
 
 
 BAD = {
-    "a missing row": ("3,Ada", "4,Ada", "row 4: is missing: row 3"),
+    "a missing row": ("3,Ada", "4,Ada", "row 4: comes where row 3 is missing"),
     "a doubled row": ("3,Ada", "2,Ada", "row 2: is doubled"),
     "another unit": ("camber_deg", "camber_rad", "column camber_rad"),
     "no unit": ("total_toe_deg", "total_toe", "column total_toe"),

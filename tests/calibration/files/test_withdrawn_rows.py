@@ -17,7 +17,7 @@ def test_a_withdrawn_row_is_left_out_and_the_others_keep_their_numbers():
 
 
 def test_a_withdrawn_row_may_not_be_missing():
-    with pytest.raises(CalibrationFileError, match="row 3: is missing: row 2"):
+    with pytest.raises(CalibrationFileError, match="row 3: comes where row 2 is missing"):
         rows_of(TEXT.replace("2,9.9,1\n", ""))
 
 

@@ -6,7 +6,8 @@ import math
 import numpy as np
 import pytest
 
-from calibration.drafting.tilt import TiltSetup, find_tilt
+from calibration.drafting.tilt import find_tilt
+from calibration.drafting.tilt_rows import TiltSetup
 from calibration.files.series import parse_series
 from calibration.sensors import DEFAULT_TILT
 

@@ -230,7 +230,7 @@ def test_a_reading_that_was_not_at_rest_is_refused():
     [
         ("1,0,A", "1,0,C", "head is 'C'"),
         ("1,0,A", "1,2,A", "turned is '2'"),
-        ("2,1,B", "3,1,B", "is missing: row 2"),
+        ("2,1,B", "3,1,B", "comes where row 2 is missing"),
         ("incl_y_deg", "incl_y_rad", "column incl_y_rad"),
         (",azimuth_deg", ",heading_deg", "no column azimuth_deg"),
         ("0.2,", "high,", "incl_y_deg is 'high'"),

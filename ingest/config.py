@@ -192,6 +192,7 @@ def _service(where: str, folder: Path, read: ConfigFile) -> ServiceSettings:
             _networks(where, folder, read.bay),
             SweepSettings(**read.sweep.model_dump()),
             _level(where, folder, read.bay),
+            read.calibration.simulated,
         ),
         keeper=KeeperSettings(watchdog=WatchdogSettings(limit_s=read.live.silent_s)),
     )

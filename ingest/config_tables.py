@@ -142,6 +142,9 @@ class CalibrationTable(Table):
     keys: tuple[Path, ...] = ()
     """Public keys (PEM); with any, only records signed by one of them are used. Without, a record's
     seal guards against accidents only: anybody can change a record and seal it anew."""
+    simulated: bool = False
+    """The heads of this bay are simulated: only then are records marked SIMULATED used, and an
+    alert says that no vehicle is measured."""
 
 
 class ConfigFile(Table):

@@ -62,6 +62,8 @@ def _check(args: argparse.Namespace) -> int:
         print(f"  calibration records signed with {', '.join(keys)}")
     else:
         print(f"  calibration records: {NO_KEYS}")
+    if config.service.bay.simulated:
+        print("  the heads are simulated, and may have records marked SIMULATED")
     for link in config.links:
         speed = f", {link.baud} baud" if isinstance(link, SerialSettings) else ""
         print(f"  head at {link.name}{speed}")

@@ -116,12 +116,7 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
     say(f"{demo.rig.vehicle.name} (invented), seed {args.seed}")
     say(CAUTION, style="bold")
     plugged = over_the_air if args.ble else emulated if args.emulated_heads else on_ptys
-    network = NetworkSettings(network_files(demo))
-    settings = HostSettings(
-        bay=BAY,
-        embedded=EmbeddedBrokerSettings(port=args.port),
-        service=ServiceSettings(bay=BaySettings(network=network)),
-    )
+    settings = settings_of(demo, args.port)
     with contextlib.closing(open_database(":memory:")) as store, _page() as page:
         records = StoredRecords(store)
         for line in take_up_all(records, args.records, demo.records):
@@ -142,6 +137,16 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
                         say(f"staying until Ctrl-C. Look at {page.url}, or subscribe: {where}")
                         await _until_interrupted()
     return compared.agrees
+
+
+def settings_of(demo: DemoRig, port: int) -> HostSettings:
+    """Return how the demo's bay is served."""
+    network = NetworkSettings(network_files(demo))
+    return HostSettings(
+        bay=BAY,
+        embedded=EmbeddedBrokerSettings(port=port),
+        service=ServiceSettings(bay=BaySettings(network=network, simulated=True)),
+    )
 
 
 class _Show:

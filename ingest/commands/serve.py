@@ -21,6 +21,9 @@ from ingest.store.records import StoredRecords
 
 log = logging.getLogger(__name__)
 
+SIMULATED = (
+    "the heads of this bay are simulated ([calibration] simulated): nothing is measured here"
+)
 EXIT_SPOILED = 1
 """The bay was served, but the capture that was asked for is not whole."""
 
@@ -71,6 +74,8 @@ async def _serve(config: Config, capture: Path | None, seen: Callable[[str], Non
                     service.warn(f"records-{at}", text)
                 if config.records_dir is not None and not config.keys:
                     service.warn("records-keys", f"calibration records: {NO_KEYS}", "note")
+                if config.service.bay.simulated:
+                    service.warn("simulated", SIMULATED, "note")
                 if refused_study is not None:
                     service.warn(STUDY_ALERT, refused_study)
                 keep_for_good()

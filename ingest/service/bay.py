@@ -27,7 +27,7 @@ from ingest.service.feed import HeadFeed
 from ingest.service.ground import ALERT as LEVEL_ALERT
 from ingest.service.ground import Ground
 from ingest.service.headalerts import HeadAlerts
-from ingest.service.instrument import fits_as_before, instrument_of
+from ingest.service.instrument import Instrument, fits_as_before, instrument_of
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.live import LiveReadings, LiveSettings
 from ingest.service.network import NetworkSettings, NetworkWork
@@ -56,6 +56,8 @@ class BaySettings:
     sweep: SweepSettings = field(default_factory=SweepSettings)
     level: LevelFile | None = None
     """The survey of the bay's standing points."""
+    simulated: bool = False
+    """The heads are simulated, so that records of simulated heads may correct them."""
 
 
 class Bay:
@@ -201,7 +203,10 @@ class Bay:
         known = self._heads.get(hello.head)
         if known is not None and fits_as_before(known.hello, hello):
             return known.instrument.correction
-        return instrument_of(hello, self._records).correction
+        return self._instrument_of(hello).correction
+
+    def _instrument_of(self, hello: Hello) -> Instrument:
+        return instrument_of(hello, self._records, simulated=self._settings.simulated)
 
     def _measure(self, slot: LinkSlot, blocks: list[SampleBlock]) -> None:
         head, chain = slot.head, slot.feed.chain
@@ -246,7 +251,7 @@ class Bay:
             slot.restarts += 1
             self._void(head, "restarted")
         if not fits_as_before(head.hello, hello):
-            head.instrument = instrument_of(hello, self._records)
+            head.instrument = self._instrument_of(hello)
         if head.slot.head is head:
             head.slot.head = None  # it was moved: what becomes of its old port is not its affair
         head.slot, slot.head, head.hello = slot, head, hello
@@ -285,7 +290,7 @@ class Bay:
 
     def _welcome(self, slot: LinkSlot, hello: Hello) -> BayHead:
         name = self._names.name_of(hello.head) or self._free_name(hello.head)
-        instrument = instrument_of(hello, self._records)
+        instrument = self._instrument_of(hello)
         live = LiveReadings(self._settings.live, self._announcer, name)
         head = BayHead(hello.head, name, slot, hello, instrument, live)
         self._heads[hello.head] = head

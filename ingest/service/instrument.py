@@ -8,6 +8,7 @@ from datetime import date
 from calibration.errors import CalibrationFileError
 from calibration.measured import Measured
 from calibration.records.parts import ChannelFigures
+from calibration.records.record import CalibrationRecord
 from calibration.records.text import AnyRecord
 from calibration.sensors import Correction
 from calibration.tilt import AXES
@@ -16,6 +17,11 @@ from ingest.payload.base import Quality
 from ingest.service.ports import CalibrationRecords
 from ingest.wire.codes import Mounting
 from ingest.wire.hello import Hello
+
+SIMULATED = (
+    "is SIMULATED, and no real head is corrected by it; calibrate the head, or, where the heads "
+    "are simulated, set simulated = true under [calibration]"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +73,13 @@ class Instrument:
         return math.hypot(own.noise_deg / math.sqrt(averaged), own.resolution_deg / math.sqrt(12.0))
 
 
-def instrument_of(hello: Hello, records: CalibrationRecords) -> Instrument:
-    """Look a head's newest record up by the head's own identity; never raises for its faults."""
+def instrument_of(
+    hello: Hello, records: CalibrationRecords, *, simulated: bool = False
+) -> Instrument:
+    """Look a head's newest record up by the head's own identity; never raises for its faults.
+
+    ``simulated``: the head is. A record of simulated readings corrects no other.
+    """
     head = hello.head
     nominal = Correction.nominal(head)
     try:
@@ -79,6 +90,8 @@ def instrument_of(hello: Hello, records: CalibrationRecords) -> Instrument:
         return Instrument(head, nominal)
     if record.head_id != head:
         return Instrument(head, nominal, refused=f"{record.record_id} is of head {record.head_id}")
+    if isinstance(record, CalibrationRecord) and record.simulated and not simulated:
+        return Instrument(head, nominal, refused=f"{record.record_id} {SIMULATED}")
     unfit = _misfit(record, hello)
     if unfit is not None:
         return Instrument(head, nominal, refused=f"{record.record_id} does not fit it: {unfit}")

@@ -91,6 +91,15 @@ def test_a_usable_file_is_told_in_short(capsys, tmp_path):
     assert "head at /dev/ttyUSB0" in out
 
 
+def test_heads_are_real_until_the_file_says_otherwise(capsys, tmp_path):
+    path = tmp_path / "bay.toml"
+    path.write_text("[bay]\n")
+    assert not load_config(path).service.bay.simulated
+    _, out, _, path = check(capsys, tmp_path, "[calibration]\nsimulated = true\n")
+    assert load_config(path).service.bay.simulated
+    assert "the heads are simulated, and may have records marked SIMULATED" in out
+
+
 def test_the_clamps_offset_of_the_file_is_the_one_that_is_used(tmp_path):
     path = tmp_path / "bay.toml"
     path.write_text("[bay]\nclamp_offset_mm = 0.5\n")

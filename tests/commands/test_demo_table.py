@@ -7,7 +7,7 @@ import pytest
 from calibration.measured import Measured
 from calibration.records.text import load_record
 from ingest.cli import main
-from ingest.commands.demo import take_up_all
+from ingest.commands.demo import settings_of, take_up_all
 from ingest.commands.demo_rig import build
 from ingest.commands.demo_story import Heard
 from ingest.commands.demo_table import compare
@@ -78,3 +78,8 @@ def test_a_record_with_a_changed_byte_ends_the_demo_at_once_by_name(tmp_path, ca
     said = take_up_all(StoredRecords(open_database(":memory:")), tmp_path, drawn)
     assert len(said) == 2
     assert "B.json: altered" in said[0]
+
+
+def test_the_demo_says_that_its_heads_are_simulated():
+    demo = build(17, "rigid-8x4", lambda: 0.0)
+    assert settings_of(demo, 0).service.bay.simulated  # or a bench's simulated records are refused

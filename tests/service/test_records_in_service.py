@@ -16,6 +16,7 @@ from ingest.commands.record_folder import take_up
 from ingest.core.channels import Channel
 from ingest.core.frames import Side
 from ingest.core.ids import BootId
+from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
 from ingest.simulator.vehicle import WheelAt
 from ingest.store.database import open_database
@@ -61,7 +62,7 @@ def bay_of(simulated_bay, monkeypatch, tmp_path):
     names = simulated_bay.__init__.__globals__
     build = names["build"]
 
-    def make(write, keys=(), seed=12):
+    def make(write, keys=(), seed=12, settings=None):
         def with_files(*words):
             demo = build(*words)
             for name, text in zip(demo.heads, demo.records, strict=True):
@@ -77,7 +78,7 @@ def bay_of(simulated_bay, monkeypatch, tmp_path):
 
         monkeypatch.setitem(names, "build", with_files)
         monkeypatch.setitem(names, "StoredRecords", stored)
-        bay = simulated_bay(seed)
+        bay = simulated_bay(seed, settings=settings)
         bay.advance(1.5)
         return bay
 
@@ -100,6 +101,25 @@ def test_a_signed_record_is_applied_and_named(bay_of):
     assert (latest["id"], latest["sha256"]) == (record.record_id, record.sha256)
     assert latest["result"] == "pass"
     assert bay_of.refused == []
+
+
+def simulated(first):
+    return dump_record(sign(certified(first, simulated=True), KEY)).encode()
+
+
+def test_a_record_of_simulated_readings_corrects_no_real_head(bay_of):
+    bay = bay_of(simulated)
+    assert said_of(bay, "alder") == ("degraded", "uncertain", "record-refused", None)
+    assert said_of(bay, "birch")[1:3] == ("good", "")
+    (alert,) = (each for t, each in bay.outlet.retained.items() if "/alert/record-" in t)
+    assert "cal-" in alert["text"]
+    assert "is SIMULATED, and no real head is corrected by it; calibrate" in alert["text"]
+    assert alert["text"].endswith("set simulated = true under [calibration]")
+
+
+def test_a_bay_of_simulated_heads_uses_it(bay_of):
+    bay = bay_of(simulated, settings=BaySettings(simulated=True))
+    assert said_of(bay, "alder")[1:3] == ("good", "")
 
 
 def test_both_versions_correct_alike(bay_of):

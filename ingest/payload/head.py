@@ -141,7 +141,11 @@ class HeadLink(Judged):
 
 
 class Reading(Judged):
-    """``head/{head}/{channel}``: a filtered reading. Nothing is decided on a reading."""
+    """``head/{head}/{channel}``: a filtered reading. Nothing is decided on a reading.
+
+    An angle has three decimals at least, however large its ``U``, so that a head can be watched as
+    it moves; ``U`` says how far it may be off as a whole, and has two digits of its own.
+    """
 
     boot: Id
     seq: Count

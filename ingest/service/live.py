@@ -2,11 +2,12 @@
 
 import contextlib
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
 from calibration.reporting import report_expanded, report_unknown
+from calibration.rounding import Place
 from calibration.units import Unit as ReportUnit
 from ingest.core.blocks import Flag, SampleBlock
 from ingest.core.channels import ANGLES, CHANNELS, Channel
@@ -24,6 +25,12 @@ TOLERANCE_S = 0.005
 
 SHOWN_STEP_DEGC = 0.1
 """How finely a temperature is told whose uncertainty nobody knows."""
+
+READING = Place(-3)
+"""A reading in degrees is told to this place at least. Rounding to U (GUM 7.2.6) is for results:
+the U of a head that nobody calibrated is degrees, nearly all of it one zero that does not move, and
+a reading rounded to it would stand still while the head is tilted, then jump. How a head moves is
+bounded by noise and resolution (the noise of a low-cost head is some thousandths)."""
 
 WIRE_STEP_DEG = 1e-4
 """One code of the wire, where no record says how finely a head really reads."""
@@ -138,6 +145,9 @@ class LiveReadings:
             shown = report_unknown(said.value, unit, resolution=step)
         else:
             shown = report_expanded(said.value, said.U, unit)
+            if channel in ANGLES and shown.dp < READING.dp:
+                fine = float(READING.nearest(said.value))
+                shown = replace(shown, value=fine, dp=READING.dp)
         quality, why = judge(flags, head, self._announcer.today())
         message = self._message(
             channel,

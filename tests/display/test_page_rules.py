@@ -148,6 +148,11 @@ def test_a_fresh_reading_is_live_with_its_uncertainty():
     )  # fmt: skip
 
 
+def test_a_reading_finer_than_its_uncertainty_lends_it_no_digits():
+    got = figure(reading(value=-1.284, U=2.1, dp=3))
+    assert (got["value"], got["U"]) == ("\u22121.284°", "±\u00a02.1°")
+
+
 def test_a_result_stands_however_old_and_however_it_came():
     for retained in (False, True):
         got = judged(result(), now=10_000_000, retained=retained)

@@ -127,3 +127,13 @@ def test_a_rate_needs_two_values(scene):
     scene.feed(1.0)
     scene.feed(2.0)
     assert [m["rate"] for m in scene.said()] == [None, pytest.approx(10.0, rel=1e-3)]
+
+
+def test_the_reading_of_a_head_that_nobody_calibrated_moves_as_the_head_does(scene):
+    for i in range(4):
+        scene.feed(1.2346 + 0.002 * i, after_s=1.0)
+    assert [m["value"] for m in scene.said()] == [1.235, 1.237, 1.239, 1.241]
+    assert {m["dp"] for m in scene.said()} == {3}
+    (U,) = {m["U"] for m in scene.said()}  # noqa: N806
+    assert U > 1.0
+    assert len(f"{U:g}".replace(".", "")) == 2  # GUM 7.2.6: two digits of the uncertainty

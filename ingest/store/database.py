@@ -59,9 +59,10 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
 
 
 def _prepare(connection: sqlite3.Connection, path: Path | str) -> None:
+    # Another process may make the file meanwhile, all at once: its mark is looked for last.
+    is_empty = not connection.execute("SELECT 1 FROM sqlite_schema LIMIT 1").fetchone()
     version = _pragma(connection, "user_version")
     is_ours = _pragma(connection, "application_id") == APPLICATION_ID
-    is_empty = not connection.execute("SELECT 1 FROM sqlite_schema LIMIT 1").fetchone()
     if not is_ours and not (is_empty and version == 0):
         raise _refused(path, "is the database of another program; name another file")
     if version > SCHEMA_VERSION:

@@ -26,6 +26,7 @@ from ingest.config_tables import (
     TurnTable,
 )
 from ingest.core.errors import ConfigError, MeasurementRefused
+from ingest.core.reading import read_file
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.level_file import LevelFile, load_level
@@ -87,7 +88,7 @@ def load_config(path: Path) -> Config:
     """
     where = str(path)
     try:
-        found = tomllib.loads(path.read_text(encoding="utf-8"))
+        found = tomllib.loads(read_file(path).decode("utf-8"))
     except OSError as error:
         raise ConfigError(where, "file", where, error.strerror or "cannot be read") from error
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
@@ -204,7 +205,7 @@ def _networks(where: str, folder: Path, bay: BayTable) -> NetworkSettings:
     files: list[NetworkFile] = []
     for path in named:
         try:
-            files.append(parse_network_file((folder / path).read_text(encoding="utf-8")))
+            files.append(parse_network_file(read_file(folder / path).decode("utf-8-sig")))
             live_network_of(files[-1])
             refuse_shared_wheels(files)
         except OSError as error:

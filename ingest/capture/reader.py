@@ -19,6 +19,7 @@ from mcap.writer import MCAP0_MAGIC
 
 from ingest.capture.blocks import LIBRARY, PROFILE, ending
 from ingest.core.errors import InputError
+from ingest.core.reading import open_file
 from ingest.core.recording import Record
 
 LARGEST_RECORD = 16 * 1024 * 1024
@@ -50,7 +51,8 @@ def read_capture(path: Path) -> Capture:
         InputError: it cannot be opened, is no capture, or is one of another program.
     """
     try:
-        content = path.read_bytes()
+        with open_file(path) as file:
+            content = file.read()
     except OSError as error:
         raise InputError(str(path), None, error.strerror or "cannot be read") from error
     return _read(content, str(path))

@@ -20,9 +20,9 @@ from calibration.files.references import Kind, Reference, usable
 from calibration.files.sheet import Sheet
 from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
-from calibration.records.text import load_record
 from ingest.commands import calibrate, certificate, record, verify
 from ingest.commands.bench_folder import Folder
+from ingest.commands.calibrate_work import read_record
 from ingest.core.errors import IngestError, MeasurementRefused
 
 COMMANDS: dict[str, ModuleType] = {
@@ -173,7 +173,7 @@ class Acts:
         path = self.folder.draft(letter)
         if not path.exists():
             return None
-        found = load_record(path.read_text(encoding="utf-8"), str(path))
+        found = read_record(str(path))
         return found if isinstance(found, CalibrationRecord) else None
 
 

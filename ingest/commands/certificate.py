@@ -15,10 +15,10 @@ from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import distrust
 from calibration.records.text import load_record
 from ingest.commands.keyfiles import add_public_keys, load_public
-from ingest.commands.reading import open_file
 from ingest.commands.tables import STANDARD_INPUT, read_text
 from ingest.commands.writing import see_replaceable, write_whole
 from ingest.core.errors import InputError
+from ingest.core.reading import open_file
 
 EXIT_REFUSED = 3
 Render = Callable[[CalibrationRecord, argparse.Namespace], tuple[str, bytes]]

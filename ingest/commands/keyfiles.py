@@ -10,8 +10,8 @@ from pathlib import Path
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from calibration.records.keys import private_pem, public_pem, read_private, read_public
-from ingest.commands.reading import open_file
 from ingest.core.errors import InputError
+from ingest.core.reading import open_file
 
 MOST_BYTES = 64 * 1024
 """A key in PEM has some 120."""

@@ -22,12 +22,12 @@ from ingest.commands.keyfiles import (
     load_public,
     make_key_files,
 )
-from ingest.commands.reading import open_file
 from ingest.commands.record_check import as_json, as_text
 from ingest.commands.record_show import summary
 from ingest.commands.tables import STANDARD_INPUT, read_text
 from ingest.commands.writing import write_whole
 from ingest.core.errors import InputError
+from ingest.core.reading import open_file
 
 SEAL = "This is an integrity seal, no qualified electronic signature."
 EXIT_DOES_NOT_HOLD = 3

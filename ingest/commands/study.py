@@ -21,7 +21,7 @@ from calibration.study import (
     quantities_of,
     seal_study,
 )
-from ingest.commands.tables import STANDARD_INPUT, read_text
+from ingest.commands.tables import as_utf8, read_bytes
 from ingest.commands.writing import write_whole
 from ingest.core.errors import InputError
 
@@ -38,8 +38,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Analyse the study. Raises ``CalibrationFileError`` or ``InputError`` for bad input."""
-    where, text = read_text(args.file)
-    quantities = quantities_of(parse_study_rows(text, where), where)
+    where, raw = read_bytes(args.file)
+    quantities = quantities_of(parse_study_rows(as_utf8(where, raw), where), where)
     technicians = dict.fromkeys(t for each in quantities for t in each.technicians)
     found = {
         "bay": args.bay,
@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
         "studied_by": args.by or ", ".join(technicians)[:80],
         "raw": RawReadings(
             name=Path(where).name[:80],
-            sha256=hashlib.sha256(_raw(args.file, text)).hexdigest(),
+            sha256=hashlib.sha256(raw).hexdigest(),
         ),
         "quantities": quantities,
         "software": f"levelhead {importlib.metadata.version('levelhead')}",
@@ -65,11 +65,6 @@ def run(args: argparse.Namespace) -> int:
     if args.output is not None:
         print(f'kept in {args.output}; name it in the configuration: [bay] study = "..."')
     return 0
-
-
-def _raw(path: str, text: str) -> bytes:
-    """Return the bytes that were read: a byte order mark counts for the hash of a file."""
-    return text.encode() if path == STANDARD_INPUT else Path(path).read_bytes()
 
 
 def _day(text: str | None) -> date:

@@ -10,14 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.files.table import NotCsv, csv_lines
-from ingest.commands.reading import open_file
 from ingest.core.errors import InputError
+from ingest.core.reading import MOST_BYTES, read_file
 
 F64 = NDArray[np.float64]
 
 STANDARD_INPUT = "-"
-MOST_BYTES = 64 * 1024 * 1024
-"""More than any turn of a wheel; a larger file is taken for a mistake."""
 
 
 def read_bytes(path: str) -> tuple[str, bytes]:
@@ -30,10 +28,10 @@ def read_bytes(path: str) -> tuple[str, bytes]:
         if path == STANDARD_INPUT:
             raw = sys.stdin.buffer.read(MOST_BYTES + 1)
         else:
-            with open_file(Path(path)) as file:
-                raw = file.read(MOST_BYTES + 1)
+            raw = read_file(Path(path))
     except OSError as error:
-        raise InputError(name, None, (error.strerror or "cannot be read").lower()) from error
+        reason = error.strerror or "cannot be read"
+        raise InputError(name, None, reason[0].lower() + reason[1:]) from error
     if len(raw) > MOST_BYTES:
         raise InputError(name, None, f"larger than {MOST_BYTES // 2**20} MiB")
     return name, raw

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ingest.core.errors import ConfigError, OutputError
+from ingest.core.reading import read_file
 
 _WHERE = "broker"
 
@@ -64,7 +65,7 @@ def read_password(settings: BrokerSettings) -> str | None:
     if settings.password_file is None:
         return settings.password
     try:
-        return settings.password_file.read_text(encoding="utf-8").rstrip("\r\n")
+        return read_file(settings.password_file).decode("utf-8").rstrip("\r\n")
     except (OSError, UnicodeDecodeError) as error:
         raise OutputError(
             settings.where,

@@ -44,6 +44,7 @@ UDeg = Annotated[float, Field(ge=1e-4, le=10)]
 class CorrectionFile(Part):
     """Keys of every file."""
 
+    quantity: str
     axle: Annotated[int, Field(ge=1, le=20)]
     """Counted from the front."""
 
@@ -55,10 +56,10 @@ class AngleFile(CorrectionFile):
     measured_deg: Small
     target_deg: Small
 
-    def wanted(self, quantity: Quantity, side: Side | None = None) -> Wanted:
+    def wanted(self, side: Side | None = None) -> Wanted:
         """Return what is wanted, radians."""
         measured = Measured.of(self.measured_deg * DEG, self.u_deg * DEG, source=SOURCE)
-        return Wanted(quantity, self.axle, measured, self.target_deg * DEG, side)
+        return Wanted(Quantity(self.quantity), self.axle, measured, self.target_deg * DEG, side)
 
 
 class HeadingFile(AngleFile):
@@ -69,7 +70,7 @@ class HeadingFile(AngleFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return correct_by(self.adjuster.part(), self.wanted(Quantity.AXLE_HEADING))
+        return correct_by(self.adjuster.part(), self.wanted())
 
 
 class TotalToeFile(AngleFile):
@@ -80,7 +81,7 @@ class TotalToeFile(AngleFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return correct_by(self.adjuster.part(), self.wanted(Quantity.TOTAL_TOE))
+        return correct_by(self.adjuster.part(), self.wanted())
 
 
 class SteeringWheelFile(AngleFile):
@@ -93,7 +94,7 @@ class SteeringWheelFile(AngleFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return correct_by(self.adjuster.part(), self.wanted(Quantity.STEERING_WHEEL))
+        return correct_by(self.adjuster.part(), self.wanted())
 
 
 class ParallelismFile(AngleFile):
@@ -104,7 +105,7 @@ class ParallelismFile(AngleFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return correct_by(self.adjuster.part(), self.wanted(Quantity.STEER_PARALLELISM))
+        return correct_by(self.adjuster.part(), self.wanted())
 
 
 class LockAngleFile(AngleFile):
@@ -125,7 +126,7 @@ class LockAngleFile(AngleFile):
     def correct(self) -> Correction:
         """Return the correction."""
         side = Side(self.side)
-        return correct_by(self.adjuster.part(side), self.wanted(Quantity.LOCK_ANGLE, side))
+        return correct_by(self.adjuster.part(side), self.wanted(side))
 
 
 class CamberFile(AngleFile):
@@ -137,7 +138,7 @@ class CamberFile(AngleFile):
 
     def correct(self) -> Correction:
         """Return the correction."""
-        return refer_camber(self.wanted(Quantity.CAMBER, Side(self.side)))
+        return refer_camber(self.wanted(Side(self.side)))
 
 
 class BothCasters(Part):
@@ -164,7 +165,7 @@ class CasterFile(CorrectionFile):
         value_deg = getattr(self.measured_deg, side.value)
         measured = Measured.of(value_deg * DEG, self.u_deg * DEG, source=f"{SOURCE}, {side}")
         target = getattr(self.target_deg, side.value) * DEG
-        return Wanted(Quantity.CASTER, self.axle, measured, target, side)
+        return Wanted(Quantity(self.quantity), self.axle, measured, target, side)
 
 
 class LateralOffsetFile(CorrectionFile):
@@ -179,7 +180,7 @@ class LateralOffsetFile(CorrectionFile):
     def correct(self) -> Correction:
         """Return the correction."""
         measured = Measured.of(self.measured_mm * MM, self.u_mm * MM, source=SOURCE)
-        wanted = Wanted(Quantity.LATERAL_OFFSET, self.axle, measured, self.target_mm * MM)
+        wanted = Wanted(Quantity(self.quantity), self.axle, measured, self.target_mm * MM)
         return correct_by(self.adjuster.part(), wanted)
 
 

@@ -38,7 +38,7 @@ class Ends:
 
 def outcome(wanted: Wanted, ends: Ends, moves_m: dict[Side, float]) -> Outcome:
     """Return the heading to expect once the ends have moved."""
-    return Outcome(wanted, wanted.measured.value + ends.turned_rad(moves_m))
+    return wanted.changed(ends.turned_rad(moves_m))
 
 
 def also(moves_m: dict[Side, float]) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from ingest.geometry.corrections.lever import Lever
 from ingest.geometry.corrections.thread import Thread, turn
-from ingest.geometry.corrections.wanted import Correction, Outcome, Wanted
+from ingest.geometry.corrections.wanted import Correction, Wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +39,9 @@ def correct_by_drag_link(wanted: Wanted, link: DragLink) -> Correction:
     Raises: ``MeasurementRefused`` where link or drop arm cannot do it.
     """
     step, set_m = turn("drag link", link.thread, link.length_change_m(wanted.change))
-    found = Outcome(wanted, wanted.measured.value + link.wheel_change_rad(set_m))
     return Correction(
         (step,),
-        (found,),
+        (wanted.changed(link.wheel_change_rad(set_m)),),
         (
             "The steering gear must stand in its own middle when the wheels are straight: see "
             "the gear maker's mark before the steering wheel itself is moved on its shaft.",

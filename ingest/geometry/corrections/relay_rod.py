@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from ingest.geometry.corrections.lever import Lever
 from ingest.geometry.corrections.thread import Thread, turn
-from ingest.geometry.corrections.wanted import Correction, Outcome, Wanted
+from ingest.geometry.corrections.wanted import Correction, Wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,10 +35,9 @@ def correct_by_relay_rod(wanted: Wanted, rod: RelayRod) -> Correction:
     Raises: ``MeasurementRefused`` where rod or arm cannot do it.
     """
     step, set_m = turn("relay rod", rod.thread, rod.length_change_m(wanted.change))
-    found = Outcome(wanted, wanted.measured.value + rod.heading_change_rad(set_m))
     return Correction(
         (step,),
-        (found,),
+        (wanted.changed(rod.heading_change_rad(set_m)),),
         (
             "Set the total toe of both steer axles before this rod: it moves both wheels of the "
             "second axle together, and changes no toe.",

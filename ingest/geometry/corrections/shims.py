@@ -9,7 +9,7 @@ from ingest.core.frames import Side
 from ingest.geometry.corrections import axle_ends
 from ingest.geometry.corrections.axle_ends import Ends
 from ingest.geometry.corrections.pack_search import NM_PER_M, Packs, ShimKind, Sought, best_packs
-from ingest.geometry.corrections.wanted import LEAVE, Correction, Outcome, Step, Wanted
+from ingest.geometry.corrections.wanted import LEAVE, Correction, Step, Wanted
 from ingest.geometry.corrections.words import crosswise, lengthwise, millimetres, plain_mm
 
 SIDES = (Side.LEFT, Side.RIGHT)
@@ -82,7 +82,7 @@ def correct_by_lateral_shims(wanted: Wanted, shims: LateralShims) -> Correction:
     grown_m = packs.left_nm / NM_PER_M - now_m
     effect = f"the axle goes to the {crosswise(sign * grown_m)}"
     step = _step(None, shims.kinds, packs, grown_m, effect)
-    found = Outcome(wanted, wanted.measured.value + sign * grown_m)
+    found = wanted.changed(sign * grown_m)
     also = "Check the clearance of tyres, brake chambers and frame on both sides."
     return Correction((step,), (found,), (also,))
 

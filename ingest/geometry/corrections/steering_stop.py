@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from ingest.core.frames import Side
 from ingest.geometry.corrections.thread import Thread, turn
-from ingest.geometry.corrections.wanted import Correction, Outcome, Wanted
+from ingest.geometry.corrections.wanted import Correction, Wanted
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +39,9 @@ def correct_by_steering_stop(wanted: Wanted, stop: SteeringStop) -> Correction:
         longer="screw out",
         shorter="screw in",
     )
-    found = Outcome(wanted, wanted.measured.value + stop.lock_change_rad(set_m))
     return Correction(
         (step,),
-        (found,),
+        (wanted.changed(stop.lock_change_rad(set_m)),),
         (
             "At the new lock nothing may touch: check tyres, brake hoses and linkage at both "
             "locks, laden and unladen.",

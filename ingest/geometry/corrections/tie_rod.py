@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from ingest.core.frames import Side
 from ingest.geometry.corrections.lever import Lever
 from ingest.geometry.corrections.thread import Thread, turn
-from ingest.geometry.corrections.wanted import Correction, Outcome, Wanted
+from ingest.geometry.corrections.wanted import Correction, Wanted
 from ingest.geometry.corrections.words import crosswise, degrees
 
 
@@ -47,7 +47,7 @@ def correct_by_tie_rod(wanted: Wanted, rod: TieRod) -> Correction:
     """
     step, set_m = turn("tie rod", rod.thread, rod.length_change_m(wanted.change))
     change_rad = rod.toe_change_rad(set_m)
-    found = Outcome(wanted, wanted.measured.value + change_rad)
+    found = wanted.changed(change_rad)
     return Correction((step,), (found,), _also(rod, change_rad))
 
 

@@ -60,6 +60,10 @@ class Wanted:
         """Whether a difference is more than U; one that equals it but for rounding is not."""
         return abs(difference) > self.expanded_u * (1.0 + ROUNDING)
 
+    def changed(self, by: float) -> "Outcome":
+        """Return what is to be expected of the value when it is changed by so much."""
+        return Outcome(self, self.measured.value + by)
+
 
 @dataclass(frozen=True, slots=True)
 class Step:

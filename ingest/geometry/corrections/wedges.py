@@ -14,7 +14,7 @@ from itertools import product
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.core.units import DEG
-from ingest.geometry.corrections.wanted import LEAVE, Correction, Outcome, Step, Wanted
+from ingest.geometry.corrections.wanted import LEAVE, Correction, Step, Wanted
 from ingest.geometry.corrections.words import degrees, millimetres
 
 AS_GOOD_RAD = 1e-9
@@ -77,9 +77,7 @@ def correct_by_wedges(wanted: tuple[Wanted, Wanted], wedges: Wedges) -> Correcti
 
     best = min(pairs, key=merit)
     changes = [_change_rad(wedges, best, at) for at in (0, 1)]
-    outcomes = tuple(
-        Outcome(w, w.measured.value + change) for w, change in zip(wanted, changes, strict=True)
-    )
+    outcomes = tuple(w.changed(change) for w, change in zip(wanted, changes, strict=True))
     steps = tuple(
         _step(side, wedges, wedges.fitted_rad[at], best[at])
         for at, side in enumerate((Side.LEFT, Side.RIGHT))

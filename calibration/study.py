@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from calibration.anova import INTERACTION, SETTLING, TECHNICIAN, Anova, Component, analyse
-from calibration.errors import BadBenchData, CalibrationFileError, RecordAltered
-from calibration.records.canonical import canonical, digest, parse
+from calibration.errors import BadBenchData, CalibrationFileError
+from calibration.records.canonical import digest, parse, unaltered
 from calibration.records.fields import Count, MaybeSha256, Sha256, Word
 from calibration.records.text import first_fault
 
@@ -178,12 +178,7 @@ def load_study(text: str, where: str, bay: str | None = None) -> BayStudy:
     raw = parse(text, where)
     if raw.get("format") != FORMAT or raw.get("version") != 1:
         raise CalibrationFileError(where, f"not a {FORMAT} of version 1")
-    try:
-        body, found = canonical(raw), digest(raw, ("sha256",))
-    except ValueError as error:
-        raise CalibrationFileError(where, f"no canonical form: {error}") from error
-    if raw.get("sha256") != found:
-        raise RecordAltered(where)
+    body = unaltered(raw, where, ("sha256",))
     try:
         study = BayStudy.model_validate_json(body, strict=True)
     except ValidationError as error:

@@ -4,8 +4,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from calibration.files.series import STILL_DEG
-from calibration.files.table import Row, read_rows
+from calibration.files.table import STILL_DEG, Row, read_rows
 
 NEEDED = ("row", "turned", "head", "incl_y_deg", "incl_x_deg", "azimuth_deg")
 STEMS = {
@@ -47,9 +46,7 @@ def parse_check_rows(text: str, where: str) -> tuple[CheckReading, ...]:
 
 
 def _reading(row: Row) -> CheckReading:
-    if row.has("spread_deg") and not 0.0 <= row.value("spread_deg") <= STILL_DEG:
-        spread = row.text("spread_deg")
-        raise row.fault(f"spread_deg is {spread}, beyond {STILL_DEG:g}: not at rest; take it again")
+    row.see_still(STILL_DEG)
     degc = row.value("temperature_degc") if row.has("temperature_degc") else math.nan
     raw = {
         channel: math.radians(row.value(column))

@@ -12,7 +12,7 @@ from calibration.files.points import (
     Reading,
 )
 from calibration.files.points_whole import check_whole
-from calibration.files.table import Row, read_rows
+from calibration.files.table import STILL_DEG, Row, read_rows
 
 NEEDED = ("row", "channel", "nominal_deg", "direction", "repeat")
 AXES = ("incl_x", "incl_y", "incl_z")
@@ -30,9 +30,6 @@ STEMS = {
 }
 """Quantities with the only column that is read; in another unit they are refused."""
 
-STILL_DEG = 0.05
-"""A row whose samples spread wider was not at rest (our own choice; ten times a low-cost
-head's noise)."""
 RIGHT_ANGLE_DEG = 90.0
 MOST_TURNS_DEG = 1e6
 MOST_DECIMALS = 9
@@ -57,7 +54,7 @@ def parse_points(text: str, where: str, head_id: str, still_deg: float = STILL_D
 
 def _reading(row: Row, head_id: str, still_deg: float) -> Reading:
     _check_head(row, head_id)
-    _check_still(row, still_deg)
+    row.see_still(still_deg)
     channel = row.word("channel", CHANNELS)
     facing = row.word("facing", FACINGS) if row.has("facing") else FACINGS[0]
     height, angle = _known_angle(row)
@@ -92,13 +89,6 @@ def _check_head(row: Row, head_id: str) -> None:
         raise row.fault(f"is of head {row.text('head')}, and this record is of head {head_id}")
 
 
-def _check_still(row: Row, still_deg: float) -> None:
-    if row.has("spread_deg") and not 0 <= row.value("spread_deg") <= still_deg:
-        spread = row.text("spread_deg")
-        reason = f"spread_deg is {spread}, beyond {still_deg:g}: not at rest; take it again"
-        raise row.fault(reason)
-
-
 def _known_angle(row: Row) -> tuple[float | None, float | None]:
     """Return the height of the stack or the angle that the reference says: one of the two."""
     stacked, told = row.has("height_mm"), row.has("reference_deg")
@@ -131,17 +121,10 @@ def _blocks(row: Row, height_mm: float | None) -> tuple[Decimal, ...]:
 def _raw(row: Row, channel: str) -> dict[str, float]:
     """Return the raw readings in radians: the channel's own, and the other tilt axes'."""
     if channel not in TILT:
-        return {channel: math.radians(_angle(row, "raw_deg", MOST_TURNS_DEG))}
+        return {channel: math.radians(row.angle("raw_deg", MOST_TURNS_DEG))}
     needed = [f"{axis}_deg" for axis in TILT]
     for column in needed:
         if not row.has(column):
             raise row.fault(f"{column} is empty; an inclinometer's row has {' and '.join(needed)}")
     seen = [axis for axis in AXES if row.has(f"{axis}_deg")]
-    return {axis: math.radians(_angle(row, f"{axis}_deg", RIGHT_ANGLE_DEG)) for axis in seen}
-
-
-def _angle(row: Row, column: str, limit_deg: float) -> float:
-    angle = row.value(column)
-    if abs(angle) > limit_deg:
-        raise row.fault(f"{column} is {angle:g}, beyond {limit_deg:g} degrees")
-    return angle
+    return {axis: math.radians(row.angle(f"{axis}_deg", RIGHT_ANGLE_DEG)) for axis in seen}

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import CalibrationFileError
-from calibration.files.table import Row, read_rows
+from calibration.files.table import STILL_DEG, Row, read_rows
 
 F64 = NDArray[np.float64]
 
@@ -46,8 +46,6 @@ STEMS = {
     "spread": "spread_deg",
 }
 """Quantities with the only column that is read; in another unit they are refused."""
-STILL_DEG = 0.05
-"""A row whose samples spread wider was not at rest (our own choice, as for the points)."""
 LEAST_COSINE = 0.01
 """Straight up a limit on the scatter of an angle would have no end."""
 FULL_SCALE_DEG = 89.9999
@@ -72,7 +70,7 @@ class Series:
 
     def column_rad(self, column: str, limit_deg: float = MOST_TURNS_DEG) -> F64:
         """Return a column of angles, rad, shape (n,). Raises ``CalibrationFileError``."""
-        return np.radians([_within(row, column, limit_deg) for row in self.rows])
+        return np.radians([row.angle(column, limit_deg) for row in self.rows])
 
     def temperatures(self) -> F64:
         """Return temperatures, degC, NaN where a row has none, shape (n,)."""
@@ -127,10 +125,7 @@ def _check(row: Row, head_ids: Sequence[str], steepest_deg: float) -> None:
         raise row.fault(f"{told}; give that head's own file, or its own sheet or draft")
     # Near the vertical an angle scatters by more than the share of gravity that was read.
     limit = STILL_DEG / max(math.cos(math.radians(steepest_deg)), LEAST_COSINE)
-    if row.has("spread_deg") and not 0 <= row.value("spread_deg") <= limit:
-        spread = row.text("spread_deg")
-        reason = f"spread_deg is {spread}, beyond {limit:.2g}: not at rest; take it again"
-        raise row.fault(reason)
+    row.see_still(limit)
 
 
 def _steepest(row: Row) -> float:
@@ -139,10 +134,3 @@ def _steepest(row: Row) -> float:
 
 def _or_nan(row: Row, column: str) -> float:
     return row.value(column) if row.has(column) else math.nan
-
-
-def _within(row: Row, column: str, limit_deg: float) -> float:
-    angle = row.value(column)
-    if abs(angle) > limit_deg:
-        raise row.fault(f"{column} is {angle:g}, beyond {limit_deg:g} degrees")
-    return angle

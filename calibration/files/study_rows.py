@@ -42,12 +42,5 @@ def _readings(row: Row) -> Iterator[StudyReading]:
             row.count("mounting"),
             row.count("settling"),
             VALUES[column],
-            _angle(row, column),
+            row.angle(column, STEEPEST_DEG),
         )
-
-
-def _angle(row: Row, column: str) -> float:
-    value = row.value(column)
-    if abs(value) > STEEPEST_DEG:
-        raise row.fault(f"{column} is {value:g}, beyond {STEEPEST_DEG:g} degrees; is it degrees?")
-    return value

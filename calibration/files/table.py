@@ -10,6 +10,9 @@ from decimal import Decimal, InvalidOperation
 
 from calibration.errors import CalibrationFileError
 
+STILL_DEG = 0.05
+"""A row whose samples spread wider was not at rest (our own choice; ten times a low-cost head's
+noise)."""
 MOST_DIGITS = 24
 """Longer cells hold no reading."""
 ANGLES = ("deg", "rad", "mrad", "arcmin", "arcsec")
@@ -60,6 +63,22 @@ class Row:
     def value(self, column: str) -> float:
         """Return a number. Raises ``CalibrationFileError``."""
         return float(self.decimal(column))
+
+    def angle(self, column: str, limit_deg: float) -> float:
+        """Return an angle in degrees, within a limit. Raises ``CalibrationFileError``."""
+        angle = self.value(column)
+        if abs(angle) > limit_deg:
+            raise self.fault(f"{column} is {angle:g}, beyond {limit_deg:g} degrees")
+        return angle
+
+    def see_still(self, limit_deg: float) -> None:
+        """See that the samples behind a row, where it tells, spread no wider than at rest.
+
+        Raises ``CalibrationFileError``.
+        """
+        if self.has("spread_deg") and not 0.0 <= self.value("spread_deg") <= limit_deg:
+            told = f"spread_deg is {self.text('spread_deg')}, beyond {limit_deg:.2g}"
+            raise self.fault(f"{told}: not at rest; take it again")
 
     def count(self, column: str) -> int:
         """Return a whole number above zero. Raises ``CalibrationFileError``."""

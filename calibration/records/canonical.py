@@ -11,7 +11,7 @@ from typing import Any
 
 import rfc8785
 
-from calibration.errors import CalibrationFileError
+from calibration.errors import CalibrationFileError, RecordAltered
 
 LARGEST = 8 * 1024 * 1024
 """Characters of a record. A full one with curves and budgets has some 300 000."""
@@ -52,6 +52,25 @@ def canonical(content: Mapping[str, Any], without: Collection[str] = ()) -> byte
 def digest(content: Mapping[str, Any], without: Collection[str]) -> str:
     """Return the SHA-256 of the canonical form, in hex."""
     return hashlib.sha256(canonical(content, without)).hexdigest()
+
+
+def unaltered(raw: Mapping[str, Any], where: str, unhashed: Collection[str]) -> bytes:
+    """Return the RFC 8785 bytes of a sealed object whose ``sha256`` is its own.
+
+    Args:
+        where: names it in messages.
+        unhashed: its keys that the hash leaves out.
+
+    Raises:
+        CalibrationFileError: it has no canonical form; as ``RecordAltered``, its hash differs.
+    """
+    try:
+        body, found = canonical(raw), digest(raw, unhashed)
+    except ValueError as error:
+        raise CalibrationFileError(where, f"no canonical form: {error}") from error
+    if raw.get("sha256") != found:
+        raise RecordAltered(where)
+    return body
 
 
 def _too_deep(node: Any, left: int) -> bool:

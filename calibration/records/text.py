@@ -10,8 +10,8 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from calibration.errors import CalibrationFileError, RecordAltered
-from calibration.records.canonical import canonical, digest, parse
+from calibration.errors import CalibrationFileError
+from calibration.records.canonical import canonical, digest, parse, unaltered
 from calibration.records.record import FORMAT, CalibrationRecord
 from calibration.records.version1 import CalibrationRecord1
 
@@ -54,12 +54,7 @@ def load_record(text: str, where: str = "calibration record") -> AnyRecord:
     """
     raw = parse(text, where)
     model = _model_of(raw, where)
-    try:
-        body, found = canonical(raw), digest(raw, UNHASHED)
-    except ValueError as error:
-        raise CalibrationFileError(where, f"no canonical form: {error}") from error
-    if raw.get("sha256") != found:
-        raise RecordAltered(where)
+    body = unaltered(raw, where, UNHASHED)
     try:
         record = model.model_validate_json(body, strict=True)
     except ValidationError as error:

@@ -3,6 +3,7 @@
 import argparse
 import asyncio
 import contextlib
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -39,6 +40,7 @@ from ingest.commands.calibrate_work import read_record
 from ingest.commands.links import make_links
 from ingest.config import load_config
 from ingest.core.errors import InputError, MeasurementRefused
+from ingest.core.reading import open_file
 
 TURNED = ("rotation", "azimuth_cross")
 SIMULATED = Scope(warm_up_s=30.0, still_s=60.0, turned=TURNED)
@@ -268,6 +270,6 @@ def _answers(path: str | None) -> contextlib.AbstractContextManager[TextIO | Non
     if path is None:
         return contextlib.nullcontext()
     try:
-        return Path(path).open(encoding="utf-8")
+        return io.TextIOWrapper(open_file(Path(path)), encoding="utf-8")
     except OSError as error:
         raise InputError(path, None, (error.strerror or "cannot be read").lower()) from error

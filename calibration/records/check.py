@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
+from calibration.records.adjustment import verify_adjustment
 from calibration.records.chain import check_chain
 from calibration.records.complete import missing_for_certificate
+from calibration.records.ed25519 import Signed
 from calibration.records.papers import RawFile
 from calibration.records.record import CalibrationRecord
-from calibration.records.signatures import Signed, distrust, verify_signatures
+from calibration.records.signatures import distrust, verify_signatures
 from calibration.records.text import AnyRecord
 
 
@@ -30,6 +32,8 @@ class RecordCheck:
     record: AnyRecord
     keyed: bool
     signatures: tuple[Signed, ...]
+    adjustment: Signed | None
+    """Of the adjustment as a step of its own; None where there was none."""
     raw: tuple[RawCheck, ...]
     raw_not_given: tuple[str, ...]
     missing: tuple[str, ...]
@@ -58,6 +62,7 @@ def check_record(
     keys = tuple(keys)
     signed = isinstance(record, CalibrationRecord) and bool(record.signatures)
     signatures = verify_signatures(record, keys) if isinstance(record, CalibrationRecord) else ()
+    step = verify_adjustment(record, keys) if isinstance(record, CalibrationRecord) else None
     lacks = missing_for_certificate(record) if isinstance(record, CalibrationRecord) else ()
     files = tuple(_raw(record, where, sha256) for where, sha256 in (raw or {}).items())
     faults = []
@@ -70,7 +75,7 @@ def check_record(
         faults += [f"signed, although incomplete: {reason}" for reason in lacks]
     given = {file.sha256 for file in files}
     open_ = tuple(file.what for file in _raw_of(record) if file.sha256 not in given)
-    return RecordCheck(record, bool(keys), signatures, files, open_, lacks, tuple(faults))
+    return RecordCheck(record, bool(keys), signatures, step, files, open_, lacks, tuple(faults))
 
 
 def _raw(record: AnyRecord, where: str, sha256: str) -> RawCheck:

@@ -5,6 +5,7 @@ The clauses are named in the answers, so that a person can look them up.
 
 from collections.abc import Callable, Iterator
 
+from calibration.records.adjustment import holds
 from calibration.records.papers import IN_FULL, ITEM_ONLY, NOT_ACCREDITED, ReferenceUse
 from calibration.records.record import CalibrationRecord
 from calibration.records.results import Run
@@ -111,6 +112,8 @@ def _adjustment(record: CalibrationRecord) -> Iterator[str]:
     if not record.adjusted:
         if left is not None:
             yield "7.8.4.1 d: as_left is given although nothing was adjusted"
+        if record.adjustment is not None:
+            yield "7.8.4.1 d: adjustment is given although nothing was adjusted"
         if before is not None and before != record.coefficients:
             yield "7.8.4.1 d: coefficients were changed, but adjusted says they were not"
         return
@@ -120,6 +123,24 @@ def _adjustment(record: CalibrationRecord) -> Iterator[str]:
         yield "7.8.4.1 d: as_found is missing; verify before adjusting, or say why not (deviations)"
     if found and left and left.points and _places(found) != _places(left):
         yield "7.8.4.1 d: as_left does not repeat the points of as_found in their order"
+    if record.version > 2:
+        yield from _step(record)
+
+
+def _step(record: CalibrationRecord) -> Iterator[str]:
+    """Yield what is wrong with the adjustment as a step between as found and as left."""
+    step, found, left = record.adjustment, record.as_found, record.as_left
+    if step is None:
+        yield "7.8.4.1 d: adjustment is not a signed step; levelhead record adjust makes it one"
+        return
+    if not holds(record):
+        yield "7.8.4.1 d: adjustment was signed for other coefficients, or another as_found"
+    if left is not None and left.points and left.after != step.sha256:
+        yield "7.8.4.1 d: as_left was not verified after the adjustment; verify it again"
+    if found is not None and found.taken_to is not None and found.taken_to > step.at:
+        yield f"7.8.4.1 d: as_found was taken until {found.taken_to}, after the adjustment"
+    if left is not None and left.taken_from is not None and left.taken_from < step.at:
+        yield f"7.8.4.1 d: as_left was taken from {left.taken_from} on, before the adjustment"
 
 
 def _coefficients(record: CalibrationRecord) -> Iterator[str]:

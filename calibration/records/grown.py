@@ -8,8 +8,9 @@ from typing import Any
 from pydantic import ValidationError
 
 from calibration.errors import CalibrationFileError
+from calibration.records.adjustment import holds
 from calibration.records.papers import RawFile, ReferenceUse
-from calibration.records.record import CalibrationRecord
+from calibration.records.record import NEWEST, CalibrationRecord
 from calibration.records.text import first_fault
 
 
@@ -23,7 +24,8 @@ def grown(
 ) -> CalibrationRecord:
     """Return the draft with raw files, references and days of work added, and other values.
 
-    Of what has the same name the newest counts. The result is no longer sealed or signed.
+    Of what has the same name the newest counts. The result is no longer sealed or signed; an
+    adjustment that was signed for other coefficients, or another run as found, is dropped.
 
     Raises:
         CalibrationFileError: two of the files have one name, or the record that comes of it would
@@ -40,8 +42,10 @@ def grown(
         "performed_from": min((draft.performed_from, *days)),
         "performed_to": max((draft.performed_to, *days)),
         "issued": max((draft.issued, *days)),
+        "version": NEWEST,
     }
     try:
-        return draft.revised(**merged | changes)
+        result = draft.revised(**merged | changes)
+        return result if holds(result) else result.revised(adjustment=None)
     except ValidationError as error:
         raise CalibrationFileError(draft.record_id, first_fault(error)) from error

@@ -6,10 +6,12 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from calibration.records.fields import (
+    ONE_LINE,
     Decimal,
     HeadId,
     Line,
     MaybeSha256,
+    Moment,
     NotNegative,
     Paragraph,
     Positive,
@@ -176,3 +178,15 @@ class Signature(Part):
     algorithm: Literal["Ed25519"] = "Ed25519"
     value: Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]{85}[AQgw]==$")]
     """64 bytes in base64, written in the one way there is (the last four bits are zero)."""
+
+
+class Adjustment(Part):
+    """The step between as found and as left: new coefficients put in force, signed on its own.
+
+    ``sha256`` and ``signature`` cover what ``calibration.records.adjustment.content`` returns.
+    """
+
+    at: Moment
+    by: Annotated[str, Field(min_length=1, max_length=300, pattern=ONE_LINE)]
+    sha256: Sha256
+    signature: Signature

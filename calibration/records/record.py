@@ -13,6 +13,7 @@ from calibration.decision import Rule
 from calibration.records.fields import Conformity, Line, MaybeSha256, Paragraph, RecordId
 from calibration.records.papers import (
     STATEMENTS,
+    Adjustment,
     Head,
     Occasion,
     RawFile,
@@ -34,6 +35,8 @@ from calibration.records.parts import (
 from calibration.records.results import Budget, FitSummary, Run, Stability
 
 FORMAT: Literal["levelhead-calibration"] = "levelhead-calibration"
+NEWEST: Literal[3] = 3
+"""The version that this program writes; drafts of an older one are lifted as they grow."""
 TITLE = "Calibration certificate"
 WORST_FIRST: tuple[Conformity, ...] = (
     "fail",
@@ -49,7 +52,8 @@ class CalibrationRecord(Occasion):
     """One head's calibration. Only ``seal`` and ``load_record`` make one that counts."""
 
     format: Literal["levelhead-calibration"] = FORMAT
-    version: Literal[2] = 2
+    version: Literal[2, 3] = NEWEST
+    """Since 3 an adjustment is a step of its own, with a signature of its own."""
     record_id: RecordId
     """Also the certificate's number."""
     title: Line = TITLE
@@ -70,6 +74,8 @@ class CalibrationRecord(Occasion):
     coefficients_before: Coefficients | None = None
     """Those of the head's previous record; null for a head that had none."""
     adjusted: bool = False
+    adjustment: Annotated[Adjustment | None, Field(exclude_if=lambda told: told is None)] = None
+    """Absent where nothing was adjusted, or not yet."""
     fits: Annotated[tuple[FitSummary, ...], Field(max_length=100)] = ()
     stability: Annotated[tuple[Stability, ...], Field(max_length=20)] = ()
     as_found: Run | None = None
@@ -104,6 +110,12 @@ class CalibrationRecord(Occasion):
         for name, run in (("as_found", self.as_found), ("as_left", self.as_left)):
             if run is not None and not self.performed_from <= run.performed <= self.performed_to:
                 raise ValueError(f"{name} was not performed between performed_from and _to")
+        return self
+
+    @model_validator(mode="after")
+    def _check_version(self) -> Self:
+        if self.version < 3 and self.adjustment is not None:
+            raise ValueError("adjustment belongs to version 3")
         return self
 
     @property

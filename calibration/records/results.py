@@ -17,6 +17,7 @@ from calibration.records.fields import (
     NotNegative,
     Positive,
     Probability,
+    Sha256,
     Unit,
     Whole,
     Word,
@@ -119,6 +120,10 @@ class Figure(Part):
     U: NotNegative | None = None
     k: Positive | None = None
     unit: Unit
+    at: Annotated[Line | None, Field(exclude_if=lambda told: told is None)] = None
+    """Where and under which conditions it was found, for people; absent where it was not told."""
+    together: Annotated[bool, Field(exclude_if=lambda told: not told)] = False
+    """It is that of head and reference together: nothing tells their shares apart."""
 
 
 class Verdict(Part):
@@ -154,6 +159,8 @@ class Run(Part):
     taken_from: Annotated[Moment | None, Field(exclude_if=lambda told: told is None)] = None
     taken_to: Annotated[Moment | None, Field(exclude_if=lambda told: told is None)] = None
     """When the first and the last reading were taken; absent where the file does not say."""
+    after: Annotated[Sha256 | None, Field(exclude_if=lambda told: told is None)] = None
+    """As left: the hash of the adjustment that it was made after."""
 
 
 class BudgetLine(Part):

@@ -5,30 +5,20 @@ What is signed are the RFC 8785 bytes of the record without its signatures, by E
 the key signed. It is no qualified electronic signature.
 """
 
-import base64
 from collections.abc import Iterable
-from dataclasses import dataclass
 
-from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
 from calibration.errors import RecordIncomplete
+from calibration.records.adjustment import verify_adjustment
 from calibration.records.canonical import canonical
 from calibration.records.complete import missing_for_certificate
-from calibration.records.keys import key_id, keyring
-from calibration.records.papers import Signature
+from calibration.records.ed25519 import Signed, held_against, signature_of
+from calibration.records.keys import keyring
 from calibration.records.record import CalibrationRecord
 from calibration.records.text import AnyRecord, seal
 
 UNSIGNED = ("signatures",)
-
-
-@dataclass(frozen=True, slots=True)
-class Signed:
-    """One signature: by which key, and whether it holds (None: that key was not given)."""
-
-    key_id: str
-    holds: bool | None
 
 
 def signed_bytes(record: CalibrationRecord) -> bytes:
@@ -43,14 +33,15 @@ def sign(record: CalibrationRecord, key: Ed25519PrivateKey) -> CalibrationRecord
         RecordIncomplete: it lacks what a certificate must say.
     """
     missing = missing_for_certificate(record)
+    step = verify_adjustment(record, [key.public_key()])
+    if step is not None and step.holds is False:
+        missing = (*missing, f"an adjustment that {step.key_id} signed, as it says")
     if missing:
         raise RecordIncomplete(record.record_id, missing)
     sealed = seal(record)
-    mine = key_id(key.public_key())
     others = record.signatures if sealed.sha256 == record.sha256 else ()
-    value = base64.b64encode(key.sign(signed_bytes(sealed))).decode()
-    kept = [each for each in others if each.key_id != mine]
-    signatures = (*kept, Signature(key_id=mine, value=value))
+    mine = signature_of(signed_bytes(sealed), key)
+    signatures = (*(each for each in others if each.key_id != mine.key_id), mine)
     return CalibrationRecord.model_validate(dict(sealed) | {"signatures": signatures})
 
 
@@ -60,10 +51,7 @@ def verify_signatures(
     """Return for each signature whether it holds under the key that it names."""
     known = keyring(keys)
     body = signed_bytes(record)
-    return tuple(
-        Signed(each.key_id, _holds(each, known.get(each.key_id), body))
-        for each in record.signatures
-    )
+    return tuple(held_against(each, body, known) for each in record.signatures)
 
 
 def distrust(record: AnyRecord, keys: Iterable[Ed25519PublicKey]) -> str | None:
@@ -73,23 +61,15 @@ def distrust(record: AnyRecord, keys: Iterable[Ed25519PublicKey]) -> str | None:
     """
     if record.version == 1:
         return "is of version 1, which has no signature; calibrate the head anew"
-    found = verify_signatures(record, keys)
+    found, step = verify_signatures(record, keys), verify_adjustment(record, keys)
     if not found:
         return "is not signed"
     for each in found:
         if each.holds is False:
             return f"altered, or not signed by {each.key_id} as it says: the signature fails"
+    if step is not None and step.holds is False:
+        return f"its adjustment was altered, or not signed by {step.key_id} as it says"
     if not any(each.holds for each in found):
         signers = ", ".join(each.key_id for each in found)
         return f"is signed by {signers}, which is none of the keys that are trusted"
     return None
-
-
-def _holds(signature: Signature, key: Ed25519PublicKey | None, body: bytes) -> bool | None:
-    if key is None:
-        return None
-    try:
-        key.verify(base64.b64decode(signature.value, validate=True), body)
-    except InvalidSignature:
-        return False
-    return True

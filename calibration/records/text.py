@@ -19,7 +19,7 @@ AnyRecord = CalibrationRecord | CalibrationRecord1
 R = TypeVar("R", CalibrationRecord, CalibrationRecord1)
 
 VERSIONS: Mapping[int, type[AnyRecord]] = MappingProxyType(
-    {1: CalibrationRecord1, 2: CalibrationRecord}
+    {1: CalibrationRecord1, 2: CalibrationRecord, 3: CalibrationRecord}
 )
 LONGEST_PLACE = 80
 HEAD_IN_TEXT = re.compile(r'"head_id"\s*:\s*"([0-9a-f]{16})"')
@@ -105,6 +105,6 @@ def _model_of(raw: dict[str, Any], where: str) -> type[AnyRecord]:
     version = raw.get("version")
     if type(version) is int and version in VERSIONS:
         return VERSIONS[version]
-    known = " and ".join(map(str, VERSIONS))
+    known = ", ".join(map(str, VERSIONS))
     reason = f"version {reprlib.repr(version)} is unknown; this program reads {known}"
     raise CalibrationFileError(where, reason)

@@ -1,9 +1,13 @@
-"""An adjustment: which coefficients a run is judged with, and what is asked of the run after it."""
+"""An adjustment: its signed step, which coefficients a run is judged with, and the run after it."""
 
 from datetime import UTC, datetime
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
 from calibration.errors import BadBenchData
 from calibration.files.points import Points
+from calibration.records.adjustment import adjustment_of, holds
+from calibration.records.grown import grown
 from calibration.records.papers import RawFile
 from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
@@ -14,17 +18,48 @@ from calibration.verification.run import Verification
 UNCHANGED = "Nothing was adjusted: as left is as found."
 
 
+def adjusted(
+    draft: CalibrationRecord, key: Ed25519PrivateKey, at: datetime, by: str
+) -> CalibrationRecord:
+    """Return the draft with its new coefficients put in force, as a step signed on its own.
+
+    Raises:
+        BadBenchData: there is nothing to adjust, it was done already, or nobody says who does it.
+    """
+    name = f"record {draft.record_id}"
+    if draft.signatures:
+        raise BadBenchData(name, "is signed and cannot change", "begin a new draft")
+    if not draft.adjusted:
+        raise BadBenchData(name, "has no new coefficients", "calibrate the head first")
+    if draft.coefficients_before is not None and draft.as_found is None:
+        why = "was not verified as found, which cannot be made up for later"
+        remedy = "verify as found first, or say in deviations why not"
+        if draft.deviations.strip().casefold() in ("", "none"):
+            raise BadBenchData(name, why, remedy)
+    step = draft.adjustment
+    if step is not None and holds(draft):
+        raise BadBenchData(name, f"was adjusted at {step.at} by {step.by}", "verify as left")
+    if not by.strip():
+        raise BadBenchData(name, "does not say who adjusts", "name who does")
+    moment = moment_text(at)
+    lifted = grown(draft, performed=[at.astimezone(UTC).date()])
+    return grown(lifted, adjustment=adjustment_of(lifted, key, moment, by))
+
+
 def coefficients_at(record: CalibrationRecord, when: str) -> Coefficients | None:
     """Return what was in force ``found`` or ``left``; None for a head that had nothing.
 
     Raises:
-        BadBenchData: as left is asked for, and nothing was adjusted.
+        BadBenchData: as left is asked for, and nothing was adjusted, or nobody signed for it.
     """
     if when == "found":
         return record.coefficients_before if record.adjusted else record.coefficients
     if not record.adjusted:
         remedy = "verify as found; calibrate first where the head has to be adjusted"
         raise BadBenchData("as left", "nothing was adjusted, so as found stands", remedy)
+    if record.adjustment is None:
+        why = "the adjustment is not signed yet, and as left is what comes after it"
+        raise BadBenchData("as left", why, "levelhead record adjust signs it")
     return record.coefficients
 
 

@@ -65,6 +65,9 @@ def recorded(
     Raises:
         CalibrationFileError: the record that comes of it would contradict itself.
     """
+    run = run_of(verification, performed, taken)
+    if when == "left" and record.adjustment is not None:
+        run = run.model_copy(update={"after": record.adjustment.sha256})
     kept = [b for b in record.budgets if not b.at.startswith(AS[when])]
     return grown(
         record,
@@ -74,7 +77,7 @@ def recorded(
         budgets=(*kept, *(budget_of(b, when) for b in budgets)),
         decision_rule=rule,
         head_class=head_class,
-        **{f"as_{when}": run_of(verification, performed, taken)},
+        **{f"as_{when}": run},
     )
 
 

@@ -36,7 +36,7 @@ from ingest.commands.bench_heads import Heads, LiveHeads, Seen
 from ingest.commands.bench_simulated import LETTERS, SimulatedHeads, write_papers
 from ingest.commands.bench_terminal import Terminal, terminal_of
 from ingest.commands.bench_watch import Watch
-from ingest.commands.calibrate_work import read_record
+from ingest.commands.draft_file import read_record
 from ingest.commands.links import make_links
 from ingest.config import load_config
 from ingest.core.errors import InputError, MeasurementRefused

@@ -10,6 +10,7 @@ import io
 import shlex
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from types import ModuleType
 
@@ -20,6 +21,7 @@ from calibration.files.references import Kind, Reference, usable
 from calibration.files.sheet import Sheet
 from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
+from calibration.verification.adjustment import moment_text
 from ingest.commands import calibrate, certificate, record, verify
 from ingest.commands.bench_folder import Folder
 from ingest.commands.calibrate_work import read_record
@@ -52,9 +54,7 @@ class Acts:
         try:
             if step.name == "references":
                 return self._references()
-            if step.name.startswith("adjust"):
-                return Did("The new coefficients are in force from now on.")
-            if step.name.startswith("sign") and self.key is None:
+            if step.name.startswith(("adjust", "sign")) and self.key is None:
                 return Did(NO_KEY, well=False)
             return self._run(self._commands(step))
         except ReferenceRefused as refused:
@@ -74,8 +74,11 @@ class Acts:
                 done.add("fit")
             if draft.as_found is not None:
                 done.add(f"verify-found{mark}")
+            unsigned = draft.version < 3 and draft.as_left is not None  # an older program's work
+            if draft.adjustment is not None or unsigned:
+                done.add(f"adjust{mark}")
             if draft.as_left is not None:
-                done |= {f"adjust{mark}", f"verify-left{mark}"}
+                done.add(f"verify-left{mark}")
             if draft.signatures:
                 done.add(f"sign{mark}")
             if draft.signatures and self._certificates(letter)[1].exists():
@@ -112,10 +115,20 @@ class Acts:
             when = "left" if "left" in step.name else "found"
             points = str(self._file(letter, f"{when}.csv"))
             return [["verify", points, "--record", draft, "--as", when, *papers]]
+        if step.name.startswith("adjust"):
+            # With the time, so that the commands give the same once more when they are run again.
+            now = moment_text(datetime.now(UTC))
+            return [["record", "adjust", draft, "--key", str(self.key), "--at", now]]
         if step.name.startswith("sign"):
             return [["record", "sign", draft, "--key", str(self.key), "-o", draft]]
         html, pdf, xml = map(str, self._certificates(letter))
-        return [["certificate", draft, "--html", html, "--pdf", pdf, "--dcc", xml]]
+        forms = ["--html", html, "--pdf", pdf, "--dcc", xml]
+        return [["certificate", draft, *forms, *self._checked_with()]]
+
+    def _checked_with(self) -> list[str]:
+        """Return the public key that lies beside the private one; without it nothing is checked."""
+        public = None if self.key is None else Path(f"{self.key}.pub")
+        return [] if public is None or not public.exists() else ["--key", str(public)]
 
     def _fits(self, papers: Sequence[str]) -> Iterator[list[str]]:
         for letter in self._letters:

@@ -21,8 +21,7 @@ from calibration.files.sheet import Sheet, SheetHead, parse_sheet
 from calibration.fits.result import Fit
 from calibration.records.papers import RawFile, Software
 from calibration.records.record import CalibrationRecord
-from calibration.records.text import AnyRecord, load_record
-from ingest.commands.draft_file import see_draft_place, write_draft_file
+from ingest.commands.draft_file import read_record, see_draft_place, write_draft_file
 from ingest.commands.tables import STANDARD_INPUT, as_utf8, read_bytes, read_text
 from ingest.core.errors import InputError, MeasurementRefused
 
@@ -118,12 +117,6 @@ def add_draft_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--onto", metavar="DRAFT.json", help="the draft to go on with")
     parser.add_argument("--previous", metavar="R.json", help="the head's last signed record")
     parser.add_argument("-o", "--output", metavar="DRAFT.json", help="where to write the draft")
-
-
-def read_record(path: str) -> AnyRecord:
-    """Read a record of any version."""
-    name, text = read_text(path)
-    return load_record(text, name)
 
 
 def read_series(

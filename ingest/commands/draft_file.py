@@ -1,15 +1,21 @@
-"""Drafts of records as files: one takes the place of its own draft, never of anything else."""
+"""Records as files. A draft takes the place of its own draft, never of anything else."""
 
 from pathlib import Path
 
 from calibration.errors import CalibrationFileError
 from calibration.records.record import CalibrationRecord
-from calibration.records.text import dump_record, load_record, seal
+from calibration.records.text import AnyRecord, dump_record, load_record, seal
 from ingest.commands.tables import read_text
 from ingest.commands.writing import write_whole
 from ingest.core.errors import InputError
 
 ANOTHER_PLACE = "name another file with -o"
+
+
+def read_record(path: str) -> AnyRecord:
+    """Read a record of any version from a file or, for ``-``, standard input."""
+    name, text = read_text(path)
+    return load_record(text, name)
 
 
 def write_draft_file(path: Path, record: CalibrationRecord) -> None:

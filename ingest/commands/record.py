@@ -1,4 +1,4 @@
-"""``levelhead record``: check, sign and show calibration records; make keys.
+"""``levelhead record``: check, adjust, sign and show calibration records; make keys.
 
 A signature here is an integrity seal: it shows that nothing was changed since somebody who had
 the key signed. It is no qualified electronic signature.
@@ -14,8 +14,9 @@ from calibration.records.check import check_record
 from calibration.records.keys import key_id
 from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import sign
-from calibration.records.text import AnyRecord, dump_record, load_record
-from ingest.commands.draft_file import see_draft_place
+from calibration.records.text import dump_record
+from ingest.commands import record_adjust
+from ingest.commands.draft_file import read_record, see_draft_place
 from ingest.commands.keyfiles import (
     add_public_keys,
     load_private,
@@ -24,7 +25,7 @@ from ingest.commands.keyfiles import (
 )
 from ingest.commands.record_check import as_json, as_text
 from ingest.commands.record_show import summary
-from ingest.commands.tables import STANDARD_INPUT, read_text
+from ingest.commands.tables import STANDARD_INPUT
 from ingest.commands.writing import write_whole
 from ingest.core.errors import InputError
 from ingest.core.reading import open_file
@@ -37,6 +38,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Declare the actions, each with its arguments."""
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
     _check_arguments(actions.add_parser("check", help="say whether a record holds, and who signed"))
+    adjusting = actions.add_parser(
+        "adjust", help=f"put a draft's new coefficients in force, as a signed step. {SEAL}"
+    )
+    record_adjust.add_arguments(adjusting)
+    adjusting.set_defaults(act=record_adjust.adjust)
     signing = actions.add_parser("sign", help=f"sign a complete draft. {SEAL}")
     signing.add_argument("file", metavar="R.json", help="the record; - reads standard input")
     signing.add_argument("--key", type=Path, required=True, help="file of the private key")
@@ -131,12 +137,6 @@ def _key(args: argparse.Namespace) -> int:
 def _show(args: argparse.Namespace) -> int:
     print(summary(read_record(args.file)))
     return 0
-
-
-def read_record(path: str) -> AnyRecord:
-    """Read a record from a file or, for ``-``, standard input."""
-    name, text = read_text(path)
-    return load_record(text, name)
 
 
 def _sha256(path: Path) -> str:

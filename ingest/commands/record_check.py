@@ -2,10 +2,11 @@
 
 import json
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 from calibration.records.check import RecordCheck
+from calibration.records.ed25519 import Signed
 from calibration.records.record import CalibrationRecord
-from calibration.records.signatures import Signed
 from calibration.records.text import AnyRecord
 
 
@@ -17,6 +18,7 @@ def as_text(found: RecordCheck, key_files: Mapping[str, str]) -> str:
         f"  content    unaltered; SHA-256 {record.sha256}",
         *_simulated(record),
         *_people(record),
+        *_adjustment(found, key_files),
         *_signatures(found, key_files),
         *_files(found),
         *(f"  lacks      {reason}" for reason in found.missing),
@@ -37,6 +39,21 @@ def _people(record: AnyRecord) -> Iterator[str]:
         yield f"  people     performed by {by}, authorised by {authorised}"
 
 
+def _adjustment(found: RecordCheck, key_files: Mapping[str, str]) -> Iterator[str]:
+    record = found.record
+    if not isinstance(record, CalibrationRecord) or not record.adjusted:
+        return
+    step = record.adjustment
+    if step is None or found.adjustment is None:
+        old = record.version < 3
+        yield f"  adjusted   {'no step of its own (version 2)' if old else 'not signed yet'}"
+        return
+    whose = _whose(found.adjustment, key_files)
+    yield f"  adjusted   {step.at} by {step.by}, from old to new coefficients"
+    yield f"             SHA-256 {step.sha256}"
+    yield f"             signature {_state(found.adjustment)}: key {whose}"
+
+
 def _verdict(found: RecordCheck) -> str:
     if not found.holds:
         return "does NOT hold: do not measure with it"
@@ -51,8 +68,12 @@ def _signatures(found: RecordCheck, key_files: Mapping[str, str]) -> Iterator[st
     if not found.signatures:
         yield "  signature  none"
     for each in found.signatures:
-        whose = f"{each.key_id} ({key_files[each.key_id]})" if each.key_id in key_files else ""
-        yield f"  signature  {_state(each)}: key {whose or each.key_id}"
+        yield f"  signature  {_state(each)}: key {_whose(each, key_files)}"
+
+
+def _whose(signature: Signed, key_files: Mapping[str, str]) -> str:
+    file = key_files.get(signature.key_id)
+    return signature.key_id if file is None else f"{signature.key_id} ({file})"
 
 
 def _state(signature: Signed) -> str:
@@ -86,6 +107,7 @@ def as_json(found: RecordCheck) -> str:
             "signed": bool(found.signatures),
             "simulated": isinstance(record, CalibrationRecord) and record.simulated,
             "signatures": [{"key_id": s.key_id, "holds": s.holds} for s in found.signatures],
+            "adjustment": _step_as_json(found),
             "raw": [{"file": f.where, "what": f.what, "holds": f.holds} for f in found.raw],
             "raw_not_given": list(found.raw_not_given),
             "previous": None if previous is None else previous.record_id,
@@ -93,3 +115,11 @@ def as_json(found: RecordCheck) -> str:
             "faults": list(found.faults),
         }
     )
+
+
+def _step_as_json(found: RecordCheck) -> dict[str, Any] | None:
+    step = found.record.adjustment if isinstance(found.record, CalibrationRecord) else None
+    if step is None or found.adjustment is None:
+        return None
+    told = {"at": step.at, "by": step.by, "sha256": step.sha256}
+    return told | {"key_id": step.signature.key_id, "holds": found.adjustment.holds}

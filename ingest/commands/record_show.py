@@ -53,6 +53,8 @@ def _papers(record: CalibrationRecord) -> Iterator[str]:
 
 def _results(record: CalibrationRecord) -> Iterator[str]:
     yield from _run("as found", record.as_found)
+    if record.adjustment is not None:
+        yield f"  adjusted     {record.adjustment.at} by {record.adjustment.by}"
     yield from _run("as left", record.as_left)
     if not record.adjusted and record.as_found is not None:
         yield "  as left      nothing was adjusted: as found"

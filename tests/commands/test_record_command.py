@@ -493,3 +493,54 @@ def test_simulated_work_is_named_wherever_a_record_is_told(levelhead, tmp_path):
     path = draft(tmp_path)
     assert "SIMULATED" not in levelhead("check", path)[1] + levelhead("show", path)[1]
     assert json.loads(levelhead("check", path, "--json")[1])["simulated"] is False
+
+
+def test_check_names_the_adjustment_and_its_own_signature(levelhead, key):
+    third, lab = KEPT / "version-3.json", KEPT / "version-3.pub"
+    who = key_id(read_public(lab.read_bytes(), "lab"))
+    code, out, _ = levelhead("check", third, "--key", lab)
+    assert code == 0
+    step = load_record(third.read_text(encoding="utf-8")).adjustment
+    assert "adjusted   2026-11-20T16:40:00Z by Ada Brindle, from old to new coefficients" in out
+    assert f"SHA-256 {step.sha256}\n             signature holds: key {who} ({lab})" in out
+    told = json.loads(levelhead("check", third, "--key", lab, "--json")[1])["adjustment"]
+    assert told == {
+        "at": step.at,
+        "by": step.by,
+        "sha256": step.sha256,
+        "key_id": who,
+        "holds": True,
+    }
+    assert "signature not checked, its key was not given" in levelhead("check", third)[1]
+    assert "adjusted   no step of its own (version 2)" in levelhead("check", VERSION_2)[1]
+    assert json.loads(levelhead("check", VERSION_1, "--json")[1])["adjustment"] is None
+
+
+def test_adjusting_signs_the_step_and_leaves_a_draft(levelhead, key, tmp_path):
+    path = draft(tmp_path, as_left=None)
+    words = ("adjust", path, "--key", key, "--at", "2026-11-20T17:40:00+01:00")
+    code, out, err = levelhead(*words)
+    assert (code, err) == (0, "")
+    assert "cal-2026-0107: adjusted at 2026-11-20T16:40:00Z by Ada Brindle, signed with" in out
+    done = load_record(path.read_text(encoding="utf-8"))
+    assert (done.version, done.signatures) == (3, ())
+    before = path.read_bytes()
+    code, _, err = levelhead(*words)
+    assert (code, path.read_bytes()) == (2, before)
+    assert "was adjusted at 2026-11-20T16:40:00Z" in err
+
+
+@pytest.mark.parametrize("at", ["yesterday", "2026-11-20T16:40:00", "2026-11-20", ""])
+def test_a_time_without_its_zone_is_refused(levelhead, key, tmp_path, at):
+    path = draft(tmp_path, as_left=None)
+    before = path.read_bytes()
+    code, out, err = levelhead("adjust", path, "--key", key, "--at", at)
+    assert (code, out, path.read_bytes()) == (2, "", before)
+    assert "is no time with its zone" in err
+
+
+def test_what_is_signed_or_of_version_1_is_not_adjusted(levelhead, key, tmp_path):
+    words = ("--key", key, "-o", tmp_path / "A.json")
+    assert "is signed and cannot change" in levelhead("adjust", VERSION_2, *words)[2]
+    assert "is of version 1" in levelhead("adjust", VERSION_1, *words)[2]
+    assert not (tmp_path / "A.json").exists()

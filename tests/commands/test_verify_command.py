@@ -9,7 +9,9 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from calibration.records.keys import private_pem
 from calibration.records.papers import Head, Signature
 from calibration.records.parts import Coefficients, EncoderPart, Harmonic
 from calibration.records.record import CalibrationRecord
@@ -120,6 +122,16 @@ def verify(capsys, folder, *words, file="found.csv", record="draft.json", sheet=
     return code, out, err
 
 
+def adjust(folder, at="2026-11-25T09:12:00Z"):
+    """Sign the adjustment that stands between as found and as left."""
+    key = folder / "lab"
+    if not key.exists():
+        key.write_bytes(private_pem(Ed25519PrivateKey.from_private_bytes(bytes(range(32)))))
+        key.chmod(0o600)
+    words = [str(folder / "draft.json"), "--key", str(key), "--by", "Ada Brindle", "--at", at]
+    assert main(["record", "adjust", *words]) == 0
+
+
 def record_in(folder, name="draft.json"):
     return load_record((folder / name).read_text(encoding="utf-8"))
 
@@ -216,9 +228,17 @@ def test_as_left_after_an_adjustment_with_the_new_coefficients(bench, tmp_path, 
     bench("found.csv", turns())
     bench("left.csv", turns(seed=3))
     assert verify(capsys, tmp_path)[0] == 0
+    before = (tmp_path / "draft.json").read_bytes()
+    code, out, err = verify(capsys, tmp_path, "--as", "left", file="left.csv")
+    assert (code, out) == (2, "")
+    assert "the adjustment is not signed yet" in err
+    assert (tmp_path / "draft.json").read_bytes() == before
+    adjust(tmp_path)
+    capsys.readouterr()
     code, out, _ = verify(capsys, tmp_path, "--as", "left", file="left.csv")
     assert code == 0
     assert "Nothing was adjusted" not in out
+    assert record_in(tmp_path).as_left.after == record_in(tmp_path).adjustment.sha256
     record = record_in(tmp_path)
     before, after = (
         max(abs(float(p.error)) for p in run.points) for run in (record.as_found, record.as_left)
@@ -233,6 +253,8 @@ def test_as_left_at_other_points_is_refused_and_leaves_the_draft_alone(bench, tm
     adjusted = draft(adjusted=True, coefficients_before=Coefficients())
     bench("draft.json", dump_record(seal(adjusted)))
     verify(capsys, tmp_path)
+    adjust(tmp_path)
+    capsys.readouterr()
     before = (tmp_path / "draft.json").read_bytes()
     bench("left.csv", tilts().replace(",-5,", ",-4,").replace(",17.431,", ",13.951,"))
     bench("left.csv", turns())
@@ -425,10 +447,14 @@ NINE = datetime(2026, 11, 25, 9, 0, 0)
 def test_one_measurement_is_not_both_as_found_and_as_left(
     bench, tmp_path, capsys, first, second, left, says
 ):
-    bench("draft.json", dump_record(seal(draft(adjusted=True, coefficients_before=Coefficients()))))
+    lost = "as found: lost with the first sheet"
+    without = draft(adjusted=True, coefficients_before=Coefficients(), deviations=lost)
+    bench("draft.json", dump_record(seal(without)))
     if left != tilts():
         bench("found.csv", by_the_clock(tilts(), NINE))
     bench("again.csv", left)
+    if first == "left":
+        adjust(tmp_path)
     assert verify(capsys, tmp_path, "--as", first)[0] == 0
     before = (tmp_path / "draft.json").read_bytes()
     code, out, err = verify(capsys, tmp_path, "--as", second, file="again.csv")
@@ -447,6 +473,7 @@ def test_a_run_after_the_other_is_kept_with_its_times_and_may_be_taken_again(
     assert verify(capsys, tmp_path)[0] == 0
     last = datetime.fromisoformat(record_in(tmp_path).as_found.taken_to).replace(tzinfo=None)
     bench("left.csv", by_the_clock(tilts(seed=4), last))
+    adjust(tmp_path, record_in(tmp_path).as_found.taken_to)
     for _ in range(2):
         assert verify(capsys, tmp_path, "--as", "left", file="left.csv")[0] == 0
         assert verify(capsys, tmp_path)[0] == 0

@@ -13,6 +13,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from calibration.document.certificate.compose import certificate
 from calibration.document.html import render_html
 from calibration.document.pdf import render_pdf
+from calibration.records.adjustment import adjustment_of
 from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import sign
 from calibration.records.text import seal
@@ -305,9 +306,12 @@ def signing_key():
 
 
 @pytest.fixture(scope="session")
-def draft():
-    """A record with everything in it but a signature."""
-    return seal(CalibrationRecord.model_validate(papers() | results()))
+def draft(signing_key):
+    """A record with everything in it but a signature of the whole."""
+    bare = CalibrationRecord.model_validate(papers() | results())
+    step = adjustment_of(bare, signing_key, "2026-11-25T09:30:00Z", "Ada Brindle")
+    left = bare.as_left.model_copy(update={"after": step.sha256})
+    return seal(bare.revised(adjustment=step, as_left=left))
 
 
 @pytest.fixture(scope="session")

@@ -196,6 +196,7 @@ def test_tells_before_from_after_adjustment(root, complete, signing_key):
         complete,
         signing_key,
         adjusted=False,
+        adjustment=None,
         as_left=None,
         coefficients_before=complete.coefficients,
     )

@@ -150,7 +150,7 @@ def test_refuses_any_changed_character(data):
         ('{"a": 1, "a": 1}', "given twice"),
         ("{}", "not a levelhead-calibration record"),
         ('{"format": "levelhead-calibration"}', "version None is unknown"),
-        ('{"format": "levelhead-calibration", "version": 3}', "version 3 is unknown"),
+        ('{"format": "levelhead-calibration", "version": 4}', "version 4 is unknown"),
         ('{"format": "levelhead-calibration", "version": true}', "version True is unknown"),
         ('{"format": "levelhead-calibration", "version": 1}', "altered"),
         (

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from calibration.errors import CalibrationFileError, RecordAltered, RecordIncomplete
+from calibration.records.adjustment import adjustment_of
 from calibration.records.canonical import canonical
 from calibration.records.keys import key_id, private_pem, public_pem, read_private, read_public
 from calibration.records.papers import Head, ReferenceUse, Signature
@@ -122,7 +123,9 @@ def test_nothing_can_be_cut_out(at, length):
 
 def test_the_hash_covers_all_but_itself_and_the_signatures():
     record = load_record(TEXT)
-    whole = dump_record(seal(record.revised(simulated=True)))  # with every field there is
+    step = adjustment_of(record, KEY, "2026-05-19T11:00:00Z", "Ada Brindle")
+    every = record.revised(simulated=True, version=3, adjustment=step)  # all fields there are
+    whole = dump_record(seal(every))
     for name in CalibrationRecord.model_fields:
         if name in ("sha256", "signatures", "format", "version"):
             continue
@@ -173,7 +176,7 @@ def test_a_sealed_record_must_still_be_a_record(changes, reason):
 @pytest.mark.parametrize(
     ("text", "reason"),
     [
-        ('{"format": "levelhead-calibration", "version": 3}', "version 3 is unknown"),
+        ('{"format": "levelhead-calibration", "version": 4}', "version 4 is unknown"),
         ('{"format": "levelhead-calibration", "version": 2.0}', "version 2.0 is unknown"),
         ('{"format": "levelhead-calibration", "version": "' + "x" * 10**6 + '"}', "is unknown"),
         ('{"format": "other", "version": 2}', "not a levelhead-calibration record"),

@@ -7,11 +7,13 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from calibration.decision import Rule
 from calibration.errors import BadBenchData, CalibrationFileError
 from calibration.files.points import Points, Reading
 from calibration.files.references import Kind, Reference, Register
+from calibration.records.adjustment import adjustment_of
 from calibration.records.papers import Head, RawFile
 from calibration.records.parts import ChannelFigures, Coefficients, TiltPart
 from calibration.records.record import CalibrationRecord
@@ -30,6 +32,7 @@ from calibration.verification.run import verify
 from calibration.verification.setup import References, Setup
 
 TODAY = date(2026, 11, 25)
+KEY = Ed25519PrivateKey.from_private_bytes(bytes(range(32)))
 ENCODER = Reference(
     id="KL-ENC-1",
     kind=Kind.REFERENCE_ENCODER,
@@ -217,7 +220,10 @@ def test_as_found_is_evaluated_with_what_was_in_force_before():
     old, new = Coefficients(stub_m=0.1), Coefficients(stub_m=0.2)
     adjusted = draft(adjusted=True, coefficients=new, coefficients_before=old)
     assert coefficients_at(adjusted, "found") == old
-    assert coefficients_at(adjusted, "left") == new
+    with pytest.raises(BadBenchData, match="as left: the adjustment is not signed yet"):
+        coefficients_at(adjusted, "left")
+    step = adjustment_of(adjusted, KEY, "2026-11-25T10:00:00Z", "Ada Brindle")
+    assert coefficients_at(adjusted.revised(adjustment=step), "left") == new
     assert coefficients_at(draft(coefficients=new), "found") == new
     first = draft(adjusted=True, coefficients=new)
     assert coefficients_at(first, "found") is None

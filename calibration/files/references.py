@@ -48,6 +48,8 @@ ANGLES = {
     Kind.SINE_BAR: "face against the plane of the rollers",
 }
 STEPPED = (Kind.REFERENCE_ENCODER, Kind.LEVEL)
+TURNED = (Kind.REFERENCE_ENCODER, Kind.INDEXING_PLATE)
+"""What is turned to an angle, and may stop otherwise when it is come to from the other side."""
 
 Number = Annotated[Decimal, Field(allow_inf_nan=False, max_digits=24, decimal_places=12)]
 NotNegative = Annotated[Number, Field(ge=0)]
@@ -72,7 +74,8 @@ class Reference(_Entry):
     ``value`` and ``U`` are the length of a bar or sine bar, the correction of a thermometer,
     encoder, plate or level, the deviation of a set of blocks from nominal (with a fixed part U;
     ``U_per_mm`` grows with the height of the stack). ``angle_deg`` is how far a bar's second
-    end is turned against its first, or a sine bar's face against its rollers.
+    end is turned against its first, or a sine bar's face against its rollers. ``backlash_deg``
+    is how far apart an encoder or plate may stop when one angle is come to from both sides.
     """
 
     id: Word
@@ -89,6 +92,7 @@ class Reference(_Entry):
     angle_deg: Number | None = None
     U_angle_deg: NotNegative | None = None
     step_deg: Positive | None = None
+    backlash_deg: NotNegative | None = None
     U_per_mm: NotNegative | None = None
     blocks: tuple[Block, ...] = ()
 
@@ -114,6 +118,7 @@ class Reference(_Entry):
         for name, there, kinds in (
             ("angle_deg", angled, ANGLED),
             ("step_deg", self.step_deg is not None, STEPPED),
+            ("backlash_deg", self.backlash_deg is not None, TURNED),
             ("blocks or U_per_mm", stacked, (Kind.GAUGE_BLOCKS,)),
         ):
             if there and self.kind not in kinds:

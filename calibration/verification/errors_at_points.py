@@ -106,17 +106,19 @@ def sine_bar_errors(
 
 
 def known_angle_errors(
-    series: Series, reference: Reference, head: HeadShare
+    series: Series, reference: Reference, head: HeadShare, approach: Input | None = None
 ) -> tuple[PointError, ...]:
     """Return the errors against an encoder, index plate, bar or level, in order.
 
-    An encoder or plate knows differences alone: errors are taken from their mean.
+    An encoder or plate knows differences alone: errors are taken from their mean. ``approach``
+    is how it may stop off its angle: to one side coming up, and to the other coming down.
 
     Raises:
         BadBenchData: too few angles for a mean that says anything.
     """
     absolute = reference.kind in ABSOLUTE
     points, places = np.eye(len(series.at)), series.positions
+    sides = _sides(series)
     offset = 0.0
     if absolute:
         places = np.ones((len(series.at), 1))
@@ -124,7 +126,7 @@ def known_angle_errors(
         _check_spread(series, reference)
         offset = float(series.difference_deg.mean())
         series = _from_mean(series)
-        points, places = points - points.mean(axis=0), places - places.mean(axis=0)
+        points, places, sides = (part - part.mean(axis=0) for part in (points, places, sides))
     found, moved = [], None if absolute else offset
     for i, at in enumerate(series.at):
         indication = float(series.difference_deg[i] + series.reference_deg[i])
@@ -133,10 +135,21 @@ def known_angle_errors(
             *_head_inputs(series, i, indication, head, points[i]),
             _along(_known(series.reference_deg[i], reference), places[i]),
             _along(Input.limits(KNOWN_ANGLE[4], 0.0, step / 2), points[i]),
+            *(() if approach is None else (_along(approach, sides[i]),)),
         )
         budget = evaluate(inputs, partial(known_angle_error, offset))
         found.append(PointError(at, series.repeats[i], indication, budget, moved))
     return tuple(found)
+
+
+def _sides(series: Series) -> F64:
+    """Return from which side each point was come to, shape (m, number of nominals): +1 or -1.
+
+    Wear differs from place to place, so each nominal angle has an effect of its own.
+    """
+    sign = np.array([1.0 if at.direction == "up" else -1.0 for at in series.at])
+    result: F64 = sign[:, None] * series.positions
+    return result
 
 
 def _check_spread(series: Series, reference: Reference) -> None:

@@ -25,9 +25,10 @@ HALF_TURN_DEG = 180.0
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One figure; ``at`` says at which point, angle or pair it was found.
+    """One figure; ``at`` says at which point, angle or pair it was found, ``under`` how.
 
-    ``k`` is its coverage factor at 95.45 %; None where nothing tells the uncertainty.
+    ``together``: it is of head and reference, and nothing tells their shares apart. ``k`` is its
+    coverage factor at 95.45 %; None where nothing tells the uncertainty.
     """
 
     name: str
@@ -35,6 +36,8 @@ class Figure:
     unit: str
     at: str
     k: float | None
+    under: str = ""
+    together: bool = False
 
     @property
     def value(self) -> float:

@@ -32,6 +32,8 @@ Taken = tuple[datetime, datetime] | None
 
 PRINTED = ("max-error", "zero", "repeatability", "hysteresis", "linearity", "cross-axis")
 """Figures that a record has a name for."""
+PLACED = ("max-error", "hysteresis", "linearity")
+"""Figures that are found at one place of several."""
 
 
 def run_of(verification: Verification, performed: date, taken: Taken = None) -> Run:
@@ -102,7 +104,11 @@ def _point(channel: ChannelResult, point: PointError) -> Point:
 
 def _figure(channel: ChannelResult, figure: Figure) -> FigurePart:
     unit = Unit(figure.unit)
-    stated = {"channel": channel.channel, "name": figure.name, "unit": unit.value}
+    stated: dict[str, str | bool] = {"channel": channel.channel, "name": figure.name}
+    stated["unit"] = unit.value
+    if figure.name in PLACED:
+        at = ", ".join(part for part in (figure.at, figure.under) if part)
+        stated |= {"at": at, "together": figure.together}
     if figure.k is None or figure.expanded is None:
         shown = report_unknown(figure.value, unit, resolution=channel.step_deg)
         return FigurePart.model_validate({**stated, "value": _decimal(shown.value, shown.dp)})

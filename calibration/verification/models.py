@@ -33,7 +33,10 @@ KNOWN_ANGLE = (
     "drift with temperature (deg)",
     "reference angle (deg)",
     "resolution of the reference (deg)",
+    "approach of the reference (deg)",
 )
+APART = "up and down apart (deg)"
+"""Stands for the approach where the runs differ by more than the reference's papers explain."""
 
 
 def sine_bar_angle(height_mm: ANY, length_mm: ANY, warmer_k: ANY) -> ANY:
@@ -59,12 +62,11 @@ def sine_bar_error(sign: float, inputs: ANY) -> ANY:
 
 
 def known_angle_error(offset: float, inputs: ANY) -> ANY:
-    """Return the error against another instrument for inputs (5, m) of ``KNOWN_ANGLE``.
+    """Return the error against another instrument for inputs (5 or 6, m) of ``KNOWN_ANGLE``.
 
     ``offset`` is the mean error where only differences of the reference are known, so that
     errors are taken from their mean; 0 where the reference knows the angle itself.
     """
-    indication, resolution, drift, reference, reference_resolution = inputs
-    known = reference + reference_resolution
-    result: ANY = indication + resolution + drift - known - offset
+    indication, resolution, drift, *reference = inputs
+    result: ANY = indication + resolution + drift - sum(reference) - offset
     return result

@@ -1,7 +1,8 @@
 """A verification from readings to verdicts: pure, and the same for bench and command."""
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +12,14 @@ from calibration.encoders import Encoders
 from calibration.files.points import TILT, Points, Reading
 from calibration.files.references import Kind, Reference
 from calibration.records.parts import Coefficients
+from calibration.rounding import Place, place_of
 from calibration.sensors import DEFAULT_TILT, Correction
 from calibration.tilt import Tilt
+from calibration.verification.approach import against
 from calibration.verification.cross_axis import cross_axis
 from calibration.verification.errors_at_points import (
     HeadShare,
     PointError,
-    known_angle_errors,
     sine_bar_errors,
     stack_angles_deg,
 )
@@ -53,6 +55,8 @@ ROWS = {
     "temperature": 7,
 }
 UNCALIBRATED = "no calibration"
+TOGETHER = ("max-error", "hysteresis")
+"""Figures that the side matters to from which a reference is come to; a line levels it out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +91,7 @@ class _Evaluated:
     series: Series
     references: tuple[Reference, ...]
     knows_zero: bool
+    together: bool = False
 
 
 def correction_of(coefficients: Coefficients | None, owner: str) -> Correction:
@@ -111,7 +116,7 @@ def verify(
         BadBenchData: readings that do not make a verification, or a reference is missing.
         ReferenceRefused: no result may stand on a reference.
     """
-    results, used = [], dict[str, Reference]()
+    results, used = [], {each.id: each for each in references.thermometers}
     for channel in points.channels:
         readings = points.of(channel)
         share = _share(channel, coefficients)
@@ -119,7 +124,9 @@ def verify(
         got = _errors(readings, true_deg, references, share, setup)
         figures = _figures(got)
         if channel in TILT:
-            other = gather(readings, true_deg[ROWS[_other(channel)]], np.zeros(len(readings)))
+            aside_deg = true_deg[ROWS[_other(channel)]]
+            figures = _under(figures, aside_deg)
+            other = gather(readings, aside_deg, np.zeros(len(readings)))
             tilts = np.array([p.reference_deg for p in got.points])
             across = cross_axis(other, tilts, share, setup)
             figures += () if across is None else (across,)
@@ -146,8 +153,9 @@ def _errors(
     angle = reference.angle_deg if reference.kind is Kind.BAR else reference.value
     told = np.array([r.reference_deg for r in readings], dtype=np.float64)
     series = gather(readings, own, told + float(angle or 0))
-    points = known_angle_errors(series, reference, share)
-    return _Evaluated(points, series, (reference,), reference.kind in ABSOLUTE)
+    got = against(series, reference, share)
+    absolute = reference.kind in ABSOLUTE
+    return _Evaluated(got.points, series, (reference,), absolute, got.together)
 
 
 def _figures(got: _Evaluated) -> tuple[Figure, ...]:
@@ -160,7 +168,21 @@ def _figures(got: _Evaluated) -> tuple[Figure, ...]:
         linearity(points),
         linearity(points, end_points=True),
     )
-    return tuple(figure for figure in found if figure is not None)
+    return tuple(
+        replace(figure, together=got.together and figure.name in TOGETHER)
+        for figure in found
+        if figure is not None
+    )
+
+
+def _under(figures: Sequence[Figure], aside_deg: F64) -> tuple[Figure, ...]:
+    """Return the figures, the largest error with how far from level the other axis stood."""
+    furthest = float(np.abs(aside_deg).max())
+    if not math.isfinite(furthest):
+        return tuple(figures)
+    place = place_of(furthest, 1) if furthest > 0 else Place(-1)
+    under = f"other axis within {place.text(place.upward(furthest))}° of level"
+    return tuple(replace(f, under=under) if f.name == "max-error" else f for f in figures)
 
 
 def _corrected_deg(readings: Sequence[Reading], coefficients: Coefficients | None) -> F64:

@@ -61,12 +61,25 @@ class References:
     register: Register
     ids: tuple[str, ...]
     on: date
+    named: bool = True
+    """The ids are the sheet's, not all that there are."""
 
     @classmethod
     def of(cls, register: Register, ids: Sequence[str] | None, on: date) -> Self:
         """Return the named references of a register, or all of it."""
         everything = tuple(r.id for r in register.references)
-        return cls(register, everything if ids is None else tuple(ids), on)
+        return cls(register, everything if ids is None else tuple(ids), on, ids is not None)
+
+    @property
+    def thermometers(self) -> tuple[Reference, ...]:
+        """What the temperature of the place was measured with. Raises as ``sine_bar``."""
+        kinds = (Kind.THERMOMETER,)
+        found = self._all(kinds)
+        if found and not self.named:
+            return (self._one(kinds, None),)
+        for each in found:
+            usable(each, self.on)
+        return tuple(found)
 
     def sine_bar(self, readings: Sequence[Reading]) -> SineBar:
         """Return what a channel's stacks stand on.

@@ -32,6 +32,8 @@ WARM_S = 4 * 3600.0
 BETWEEN_S = 60.0
 """A head is long warm when the first row is read; from row to row a minute passes."""
 LETTERS = ("A", "B")
+U_THERMOMETER = 0.05
+"""Expanded uncertainty of the invented thermometer of the place, degC."""
 BEDS_DEG = 0.002
 """Expanded uncertainty of a sine bar's face against its rollers."""
 
@@ -126,6 +128,7 @@ def _register(today: date) -> str:
         ("KL-BLK-1", "gauge-blocks", "0.0000", "mm", U_BLOCK_MM, 119),
         ("KL-BAR-1", "bar", f"{BAR_MM:.1f}", "mm", U_BAR_MM, 120),
         ("KL-IDX-1", "indexing-plate", "0.0000", "deg", U_INDEX_DEG, 121),
+        ("KL-T-1", "thermometer", "0.02", "Cel", U_THERMOMETER, 122),
     )
     return "".join(_reference(*entry, since, until) for entry in entries)
 
@@ -134,6 +137,8 @@ def _reference(
     name: str, kind: str, value: str, unit: str, u: float, number: int, since: date, until: date
 ) -> str:
     more = f"U_angle_deg = {BEDS_DEG}\n" if kind in ("sine-bar", "bar") else ""
+    if kind == "indexing-plate":
+        more = "backlash_deg = 0.0\n"  # the simulated one stops alike from both sides
     if kind == "gauge-blocks":
         blocks = ", ".join(f"{{ nominal_mm = {b}, U_mm = {u:f} }}" for b in NOMINAL)
         more = f"blocks = [{blocks}]\n"
@@ -165,7 +170,7 @@ place = "bench 1 of Kestrel Lane Works"
 performed_by = "Ada Brindle"
 authorised_by = "Jonas Wexcombe"
 deviations = "none"
-references = ["KL-SINE-1", "KL-BLK-1", "KL-BAR-1", "KL-IDX-1"]
+references = ["KL-SINE-1", "KL-BLK-1", "KL-BAR-1", "KL-IDX-1", "KL-T-1"]
 head_class = "H0.05"
 decision_rule = "guard-u-4"
 

@@ -12,6 +12,7 @@ from calibration.verification.run import ChannelResult, Verification
 from calibration.verification.verdicts import impact
 
 POINT_HEADS = ("nominal", "", "n", "reference", "indication", "error", "U", "k")
+FIGURE_HEADS = ("figure", "value", "", "k", "limit", "verdict", "chance", "found at")
 LINE_HEADS = (
     "source",
     "estimate",
@@ -31,7 +32,7 @@ def as_text(run: Run, budgets: Sequence[Budget], tried: Sequence[Tried]) -> str:
         points = [_point(p) for p in run.points if p.channel == channel]
         blocks.append(f"{channel}: error at each point, degrees\n{_table(POINT_HEADS, points)}")
         figures = [_figure(f, run) for f in run.figures if f.channel == channel]
-        blocks.append(_table(("figure", "value", "", "k", "limit", "verdict", "chance"), figures))
+        blocks.append(_table(FIGURE_HEADS, figures))
         blocks += [
             f"budget of {channel} {b.at}, degrees\n{_table(LINE_HEADS, map(_line, b.lines))}\n"
             f"{_sum(b, t)}"
@@ -69,7 +70,9 @@ def _figure(figure: Figure, run: Run) -> tuple[str, ...]:
     known = "" if figure.U is None else f"± {figure.U}"
     row = (figure.name, figure.value, f"{known}{unit}", figure.k or "")
     same = (v for v in run.verdicts if (v.channel, v.name) == (figure.channel, figure.name))
-    return (*row, *_verdict(next(same, None)))
+    shared = ("of head and reference together",) if figure.together else ()
+    at = ", ".join((figure.at or "", *shared)).removeprefix(", ")
+    return (*row, *_verdict(next(same, None)), at)
 
 
 def _verdict(verdict: Verdict | None) -> tuple[str, str, str]:
@@ -137,6 +140,8 @@ def _channel(channel: ChannelResult, tried: Sequence[Tried]) -> dict[str, Any]:
                 "k": f.k,
                 "U": f.expanded,
                 "at": f.at,
+                "under": f.under,
+                "together": f.together,
             }
             for f in channel.figures
         ],

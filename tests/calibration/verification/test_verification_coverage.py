@@ -45,7 +45,15 @@ def reference(name, kind, value, unit, expanded, **rest):
 SINE = reference("S", Kind.SINE_BAR, "200", "mm", "0.02", U_angle_deg=Decimal("0.002"))
 BLOCKS = reference("B", Kind.GAUGE_BLOCKS, "0", "mm", "0.004", U_per_mm=Decimal("0.0001"))
 LEVEL = reference("L", Kind.LEVEL, "0", "deg", "0.003")
-ENCODER = reference("E", Kind.REFERENCE_ENCODER, "0", "deg", "0.004", step_deg=Decimal("0.001"))
+ENCODER = reference(
+    "E",
+    Kind.REFERENCE_ENCODER,
+    "0",
+    "deg",
+    "0.004",
+    step_deg=Decimal("0.001"),
+    backlash_deg=Decimal(0),  # as it is on this bench: what sticks is the head
+)
 REGISTER = Register("references.toml", (SINE, BLOCKS, LEVEL, ENCODER))
 
 

@@ -19,6 +19,7 @@ from calibration.verification.budget import evaluate as evaluate_budget
 from calibration.verification.errors_at_points import PointError
 from calibration.verification.figures import max_error
 from calibration.verification.head_class import BUILT_IN, HeadClass
+from calibration.verification.models import APART
 from calibration.verification.run import verify
 from calibration.verification.series import At
 from calibration.verification.setup import References, Setup
@@ -557,3 +558,112 @@ def test_an_encoder_corrected_by_its_part_has_no_error_left():
     coefficients = Coefficients(encoders={"rotation": part})
     (channel,) = evaluate(readings, ENCODER, coefficients=coefficients).channels
     assert max(abs(p.error_deg) for p in channel.points) < 1e-9
+
+
+def worn(gap, seed=3, scatter=0.0005):
+    """Readings of a perfect head on a spindle that stops half a gap off to either side."""
+    rng = np.random.default_rng(seed)
+
+    def said(angle, direction, repeat):
+        off = gap / 2 if direction == "up" else -gap / 2
+        return angle + off + scatter * rng.standard_normal()
+
+    return told(said, range(0, 360, 45), repeats=2, name="KL-IDX-1")
+
+
+def held_against_plate(readings, stated=None):
+    plate = PLATE.model_copy(update={"backlash_deg": stated and Decimal(stated)})
+    register = Register("references.toml", (plate,))
+    points = Points("found.csv", tuple(readings))
+    at = References(register, ("KL-IDX-1",), TODAY)
+    (channel,) = verify(points, None, at, BUILT_IN["H0.02"], Rule.GUARD_U_4, Setup()).channels
+    return channel
+
+
+def approach_of(point):
+    return point.budget.lines[5]
+
+
+def test_a_worn_plate_is_not_blamed_on_the_head():
+    """GUM F.2.2.2: where the side cannot be corrected for, u is 0.29 times the range of readings.
+
+    The head is perfect, so its error is nought everywhere: every U must cover what was read.
+    """
+    channel = held_against_plate(worn(0.04))
+    found = figures(channel)
+    gap = abs(found["hysteresis"].value)
+    assert gap == pytest.approx(0.04, abs=0.002)
+    for point in channel.points:
+        line = approach_of(point)
+        assert (line.input.source, line.input.distribution) == (APART, "rectangular")
+        assert line.contribution == pytest.approx(gap / math.sqrt(12), rel=1e-6)
+        assert abs(point.error_deg) < point.budget.expanded
+    # Up is off to one side and down to the other: the gap of both has twice the share in it.
+    assert found["hysteresis"].measured.u == pytest.approx(2 * gap / math.sqrt(12), rel=0.01)
+    assert gap < found["hysteresis"].expanded
+    assert found["hysteresis"].together
+    assert found["max-error"].together
+    assert not found["repeatability"].together
+    decided = {v.name: v.decision for v in channel.verdicts}
+    assert decided["hysteresis"] == "conditional-pass"  # 0.04 within 0.1, U says it may be more
+
+
+def test_a_gap_that_the_papers_explain_is_the_references():
+    channel = held_against_plate(worn(0.04), stated="0.05")
+    for point in channel.points:
+        line = approach_of(point)
+        assert line.input.source == "approach of the reference (deg)"
+        assert line.contribution == pytest.approx(0.05 / math.sqrt(12))
+        assert abs(point.error_deg) < point.budget.expanded
+    assert not figures(channel)["hysteresis"].together
+
+
+def test_what_is_beyond_the_stated_backlash_is_the_heads():
+    channel = held_against_plate(worn(0.3), stated="0.01")
+    found = figures(channel)["hysteresis"]
+    assert not found.together
+    assert found.measured.u == pytest.approx(2 * 0.01 / math.sqrt(12), rel=0.05)
+    assert {v.name: v.decision for v in channel.verdicts}["hysteresis"] == "fail"  # limit 0.1
+
+
+def test_what_scatters_alone_is_seldom_taken_for_a_gap():
+    """The widest gap is held against its own simultaneous interval of 95.45 %."""
+    runs = [held_against_plate(worn(0.0, seed=seed)) for seed in range(10)]
+    taken = [figures(channel)["hysteresis"].together for channel in runs]
+    assert sum(taken) < 3  # one in twenty; three of ten would be one chance in a hundred
+    quiet = runs[taken.index(False)]
+    assert len(quiet.points[0].budget.lines) == 5
+
+
+def test_the_lag_of_a_head_on_what_nobody_turns_is_its_own():
+    readings = told(lambda a, d, r: a + 0.02 * (d == "down"), (0, 10, 20), channel="azimuth_cross")
+    (channel,) = evaluate(readings, BAR).channels
+    assert figures(channel)["hysteresis"].value == pytest.approx(0.02)
+    assert not figures(channel)["hysteresis"].together
+    assert len(channel.points[0].budget.lines) == 5
+
+
+def test_the_largest_error_says_how_level_the_other_axis_was():
+    readings = on_the_bar(lambda t, d, r: {"incl_y": 1.01 * t, "incl_x": -0.05 * t})
+    (channel,) = evaluate(readings, SINE, BLOCKS, LEVEL).channels
+    assert figures(channel)["max-error"].under == "other axis within 0.3° of level"
+    assert figures(channel)["linearity"].under == ""
+
+
+def test_the_thermometer_of_the_sheet_is_a_reference_too():
+    warm = reference("KL-T-1", Kind.THERMOMETER, "0.02", "Cel", "0.05")
+    old = warm.model_copy(update={"id": "KL-T-2", "due": date(2026, 11, 1)})
+    register = Register("references.toml", (*ALL, warm, old))
+    points = Points("found.csv", tuple(told(lambda a, d, r: float(a), (0, 90, 180))))
+
+    def used(*ids):
+        at = References.of(register, ids or None, TODAY)
+        done = verify(points, None, at, NO_LIMITS, Rule.GUARD_U_4, Setup())
+        return {each.id for each in done.references}
+
+    assert used("KL-ENC-1", "KL-T-1") == {"KL-ENC-1", "KL-T-1"}
+    assert used("KL-ENC-1") == {"KL-ENC-1"}
+    with pytest.raises(ReferenceRefused, match=r"KL-T-2 .*was due on 2026-11-01"):
+        used("KL-ENC-1", "KL-T-2")
+    with pytest.raises(BadBenchData, match="KL-T-1, KL-T-2 could each be meant; name one"):
+        used()

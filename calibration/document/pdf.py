@@ -25,15 +25,19 @@ def render_pdf(document: Document) -> bytes:
     """Return the document as a PDF file, tagged, for keeping (PDF/A-2a, ISO 19005-2).
 
     Where a text has signs that typst's own fonts lack, those of the system are used too; signs
-    that nobody has a font for show as boxes, and the file is then no PDF/A.
+    that nobody has a font for show as boxes, and the file is then no PDF/A. Names to sign above
+    stand at the foot of the first page, unless its heading alone fills more than a page.
     """
-    values = {"document": json.dumps(_plain(document)), "ruler": ruler()}
+    values = {"document": json.dumps(_plain(document)), "ruler": ruler(), "foot": "first page"}
     midnight = datetime.combine(document.dated, time(), tzinfo=UTC)
     dated = int(midnight.timestamp())
     with suppress(typst.TypstError):
         return _set(values, dated, ignore_system_fonts=True, pdf_standards="a-2a")
     with suppress(typst.TypstError):
         return _set(values, dated, ignore_system_fonts=False, pdf_standards="a-2a")
+    with suppress(typst.TypstError):
+        return _set(values, dated, ignore_system_fonts=False, pdf_standards="1.7")
+    values["foot"] = "where it comes"
     return _set(values, dated, ignore_system_fonts=False, pdf_standards="1.7")
 
 

@@ -10,6 +10,8 @@ from calibration.rounding import Place, decimal
 ROUND_STEPS = (1.0, 2.0, 5.0, 10.0)
 TURN_STEPS_DEG = (15.0, 30.0, 45.0, 60.0, 90.0, 180.0, 360.0)
 """Parts of a circle that people know."""
+BESIDE = 0.02
+"""Part of a step by which a turn may go beyond its last tick."""
 SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 PLAIN_DECADES = range(-4, 5)
 """Powers of ten that are easier to read written out."""
@@ -46,9 +48,10 @@ def turn_axis(title: str, values_deg: Iterable[float], most_ticks: int) -> Axis:
     """Return an axis over angles of a turn, in degrees, with ticks at known parts of it."""
     low, high = _spread(values_deg)
     step = next((s for s in TURN_STEPS_DEG if (high - low) / s <= most_ticks), 360.0)
-    first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+    # A point read at -0.3 lies a little before the tick at 0, and asks for no other before it.
+    first, last = math.floor(low / step + BESIDE), math.ceil(high / step - BESIDE)
     ticks = [i * step for i in range(first, last + 1)]
-    return Axis(title, ticks[0], ticks[-1], _labelled(ticks, step))
+    return Axis(title, min(ticks[0], low), max(ticks[-1], high), _labelled(ticks, step))
 
 
 def log_axis(title: str, values: Iterable[float]) -> Axis:

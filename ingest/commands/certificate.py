@@ -5,6 +5,8 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
 from calibration.document.certificate.compose import certificate
 from calibration.document.dcc.export import render_dcc
 from calibration.document.dcc.schemas import check_schema
@@ -99,12 +101,16 @@ def _kinds(args: argparse.Namespace) -> Iterator[tuple[Path, Callable[[bytes], b
     return ((path, own, what) for path, own, what in kinds if path is not None)
 
 
+def _keys(args: argparse.Namespace) -> tuple[Ed25519PublicKey, ...]:
+    return tuple(load_public(args.keys).values())
+
+
 def _html(record: CalibrationRecord, args: argparse.Namespace) -> tuple[str, bytes]:
-    return "HTML", render_html(certificate(record)).encode("utf-8")
+    return "HTML", render_html(certificate(record, _keys(args))).encode("utf-8")
 
 
 def _pdf(record: CalibrationRecord, args: argparse.Namespace) -> tuple[str, bytes]:
-    return "PDF", render_pdf(certificate(record))
+    return "PDF", render_pdf(certificate(record, _keys(args)))
 
 
 def _dcc(record: CalibrationRecord, args: argparse.Namespace) -> tuple[str, bytes]:

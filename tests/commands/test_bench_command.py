@@ -173,7 +173,13 @@ def test_a_whole_calibration_ends_with_a_signed_record_and_its_certificate(whole
     assert decided["incl_y", "max-error"] == "pass"
     assert record["adjusted"]
     assert record["simulated"] is True
-    assert "SIMULATED" in (whole / "A-certificate.html").read_text(encoding="utf-8")
+    page = (whole / "A-certificate.html").read_text(encoding="utf-8")
+    assert "SIMULATED" in page
+    assert "checked with its public key: holds" in page
+    assert "NOT CHECKED" not in page
+    assert record["adjustment"]["by"] == "Ada Brindle"
+    assert record["as_left"]["after"] == record["adjustment"]["sha256"]
+    assert "thermometer" in [used["kind"] for used in record["references"]]
     assert "SIMULATED" in (whole / "A-certificate.xml").read_text(encoding="utf-8")
 
 

@@ -126,9 +126,12 @@ def test_writes_all_three_and_says_so(signed, key, outputs, capsys):
     assert left(outputs) == {"out.html", "out.pdf", "out.dcc"}
 
 
-def test_says_that_a_signature_was_not_checked(signed, outputs, capsys):
+def test_says_that_a_signature_was_not_checked(signed, key, outputs, capsys):
     assert certificate(signed, "--html", outputs["html"]) == 0
     assert "signature not checked (--key)" in capsys.readouterr().out
+    assert "NOT CHECKED" in outputs["html"].read_text(encoding="utf-8")
+    assert certificate(signed, "--html", outputs["html"], "--key", key) == 0
+    assert "NOT CHECKED" not in outputs["html"].read_text(encoding="utf-8")
 
 
 def test_holds_the_dcc_against_schemas(signed, outputs, dcc_schemas, capsys):

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from calibration.document.blocks import Block, Heading, Paragraph, Table
-from calibration.document.certificate.face import columns
+from calibration.document.certificate.parts import columns
 from calibration.document.plain import number
 from calibration.records.parts import Coefficients, EncoderPart, TiltPart
 from calibration.records.record import CalibrationRecord

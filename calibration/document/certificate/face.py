@@ -1,10 +1,9 @@
 """The first page: what was calibrated, for whom, when, with what outcome, and who says so."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from calibration.document.blocks import (
     Block,
-    Column,
     Columns,
     Facts,
     Notice,
@@ -13,28 +12,30 @@ from calibration.document.blocks import (
     People,
     Points,
     Spring,
-    Table,
 )
 from calibration.document.certificate import wording
-from calibration.document.plain import count, day, expanded, factor, quantity
+from calibration.document.certificate.figures import summary
+from calibration.document.certificate.judged import Judged
+from calibration.document.certificate.parts import known
+from calibration.document.plain import count, day
 from calibration.records.complete import missing_for_certificate
 from calibration.records.fields import Conformity
 from calibration.records.papers import IN_FULL, ITEM_ONLY, NOT_ACCREDITED
 from calibration.records.record import CalibrationRecord
-from calibration.records.results import Figure, Run, Verdict
+from calibration.records.results import Run
 
 
-def face(record: CalibrationRecord) -> tuple[Block, ...]:
+def face(record: CalibrationRecord, signed: Judged) -> tuple[Block, ...]:
     """Return the blocks of the first page."""
     return (
         *_simulated(record),
         *_draft(record),
+        *_unchecked(record, signed),
         Columns(((_item(record),), (_customer(record),))),
         Columns(((_times(record),), (_method(record),))),
         outcome(record),
-        *_summary(record.run_in_force),
-        Paragraph(wording.UNCERTAINTY, "small"),
-        Paragraph(_traceable(record), "small"),
+        *summary(record.run_in_force),
+        Paragraph(" ".join((wording.UNCERTAINTY_SHORT, _traceable(record))), "small"),
         Points(statements(record)),
         Spring(),
         People((("Performed by", record.performed_by), ("Authorised by", record.authorised_by))),
@@ -81,18 +82,6 @@ def statements(record: CalibrationRecord) -> tuple[str, ...]:
     return (*record.statements, *(text for text in needed if text not in record.statements))
 
 
-def limits(verdict: Verdict) -> str:
-    """Return between which limits a figure has to lie."""
-    low, high = verdict.low, verdict.high
-    if low is not None and high is not None:
-        if low == f"-{high}":
-            return f"± {quantity(high, verdict.unit)}"
-        return f"{quantity(low, verdict.unit)} to {quantity(high, verdict.unit)}"
-    if low is not None:
-        return f"at least {quantity(low, verdict.unit)}"
-    return "–" if high is None else f"at most {quantity(high, verdict.unit)}"
-
-
 def _traceable(record: CalibrationRecord) -> str:
     if record.simulated:
         return wording.SIMULATED_TRACE
@@ -114,9 +103,9 @@ def _draft(record: CalibrationRecord) -> Iterable[Block]:
         yield Notice("Draft", wording.COMPLETE_DRAFT, "attention")
 
 
-def known(items: Iterable[tuple[str, str | None]]) -> Facts:
-    """Return the facts that there are."""
-    return Facts(tuple((label, value) for label, value in items if value))
+def _unchecked(record: CalibrationRecord, signed: Judged) -> Iterable[Block]:
+    if record.signatures and not signed.checked:
+        yield Notice("Signature not checked", wording.UNCHECKED, "attention")
 
 
 def _item(record: CalibrationRecord) -> Facts:
@@ -169,35 +158,4 @@ def _method(record: CalibrationRecord) -> Facts:
             ("From outside", record.external),
             ("Replaces", record.amends.record_id if record.amends else None),
         )
-    )
-
-
-def _summary(run: Run | None) -> Iterable[Block]:
-    if run is None or not run.figures:
-        return
-    judged = {(verdict.channel, verdict.name): verdict for verdict in run.verdicts}
-    rows = tuple(_row(f, judged.get((f.channel, f.name))) for f in run.figures)
-    titles = ("Channel", "Figure", "Result", "k", "Limits", "Decision")
-    yield Table("Results in force", columns(titles, {"Channel": 1}, {"k"}), rows)
-
-
-def columns(
-    titles: Sequence[str], widths: dict[str, int], right: Iterable[str] = ()
-) -> tuple[Column, ...]:
-    """Return columns; those named in ``right`` hold numbers."""
-    ranged = set(right)
-    return tuple(
-        Column(title, "right" if title in ranged else "left", widths.get(title, 0))
-        for title in titles
-    )
-
-
-def _row(figure: Figure, verdict: Verdict | None) -> tuple[str, ...]:
-    return (
-        wording.channel_name(figure.channel),
-        wording.FIGURES[figure.name],
-        expanded(figure.value, figure.U, figure.unit),
-        "–" if figure.k is None else factor(figure.k),
-        "–" if verdict is None else limits(verdict),
-        "–" if verdict is None else wording.DECISIONS[verdict.decision],
     )

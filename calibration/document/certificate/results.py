@@ -5,7 +5,10 @@ from collections.abc import Iterator, Sequence
 
 from calibration.document.blocks import Block, Chart, Columns, Heading, Notice, Paragraph, Table
 from calibration.document.certificate import wording
-from calibration.document.certificate.face import columns, limits, worst
+from calibration.document.certificate.face import worst
+from calibration.document.certificate.figures import figures
+from calibration.document.certificate.judged import Judged, by_key
+from calibration.document.certificate.parts import columns, limits
 from calibration.document.charts import error_chart
 from calibration.document.plain import count, day, expanded, factor, in_unit, number, quantity
 from calibration.document.plot import FULL_WIDTH, HALF_WIDTH, Curve, Level, Marks
@@ -19,19 +22,25 @@ TURN_DEG = [3.0 * i for i in range(121)]
 Runs = Sequence[tuple[str, Run]]
 
 
-def results(record: CalibrationRecord) -> Iterator[Block]:
+def results(record: CalibrationRecord, signed: Judged) -> Iterator[Block]:
     """Yield the results of calibration and, where limits were held against them, conformity."""
     runs = _runs(record)
     yield Heading("Results of calibration")
     yield Paragraph(wording.CALIBRATION, "small")
     yield Paragraph(_as_found_as_left(record))
+    step = record.adjustment
+    if step is not None and signed.adjustment is not None:
+        at = step.at.replace("T", " ").removesuffix("Z")
+        key = by_key(signed.adjustment)
+        yield Paragraph(wording.ADJUSTED_BY.format(at=at, by=step.by, key=key), "small")
     if worst(record.as_found) in ("conditional-fail", "fail"):
         yield Notice("As found, not within its limits", wording.IMPACT, "attention")
+    yield from figures(record.run_in_force)
     for channel in dict.fromkeys(point.channel for _, run in runs for point in run.points):
         yield Heading(wording.channel_name(channel), 2)
         yield from _charts(record, runs, channel)
         for state, run in runs:
-            yield from _points(state, run, channel)
+            yield from _points(record, state, run, channel)
     yield from _conformity(record, runs)
 
 
@@ -48,7 +57,7 @@ def _as_found_as_left(record: CalibrationRecord) -> str:
     return wording.FOUND_MISSING if record.as_found is None else wording.ADJUSTED
 
 
-def _points(state: str, run: Run, channel: str) -> Iterator[Block]:
+def _points(record: CalibrationRecord, state: str, run: Run, channel: str) -> Iterator[Block]:
     points = [point for point in run.points if point.channel == channel]
     if not points:
         return
@@ -58,12 +67,19 @@ def _points(state: str, run: Run, channel: str) -> Iterator[Block]:
     titles = (nominal, "Direction", "Readings", *measured, "k")
     caption = f"{state.capitalize()}, {day(run.performed)}"
     shares = dict.fromkeys(titles, 1)
-    yield Table(
-        caption, columns(titles, shares, {*numbers, "Readings", "k"}), tuple(map(_point, points))
-    )
-    moved = points[0].moved
-    if moved is not None:
-        yield Paragraph(wording.MOVED.format(by=quantity(moved, unit)), "small")
+    rows = tuple(map(_point, points))
+    ranged = {*numbers, "Readings", "k"}
+    note = " ".join(_notes(record, run, points[0]))
+    yield Table(caption, columns(titles, shares, ranged), rows, note=note)
+
+
+def _notes(record: CalibrationRecord, run: Run, first: Point) -> Iterator[str]:
+    """Yield what has to be known of the reference of a channel to read its table."""
+    if first.moved is not None:
+        told = wording.MOVED.format(by=quantity(first.moved, first.unit))
+        yield told if record.version > 2 else told + wording.MOVED_2
+    if any(figure.together for figure in run.figures if figure.channel == first.channel):
+        yield wording.TOGETHER
 
 
 def _point(point: Point) -> tuple[str, ...]:

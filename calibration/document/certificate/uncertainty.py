@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from calibration.document.blocks import Block, Chart, Columns, Facts, Heading, Table
 from calibration.document.certificate import wording
-from calibration.document.certificate.face import columns, known
+from calibration.document.certificate.parts import columns, known
 from calibration.document.charts import allan_chart
 from calibration.document.plain import factor, in_unit, number, quantity, symbol
 from calibration.document.plot import HALF_WIDTH, Band, Curve
@@ -25,12 +25,12 @@ def budgets(record: CalibrationRecord) -> Iterator[Block]:
         contribution = in_unit("Contribution", budget.unit)
         titles = (
             *("Source", "Estimate", "u", "Distribution", "Divisor", "Sensitivity"),
-            *(contribution, "Deg. of freedom"),
+            *(contribution, "Dof"),
         )
         numbers = {*titles} - {"Source", "Distribution"}
         yield Table(
             f"{wording.channel_name(budget.channel)}{at}",
-            columns(titles, {"Source": 3}, numbers),
+            columns(titles, {"Source": 1}, numbers),
             tuple(map(_line, budget.lines)),
             _sums(budget),
             _monte_carlo(budget),
@@ -42,10 +42,17 @@ def stability(record: CalibrationRecord) -> Iterator[Block]:
     if not record.stability:
         return
     yield Heading("Noise and stability at rest")
-    for found in record.stability:
-        figures = _steady(found)
-        yield Heading(wording.channel_name(found.channel), 2)
-        yield Columns(((stability_chart(found),), (figures,))) if found.curve else figures
+    cells = [tuple(_at_rest(found)) for found in record.stability]
+    for i in range(0, len(cells), 2):
+        yield Columns((*cells[i : i + 2], ())[:2])
+
+
+def _at_rest(found: Stability) -> Iterator[Block]:
+    """Yield what stands beneath each other of one channel."""
+    yield Heading(wording.channel_name(found.channel), 2)
+    if found.curve:
+        yield stability_chart(found)
+    yield _steady(found)
 
 
 def _line(line: BudgetLine) -> tuple[str, ...]:

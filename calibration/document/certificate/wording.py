@@ -5,6 +5,8 @@ from types import MappingProxyType
 
 from calibration.decision import Rule
 from calibration.records.fields import Conformity
+from calibration.records.results import Figure
+from calibration.reporting import on_screen
 
 CHANNELS: Mapping[str, str] = MappingProxyType(
     {
@@ -52,6 +54,10 @@ KINDS: Mapping[str, str] = MappingProxyType(
     }
 )
 
+UNCERTAINTY_SHORT = (
+    "What stands after ± is the expanded uncertainty U with its coverage factor k, for a "
+    "probability of about 95 %; “Results of calibration” says more of it."
+)
 UNCERTAINTY = (
     "U is the expanded uncertainty: the standard uncertainty, found by the rules of the GUM "
     "(JCGM 100:2008), times the coverage factor k that stands beside it. The value that a figure "
@@ -117,14 +123,36 @@ TRACEABLE = (
     "The results are traceable to the International System of Units through the references named "
     "under “Traceability”, each of which has a certificate of its own."
 )
+SIMULATED_TRACED = (
+    "The references below are simulated as the readings are; they and their certificates may be "
+    "invented. Nothing ties these values to the International System of Units."
+)
 NOT_TRACEABLE = "No reference is named yet, and without one nothing is traceable."
 MOVED = (
     "The reference of this channel knows angles against each other and no zero, so these errors "
     "are taken from their own mean. “Reference” is what the reference said with that mean of {by} "
-    "added to it, and “Error” is “Indication” less “Reference”. Such a reference may itself stop "
-    "otherwise when it is come to from the other side: the hysteresis of this channel is that of "
-    "head and reference together."
+    "added to it, and “Error” is “Indication” less “Reference”."
 )
+MOVED_2 = (
+    " Such a reference may itself stop otherwise when it is come to from the other side: the "
+    "hysteresis of this channel is that of head and reference together."
+)
+"""What a record of version 2, which knows no shares, has to leave open."""
+TOGETHER = (
+    "Up and down differ by more than the papers of the reference explain. Largest error and "
+    "hysteresis of this channel are those of head and reference together: nothing tells their "
+    "shares apart. Half of the gap is a line of the budgets, and so in every U of the channel."
+)
+UNCHECKED = (
+    "This document was made without a public key, so nobody looked whether the record behind it "
+    "is what its signer signed. Whoever alters a record can seal it anew. Rely on nothing here "
+    "before the record was checked with the laboratory's public key, as told under “Integrity”."
+)
+ADJUSTED_BY = (
+    "Adjusted at {at} (UTC) by {by}, after the run as found and before the run as left: a step "
+    "signed on its own over the old and the new coefficients and the results as found, {key}."
+)
+NO_THERMOMETER = "none among the references; no result is corrected for it"
 SEAL = (
     "The signature is an integrity seal: it shows that nothing in the record was changed since "
     "the holder of the key signed it. It is not a qualified electronic signature."
@@ -152,6 +180,13 @@ COMPLETE_DRAFT = (
 def channel_name(channel: str) -> str:
     """Return a channel's name for people; one of somebody else's making stands for itself."""
     return CHANNELS.get(channel, channel)
+
+
+def found_at(figure: Figure) -> str:
+    """Return where a figure was found, under which condition, and whether it is the head's."""
+    shared = ("of head and reference together",) if figure.together else ()
+    at = on_screen(figure.at) if figure.at else ""
+    return ", ".join((*((at,) if at else ()), *shared))
 
 
 def kind_name(kind: str) -> str:

@@ -151,13 +151,18 @@ def _statements(record: CalibrationRecord) -> Iterator[Element]:
     if record.accreditation:
         yield _statement("Accreditation", record.accreditation)
     yield _statement("Uncertainty", wording.UNCERTAINTY)
-    references = map(traced, record.references)
+    references = [traced(used) for used in record.references]
+    if record.simulated:
+        references.insert(0, wording.SIMULATED_TRACED)
     yield _statement("Traceability", *references, traceable=not record.simulated)
     if record.decision_rule is not None:
         rule = wording.RULES[record.decision_rule]
         yield _statement("Decision rule", rule, wording.DECIDED_BEFORE_ROUNDING)
+    step = record.adjustment
     if not record.adjusted:
         yield _statement("Adjustment", wording.NOT_ADJUSTED)
+    elif step is not None:
+        yield _statement("Adjustment", f"By {step.by} at {step.at}, SHA-256 {step.sha256}.")
     if record.due_printed is not None:
         yield _statement("Next due, as agreed with the customer", day(record.due_printed))
     seal = f"The record has the SHA-256 {record.sha256}"

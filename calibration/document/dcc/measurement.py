@@ -59,7 +59,7 @@ def _equipment(record: CalibrationRecord, used: ReferenceUse) -> Element:
         used.certificate_sha256,
         said("description", source),
         dcc("inValidityRange", text=str(in_time).lower()),
-        dcc("traceable", text="true"),
+        dcc("traceable", text=str(not record.simulated).lower()),
     )
     value = dcc(
         "measuringEquipmentQuantity",

@@ -371,12 +371,12 @@ def pdf_text(real_part, tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def page(complete):
+def page(complete, signing_key):
     """The complete certificate as a page."""
-    return Page(render_html(certificate(complete)))
+    return Page(render_html(certificate(complete, [signing_key.public_key()])))
 
 
 @pytest.fixture(scope="session")
-def sheets(complete, pdf_text):
+def sheets(complete, signing_key, pdf_text):
     """The text of every page of the complete certificate on paper."""
-    return pdf_text(render_pdf(certificate(complete)))
+    return pdf_text(render_pdf(certificate(complete, [signing_key.public_key()])))

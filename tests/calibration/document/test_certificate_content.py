@@ -333,3 +333,110 @@ def test_says_that_a_reference_without_a_zero_was_moved(complete, page):
     assert "what the reference said with that mean of −0.2939° added to it" in text
     assert text.count("knows angles against each other and no zero") == 2
     assert "knows angles against each other" not in page.text
+
+
+@pytest.mark.real
+def test_a_hash_on_paper_is_found_and_copied_as_it_is(sheets, complete):
+    text = "\n".join(sheets)
+    hashes = [complete.sha256, complete.adjustment.sha256, complete.software.settings_sha256]
+    hashes += [file.sha256 for file in complete.raw]
+    hashes += [used.certificate_sha256 for used in complete.references]
+    for each in hashes:
+        assert each in text
+    assert "\u200b" not in text
+
+
+def signed_on(sheet):
+    words = sheet.split()
+    return "Brindle Performed by" in " ".join(words)
+
+
+@pytest.mark.real
+def test_pages_are_filled_and_the_names_stand_on_the_first(sheets):
+    assert [signed_on(sheet) for sheet in sheets] == [True] + [False] * (len(sheets) - 1)
+    assert "Results of calibration" in sheets[1].split("\n")[:3]
+    assert min(len(sheet) for sheet in sheets) > 600
+
+
+@pytest.mark.real
+def test_a_first_page_that_runs_over_keeps_its_names_and_the_next_goes_on(complete, pdf_text):
+    said = tuple(f"{n}: {'statement of the laboratory, ' * 4}" for n in range(15))
+    sheets = pdf_text(render_pdf(certificate(complete.revised(statements=said))))
+    assert signed_on(sheets[0])
+    assert "14: statement" not in sheets[0]
+    assert "14: statement" in sheets[1]
+    assert "Results of calibration" in sheets[1]
+    assert not any(map(signed_on, sheets[1:]))
+
+
+def test_says_whether_anybody_looked_at_the_signature(complete, page, signing_key, read_page):
+    """Whoever alters a record can seal it anew, and the name of the key stays in it."""
+    key = complete.signatures[0].key_id
+    assert page.text.count(f"key {key} (Ed25519), checked with its public key: holds") == 3
+    assert "NOT CHECKED" not in page.text
+    forged = complete.model_copy(update={"place": "elsewhere"})
+    text = words(seal(forged), read_page)
+    assert wording.UNCHECKED in text
+    assert f"key {key} (Ed25519), NOT CHECKED" in text
+    assert wording.UNCHECKED not in page.text
+    caught = read_page(render_html(certificate(seal(forged), [signing_key.public_key()]))).text
+    assert "checked with its public key: FAILS" in caught
+    assert wording.UNCHECKED in caught
+
+
+def test_simulated_references_are_said_to_be_simulated(complete, page, read_page):
+    text = words(complete.revised(simulated=True), read_page)
+    assert wording.SIMULATED_TRACED in text
+    assert "is tied to the International System of Units by" not in text
+    assert "is tied to the International System of Units by" in page.text
+
+
+def test_says_when_and_by_whom_it_was_adjusted_as_a_step_of_its_own(complete, page):
+    step = complete.adjustment
+    assert (
+        "Adjusted at 2026-11-25 09:30:00 (UTC) by Ada Brindle, after the run as found" in page.text
+    )
+    assert f"Adjustment SHA-256 {step.sha256}" in page.text
+
+
+def with_figures(record, **changes):
+    """Return the record with these values in the figures named."""
+
+    def changed(run):
+        figures = [f.model_copy(update=changes.get(f.name, {})) for f in run.figures]
+        return run.model_copy(update={"figures": tuple(figures)})
+
+    runs = {name: changed(getattr(record, name)) for name in ("as_found", "as_left")}
+    return record.model_copy(update=runs)
+
+
+def test_the_largest_error_says_under_which_condition(complete, read_page):
+    where = {"at": "-10° down, other axis within 0.2° of level"}
+    text = words(with_figures(complete, **{"max-error": where}), read_page)
+    assert text.count("−10° down, other axis within 0.2° of level") == 4  # two channels, twice
+
+
+def test_says_that_a_gap_is_of_head_and_reference_together(complete, page, read_page):
+    together = {"at": "90°", "together": True}
+    text = words(with_figures(complete, hysteresis=together), read_page)
+    assert "90°, of head and reference together" in text
+    assert text.count(wording.TOGETHER) == 2  # as found and as left
+    assert "reference together" not in page.text
+
+
+def test_names_the_thermometer_of_the_place(complete, page, read_page):
+    assert "Thermometer KL-T-1" in page.text
+    without = complete.revised(references=complete.references[:3])
+    assert f"Thermometer {wording.NO_THERMOMETER}" in words(without, read_page)
+
+
+def test_blocks_of_a_set_that_are_alike_are_named_in_one_breath(complete):
+    used = complete.references[2]
+    sizes = [("1", "0", "0.0002"), ("2.5", "0", "0.0002"), ("50", "0.0001", "0.0003")]
+    also = [
+        {"what": f"block {size} mm, deviation", "value": value, "unit": "mm", "U": U}
+        for size, value, U in sizes
+    ]
+    text = traced(type(used).model_validate(used.model_dump(mode="json") | {"also": also}))
+    assert "; blocks 1, 2.5 mm, deviation of each 0 mm with U = 0.0002 mm" in text
+    assert "; block 50 mm, deviation 0.0001 mm with U = 0.0003 mm (k = 2.00)" in text

@@ -47,6 +47,10 @@ def test_linear_axis_holds_its_values_without_waste(seed):
 def test_turn_ticks_are_known_parts_of_a_circle():
     assert labels(turn_axis("", (0, 360), 5)) == ["0", "90", "180", "270", "360"]
     assert labels(turn_axis("", (0, 360), 10)) == ["0", "45", *map(str, range(90, 361, 45))]
+    beside = turn_axis("", (-0.3, 360), 5)
+    assert labels(beside) == ["0", "90", "180", "270", "360"]
+    assert (beside.low, beside.high) == (-0.3, 360.0)
+    assert labels(turn_axis("", (-10, 360), 5)) == ["−90", "0", "90", "180", "270", "360"]
     assert labels(turn_axis("", (-30, 30), 6)) == ["−30", "−15", "0", "15", "30"]
 
 

@@ -12,6 +12,7 @@ from lxml import etree
 from calibration.document.dcc.export import render_dcc
 from calibration.document.dcc.schemas import check_schema
 from calibration.errors import DccRefused
+from calibration.records.adjustment import adjustment_of, holds
 from calibration.records.signatures import sign
 
 NS = {"dcc": "https://ptb.de/dcc", "si": "https://ptb.de/si"}
@@ -26,7 +27,14 @@ def texts(root, path):
 
 
 def revised(record, key, **changes):
-    return sign(record.revised(**changes), key)
+    """Return a record with other values, adjusted anew where that is another adjustment."""
+    draft = record.revised(**changes)
+    if not holds(draft):
+        step = adjustment_of(draft, key, "2026-11-25T09:30:00Z", "Ada Brindle")
+        left = draft.as_left and draft.as_left.model_copy(update={"after": step.sha256})
+        adjusted = {"adjustment": step, "as_left": left} if draft.adjusted else {"adjustment": None}
+        draft = draft.revised(**adjusted)
+    return sign(draft, key)
 
 
 @pytest.fixture(scope="module")
@@ -88,7 +96,7 @@ CHANGES = {
 def test_stays_valid_when(change, complete, signing_key, from_folder):
     changes = dict(CHANGES[change])
     if change == "nothing adjusted":
-        changes["coefficients_before"] = complete.coefficients
+        changes |= {"coefficients_before": complete.coefficients, "adjustment": None}
     check_schema(render_dcc(revised(complete, signing_key, **changes)), from_folder)
 
 
@@ -135,6 +143,9 @@ def test_what_is_simulated_says_so_first_and_is_not_traceable(root, complete, si
     assert "Simulated" not in texts(root, name)
     assert texts(found, ".//dcc:statement/dcc:traceable") == ["false"]
     assert texts(root, ".//dcc:statement/dcc:traceable") == ["true"]
+    every = ".//dcc:measuringEquipment/dcc:certificate/dcc:traceable"
+    assert set(texts(found, every)) == {"false"}
+    assert set(texts(root, every)) == {"true"}
     assert texts(found, ".//dcc:item/dcc:name/dcc:content") == ["Measuring head, SIMULATED"]
 
 

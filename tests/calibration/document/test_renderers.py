@@ -148,8 +148,8 @@ def leaves(node):
 
 
 @pytest.mark.real
-def test_page_and_paper_say_the_same(complete, page, sheets):
-    made = certificate(complete)
+def test_page_and_paper_say_the_same(complete, signing_key, page, sheets):
+    made = certificate(complete, [signing_key.public_key()])
     descriptions = {word for b in made.blocks for word in chart_words(b)}
     paper = "".join("".join(sheets).split()).replace("\u200b", "")
     screen = "".join(page.text.split())

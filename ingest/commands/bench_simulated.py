@@ -140,7 +140,7 @@ def _reference(
     if kind == "indexing-plate":
         more = "backlash_deg = 0.0\n"  # the simulated one stops alike from both sides
     if kind == "gauge-blocks":
-        blocks = ", ".join(f"{{ nominal_mm = {b}, U_mm = {u:f} }}" for b in NOMINAL)
+        blocks = ", ".join(f"{{ nominal_mm = {b}, U_mm = {u:g} }}" for b in NOMINAL)
         more = f"blocks = [{blocks}]\n"
     paper = f"{number:064x}"
     return f"""[[reference]]
@@ -151,7 +151,7 @@ certificate_sha256 = "{paper}"
 issuer = "Fenmoor Metrology Office (invented)"
 value = {value}
 unit = "{unit}"
-U = {u:f}
+U = {u:g}
 k = 2
 date = {since}
 due = {until}

@@ -31,7 +31,7 @@ from ingest.commands.bench_simulated import write_papers
 LEVELHEAD = (sys.executable, "-m", "ingest.cli")
 ENTER, INTERRUPT = b"\r", b"\x03"
 PATIENCE_S = 30.0
-SHORT = ["KL-SINE-1", "KL-BLK-1"]
+SHORT = ["KL-SINE-1", "KL-BLK-1", "KL-T-1"]
 """Without an index plate the circles are closed, and only the tilt axes are verified."""
 ALONE = ("--simulated", "--one-head")
 PAIR = ("--simulated", "--three-axis")

@@ -109,8 +109,8 @@ NO_VERIFICATION = "This certificate reports a calibration. No limits were held a
 NOT_MEASURED = "No verification points have been measured yet."
 NOT_ADJUSTED = "Nothing was adjusted. The results as found are also those as left."
 ADJUSTED = (
-    "The head was adjusted between the two: its coefficients were replaced, as listed under "
-    "“Coefficients”, and the same points were measured again."
+    "The head was adjusted between as found and as left: its coefficients were replaced, as listed "
+    "under “Coefficients”, and the same points were measured again."
 )
 IMPACT = (
     "Before it was adjusted, this head read outside its limits. What was measured with it since "

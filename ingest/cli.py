@@ -21,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "level": "find how a bay stands: the plane through its standing points",
     "network": "find where every wheel points, from sightlines and tape distances",
     "vehicle": "check, show and keep vehicle files",
+    "plan": "say in which order a vehicle is measured and set, and why",
     "correct": "say what to turn, which way and how much, for a measured value",
     "limits": "keep sets of limits: show, change, compare, import, and hold a value to them",
     "schemas": "print the JSON Schemas of the MQTT payloads and of plain files",

@@ -1,0 +1,1 @@
+"""The order of work: the shortest plan of mountings, measurements and adjustments."""

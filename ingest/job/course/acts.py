@@ -24,7 +24,8 @@ from ingest.job.course.events import (
 from ingest.job.course.intake import BY_ID
 from ingest.job.course.job import Job, Phase
 from ingest.job.course.readings import Reading, RunoutTaken
-from ingest.job.course.tasks import Doing, Task, named
+from ingest.job.course.tasks import Doing, Task
+from ingest.job.vehicle.words import named
 
 TRUSTED = frozenset({"good", "uncertain"})
 OUTSIDE = "outside"

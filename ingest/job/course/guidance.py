@@ -7,7 +7,8 @@ from ingest.job.course.acts import SIDES, TRUSTED, Facts
 from ingest.job.course.cautions import INTAKE, MAKER, cautions
 from ingest.job.course.intake import BY_ID, ITEMS
 from ingest.job.course.job import Job, Phase
-from ingest.job.course.tasks import Doing, Task, named
+from ingest.job.course.tasks import Doing, Task
+from ingest.job.vehicle.words import named
 
 
 @dataclass(frozen=True, slots=True)

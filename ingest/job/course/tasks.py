@@ -1,8 +1,9 @@
 """The tasks that a job is made of: each is one thing that a technician does, then says so."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
+
+from ingest.job.vehicle.words import named
 
 
 class Doing(StrEnum):
@@ -69,11 +70,3 @@ class Task:
                 return f"tighten {where}"
             case Doing.LEAVE:
                 return f"measure {where} as left"
-
-
-def named(axles: Iterable[int]) -> str:
-    """Return axles in words: "axle 1", "axles 1 and 4"."""
-    numbers = [str(axle) for axle in axles]
-    if len(numbers) == 1:
-        return f"axle {numbers[0]}"
-    return f"axles {', '.join(numbers[:-1])} and {numbers[-1]}"

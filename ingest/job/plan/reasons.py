@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 from ingest.job.plan.search import search
 from ingest.job.plan.states import State
-from ingest.job.plan.steps import named
 from ingest.job.plan.task import Bits, Line, Task, each
 from ingest.job.vehicle.vehicle import Blocked, Vehicle
+from ingest.job.vehicle.words import named
 
 TaskOf = Callable[[Vehicle, int, frozenset[Line]], Task]
 """From a vehicle, a number of pairs and what else is blocked to a unit's task."""

@@ -7,8 +7,8 @@ must be measured as found is mounted before that moment, and all others that are
 heads on after it: those of them that have none at that moment, when the reference axle and the
 ends of its line take their share of the pairs, are mounted once more. A set-up after the first
 leaves one pair at least where it is: moving all would cut the tie to the reference axle, and that
-one would have to be mounted for it; where it must be mounted anyhow, one set-up may do so. The
-bound is never too high, so the first end that is taken up is the cheapest.
+one would have to be mounted for it; where it must be mounted anyhow, one set-up may do so. Set-ups
+before and after the reference axle is adjusted are others. The bound is never too high, so the first end that is taken up is the cheapest.
 
 States that differ only in which of several like axles is which are one (``alike``), and what an
 axle is tied to is forgotten where nothing hangs on it any more (``lean``).
@@ -81,7 +81,7 @@ def search(task: Task, start: State) -> Found:
     first, events = worked(task, start)
     came: dict[State, tuple[State, Bits, tuple[Event, ...]] | None] = {first: None}
     best = {as_one(first, classes): Cost()}
-    order = count()
+    order = count(0, -1)  # of states that promise the same, the newest is nearest to the end
     heap = [(_bound(task, first, most), next(order), Cost(), first, 0)]
     reached = first
     while heap:
@@ -107,12 +107,13 @@ def search(task: Task, start: State) -> Found:
 
 def _bound(task: Task, state: State, most: int) -> Cost:
     needed, again = _needed(task, state, most)
-    missing = (needed & ~state.mounted).bit_count() + again
+    missing = (needed & ~state.mounted).bit_count()
     if most == 1:
-        return Cost(missing, missing)
+        return Cost(missing + again, missing + again)
     kept = state.tied & ~(needed & ~state.mounted) & task.reference
-    fresh = missing if state.mounted and kept else missing - 1
-    return Cost(missing, -(-fresh // (most - 1)) if missing else 0)
+    fresh = missing if state.mounted and kept else max(0, missing - 1)
+    before, later = -(-fresh // (most - 1)), -(-again // (most - 1))
+    return Cost(missing + again, max(before, int(missing > 0)) + later)
 
 
 def _needed(task: Task, state: State, most: int) -> tuple[Bits, int]:

@@ -1,6 +1,6 @@
 """A way through the states as numbered steps in words, each with its reason."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -9,6 +9,7 @@ from ingest.job.plan.search import Leg
 from ingest.job.plan.states import Act, State
 from ingest.job.plan.task import Bits, Task
 from ingest.job.vehicle.vehicle import Unit, Vehicle
+from ingest.job.vehicle.words import named
 
 AS_FOUND = "an axle is measured as found before it, or what it is told against, is adjusted."
 
@@ -51,13 +52,6 @@ class Step:
     stay: tuple[int, ...] = ()
     quantities: tuple[Quantity, ...] = ()
     told: tuple[int, ...] = ()
-
-
-def named(axles: Sequence[int]) -> str:
-    """Return axles in words: ``axle 3``, ``axles 1, 2 and 4``."""
-    if len(axles) == 1:
-        return f"axle {axles[0]}"
-    return f"axles {', '.join(map(str, axles[:-1]))} and {axles[-1]}"
 
 
 def steps_of(

@@ -1,15 +1,84 @@
 """The network file of a vehicle: what a unit's network is before any head has read."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from ingest.core.units import DEG
 from ingest.geometry.network.stations import Reading, Station
-from ingest.job.vehicle.network import UnitNetwork
+from ingest.job.vehicle.axles import Wheel
+from ingest.job.vehicle.network import UnitNetwork, unit_network
+from ingest.job.vehicle.reference import PIN
+from ingest.job.vehicle.vehicle import Vehicle
 from ingest.payload.network_file import NetworkFile
 
 TapesM = Mapping[frozenset[str], float]
 """What was taped, m, by the two stations."""
+
+TRACK_SIGMA_M = 0.008
+"""How well a vehicle's file knows how far its hubs are apart, where nobody taped it: all that a
+network needs of it is its scale."""
+WHEELBASE_SIGMA_M = 0.03
+"""The same along a side, where axles that stand askew shorten it: next to a sightline it weighs
+nothing, and holds together what no sightline joins yet."""
+
+
+def job_networks(
+    vehicle: Vehicle, taped: Mapping[str, tuple[float, float]]
+) -> tuple[NetworkFile, ...]:
+    """Return the networks that heads fill in a job, one a unit.
+
+    Tracks and wheelbases stand in for tapes that nobody read. A towed unit without the tapes at its
+    pin has no line to be told against, and is left out until they are there.
+
+    Args:
+        vehicle: the vehicle.
+        taped: distances and their standard uncertainties, m, by line (``L1-R1``, ``P-L3``).
+    """
+    read = {frozenset(line.split("-")): each for line, each in taped.items()}
+    files = []
+    for unit in vehicle.units:
+        found = unit_network(vehicle, unit)
+        if unit.coupling is not None and not all(
+            frozenset((PIN, wheel.id)) in read for wheel in vehicle.axles_of(unit)[0].wheels
+        ):
+            continue
+        readings = tuple(
+            known
+            for place, reading in enumerate(found.network.readings)
+            if (known := _known(vehicle, reading, read, sight=place in found.channels)) is not None
+        )
+        channels = [c for _, c in sorted(found.channels.items())]
+        network = replace(found.network, readings=readings)
+        kept = UnitNetwork(unit.id, network, dict(enumerate(channels)))
+        values = {
+            frozenset((r.line.at, r.line.to)): r.value for r in readings if r.value is not None
+        }
+        files.append(network_file_of(kept, f"{vehicle.name}: {unit.id}", values))
+    return tuple(files)
+
+
+def _known(
+    vehicle: Vehicle,
+    reading: Reading,
+    read: Mapping[frozenset[str], tuple[float, float]],
+    *,
+    sight: bool,
+) -> Reading | None:
+    """Return a reading with its tape, or what stands in for it; None without either."""
+    if sight:
+        return reading
+    ends = frozenset((reading.line.at, reading.line.to))
+    if ends in read:
+        value, sigma = read[ends]
+        return replace(reading, value=value, sigma=sigma)
+    if PIN in ends:
+        return None
+    one, other = (Wheel.named(name) for name in (reading.line.at, reading.line.to))
+    if one.axle == other.axle:
+        return replace(reading, value=vehicle.axle(one.axle).track_m, sigma=TRACK_SIGMA_M)
+    away_m = abs(vehicle.axle(one.axle).behind_m - vehicle.axle(other.axle).behind_m)
+    return replace(reading, value=away_m, sigma=WHEELBASE_SIGMA_M)
 
 
 def network_file_of(found: UnitNetwork, about: str, tapes_m: TapesM | None = None) -> NetworkFile:

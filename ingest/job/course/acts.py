@@ -6,6 +6,7 @@ not happen is refused with the reason and what to do, and the job stands.
 
 from collections.abc import Callable, Container, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import takewhile
 
 from ingest.job.course.events import (
     Checked,
@@ -30,6 +31,8 @@ from ingest.job.vehicle.words import named
 TRUSTED = frozenset({"good", "uncertain"})
 OUTSIDE = "outside"
 SIDES = ("left", "right")
+TAIL = frozenset({Doing.TIGHTEN, Doing.SETTLE, Doing.LEAVE})
+"""What follows adjustments."""
 NO_LEVEL = LevelTaken("", None, None, "no level record of the bay")
 
 
@@ -249,6 +252,10 @@ def _finish(job: Job, act: Finish, facts: Facts) -> tuple[What, ...]:
             _all_wheels(task, facts.compensated, "no run-out of", "turn that wheel")
             found = tuple(facts.compensated[axle, side] for axle in task.axles for side in SIDES)
             return (Done(task.id, note=act.note.strip(), runouts=found),)
+        case Doing.TAPE:
+            missing = [line for line in task.tapes if line not in job.taped]
+            if missing:
+                raise Refused("not-ready", f"{missing[0]} is not measured yet; enter it")
         case Doing.FIND:
             return (Done(task.id, _taken(job, task, facts), note=act.note.strip()),)
         case Doing.LEAVE:
@@ -282,7 +289,9 @@ def _taken(job: Job, task: Task, facts: Facts) -> tuple[Reading, ...]:
                 "not-settled", f"{topic} was last read before the vehicle moved; let it settle"
             )
         taken.append(reading)
-    return tuple(taken)
+    also = (facts.readings.get(topic) for topic in task.also)
+    fresh = (r for r in also if r is not None and r.quality in TRUSTED and r.at >= job.moved_at)
+    return (*taken, *fresh)
 
 
 def _accepted(readings: Sequence[Reading], note: str) -> None:
@@ -308,19 +317,32 @@ def _untouched(job: Job, task: Task, act: Finish, facts: Facts) -> tuple[What, .
 
 
 def _needless(job: Job, task: Task) -> tuple[What, ...]:
-    """Return the tasks that fall away where nothing was turned in the whole set-up."""
-    of_set_up = [t for t in job.tasks if t.set_up == task.set_up]
-    others = [t for t in of_set_up if t.doing is Doing.ADJUST and t.id != task.id]
-    open_yet = [t for t in others if t.id not in job.marks]
-    turned = [t for t in others if t.id in job.marks and _was_turned(job, t)]
-    if open_yet or turned:
+    """Return the tasks that fall away where nothing was turned in a block of adjustments."""
+    adjusts, tail = block_of(job, task)
+    others = [t for t in adjusts if t.id != task.id]
+    if any(t.id not in job.marks or _was_turned(job, t) for t in others):
         return ()
-    place = of_set_up.index(task)
     return tuple(
         Skipped(t.id, "nothing was turned: what was found is what is left")
-        for t in of_set_up[place + 1 :]
+        for t in tail
         if t.id not in job.marks and not set(t.topics) & job.stale
     )
+
+
+def block_of(job: Job, task: Task) -> tuple[tuple[Task, ...], tuple[Task, ...]]:
+    """Return the adjustments that a task belongs to, and what follows them before anything else.
+
+    A block is some adjustments in a row, then tightening, settling and measuring.
+    """
+    place = job.tasks.index(task)
+    first = place
+    while first > 0 and job.tasks[first].doing in TAIL:
+        first -= 1
+    while first > 0 and job.tasks[first - 1].doing is Doing.ADJUST:
+        first -= 1
+    rest = list(takewhile(lambda t: t.doing is Doing.ADJUST, job.tasks[first:]))
+    tail = takewhile(lambda t: t.doing in TAIL, job.tasks[first + len(rest) :])
+    return tuple(rest), tuple(tail)
 
 
 def _was_turned(job: Job, task: Task) -> bool:
@@ -348,7 +370,7 @@ def _skip(job: Job, act: Skip) -> tuple[What, ...]:
     task = _current(job, act.task)
     reason = _said(act.reason, "the reason for leaving a task out")
     if job.turning == task.id or (
-        task.doing in (Doing.TIGHTEN, Doing.LEAVE) and _touched(job, task.set_up)
+        task.doing in (Doing.TIGHTEN, Doing.LEAVE) and _touched(job, task)
     ):
         raise Refused(
             "out-of-order",
@@ -359,11 +381,10 @@ def _skip(job: Job, act: Skip) -> tuple[What, ...]:
     return (Skipped(task.id, reason),)
 
 
-def _touched(job: Job, set_up: int) -> bool:
-    return any(
-        t.set_up == set_up and t.doing is Doing.ADJUST and t.id in job.marks and _was_turned(job, t)
-        for t in job.tasks
-    )
+def _touched(job: Job, task: Task) -> bool:
+    """Say whether anything was turned in the block that a task ends."""
+    adjusts, _ = block_of(job, task)
+    return any(t.id in job.marks and _was_turned(job, t) for t in adjusts)
 
 
 def _back(job: Job, act: Back) -> WentBack:
@@ -397,7 +418,7 @@ def _close(job: Job, act: Close) -> Closed:
         raise Refused("not-begun", "nothing was measured; give the job up with a reason")
     if current is not None:
         raise Refused("out-of-order", f"still to do: {current.id}, {current.title}")
-    held = sorted(t for t in job.stale if t in job.found or t in job.left)
+    held = job.held
     if held:
         raise Refused(
             "stale", f"{held[0]} holds no longer; go back and measure it, or give the job up"

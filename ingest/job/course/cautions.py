@@ -34,6 +34,7 @@ BENT = (
 BY_DOING: Mapping[Doing, tuple[str, ...]] = MappingProxyType(
     {
         Doing.MOUNT: (CHOCKS, HOT),
+        Doing.TAPE: (CHOCKS, HOT),
         Doing.TURN: (CHOCKS, LIFTING, SPRING_BRAKES, RUNNING, PUSHED),
         Doing.LOWER: (LIFTING, PINNED),
         Doing.SETTLE: (AIR, PUSHED, PINNED),

@@ -5,7 +5,6 @@ be worked out. They are JSON on the disk: plain values only, and never changed o
 something new gets a key with a default.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -15,13 +14,13 @@ from ingest.job.course.tasks import Task
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """A job was opened. ``vehicle`` and ``limits`` are whole, as their files have them."""
+    """A job was opened. ``vehicle`` and ``limits`` are the texts of their files, as kept."""
 
     order: str
     vehicle_id: str
-    vehicle: Mapping[str, object]
+    vehicle: str
     limits_name: str
-    limits: Mapping[str, object]
+    limits: str
     odometer: str
     load_state: str
     head_pairs: int

@@ -88,7 +88,7 @@ def _over(job: Job) -> Guidance:
 
 
 def _all_done(job: Job) -> Guidance:
-    held = tuple(sorted(t for t in job.stale if t in job.found or t in job.left))
+    held = job.held
     if held:
         text = f"{held[0]} holds no longer; go back to where it was measured."
         return Guidance("", "measure again", text, "", held, ("job-back", "job-close"), ())
@@ -100,7 +100,11 @@ def _text(job: Job, task: Task, facts: Facts) -> str:
     where = named(task.axles)
     match task.doing:
         case Doing.MOUNT:
-            return f"Clamp a head to each wheel of {where}; say which head is where."
+            off = f"Take the heads off {named(task.off)}. " if task.off else ""
+            return f"{off}Clamp a head to each wheel of {where}; say which head is where."
+        case Doing.TAPE:
+            lines = ", ".join(task.tapes)
+            return f"Stretch the tape from hub to hub or pin, and enter {lines} in metres."
         case Doing.TURN:
             return (
                 f"Lift {where} and turn each wheel once, stopping at thirds of a turn or on the"
@@ -132,6 +136,8 @@ def _adjust(job: Job, task: Task, facts: Facts) -> str:
 
 
 def _asks(job: Job, task: Task) -> tuple[str, ...]:
+    if task.doing is Doing.TAPE and any(line not in job.taped for line in task.tapes):
+        return ("job-tape", "job-skip", "job-back", "job-replan")
     if task.doing is not Doing.ADJUST:
         return ("job-done", "job-skip", "job-back", "job-replan")
     if job.turning == task.id:
@@ -146,6 +152,8 @@ def lacking(job: Job, task: Task, facts: Facts) -> Iterable[str]:
             yield from _wheels(task, facts.wheels, "head on")
         case Doing.TURN:
             yield from _wheels(task, facts.compensated, "run-out of")
+        case Doing.TAPE:
+            yield from (line for line in task.tapes if line not in job.taped)
         case Doing.FIND | Doing.LEAVE:
             for topic in task.topics:
                 reading = facts.readings.get(topic)

@@ -115,6 +115,18 @@ class Job:
         """What the intake found wrong."""
         return tuple(each for each in self.checks.values() if each.state == "fault")
 
+    @property
+    def held(self) -> tuple[str, ...]:
+        """Topics that hold no longer, though a task was to measure them: the job cannot be
+        finished with them. What was known only besides may stay open; the report says so."""
+        wanted = {topic for task in self.tasks for topic in task.topics}
+        return tuple(sorted(t for t in self.stale & wanted if t in self.found or t in self.left))
+
+    @property
+    def taped(self) -> dict[str, Taped]:
+        """The newest tape distance of each line."""
+        return {each.line: each for each in self.tapes}
+
     def was_turned(self, axles: Iterable[int]) -> bool:
         """Say whether anything was turned at one of these axles."""
         return any(set(axles) & set(each.task.axles) for each in self.adjustments)

@@ -11,6 +11,8 @@ class Doing(StrEnum):
 
     MOUNT = "mount"
     """Heads onto the wheels of these axles."""
+    TAPE = "tape"
+    """Distances that no sightline tells, by tape."""
     TURN = "turn"
     """Compensate every head that was mounted anew."""
     LOWER = "lower"
@@ -37,8 +39,10 @@ class Task:
 
     ``set_up`` counts the mountings from 1. ``axles`` are those that it is about; of MOUNT those
     that carry heads from then on. ``topics`` (below the bay) are what FIND and LEAVE measure, and
-    for ADJUST the one result that is watched. ``quantity`` names what ADJUST turns, in the words
-    of the corrections. ``why`` is the plan's reason.
+    for ADJUST the one result that is watched; ``also`` is taken where it is known. ``tapes``
+    are the distances that TAPE asks for (``P-L3``). ``quantity`` names what ADJUST turns, in the
+    words of the corrections. ``why`` is the plan's reason. ``off`` are the axles whose heads come
+    off for MOUNT.
     """
 
     id: str
@@ -46,8 +50,11 @@ class Task:
     set_up: int
     axles: tuple[int, ...]
     topics: tuple[str, ...] = ()
+    also: tuple[str, ...] = ()
+    tapes: tuple[str, ...] = ()
     quantity: str = ""
     why: str = ""
+    off: tuple[int, ...] = ()
 
     @property
     def title(self) -> str:
@@ -56,6 +63,8 @@ class Task:
         match self.doing:
             case Doing.MOUNT:
                 return f"mount heads on {where}"
+            case Doing.TAPE:
+                return f"measure by tape at {where}"
             case Doing.TURN:
                 return f"turn the wheels of {where}"
             case Doing.LOWER:

@@ -8,7 +8,8 @@ heads on after it: those of them that have none at that moment, when the referen
 ends of its line take their share of the pairs, are mounted once more. A set-up after the first
 leaves one pair at least where it is: moving all would cut the tie to the reference axle, and that
 one would have to be mounted for it; where it must be mounted anyhow, one set-up may do so. Set-ups
-before and after the reference axle is adjusted are others. The bound is never too high, so the first end that is taken up is the cheapest.
+before and after the reference axle is adjusted are others. The bound is never too high, so the
+first end that is taken up is the cheapest.
 
 States that differ only in which of several like axles is which are one (``alike``), and what an
 axle is tied to is forgotten where nothing hangs on it any more (``lean``).

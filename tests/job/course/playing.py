@@ -12,7 +12,7 @@ from ingest.job.course.tasks import Doing, Task
 
 HEADING_4 = "axle/4/both/heading"
 TOE_1 = "axle/1/both/total-toe"
-OPENED = Opened("W-118", "pellowmere-17", {}, "invented", {}, "412 300 km", "unladen", 2, "guard-u")
+OPENED = Opened("W-118", "pellowmere-17", "", "invented", "", "412 300 km", "unladen", 2, "guard-u")
 
 
 def set_up(number: int, axle: int, topic: str, quantity: str) -> tuple[Task, ...]:
@@ -27,7 +27,7 @@ def set_up(number: int, axle: int, topic: str, quantity: str) -> tuple[Task, ...
             number,
             (axle,),
             (topic,) if doing in measured else (),
-            quantity if doing is Doing.ADJUST else "",
+            quantity=quantity if doing is Doing.ADJUST else "",
         )
         for place, doing in enumerate(doings, start=1)
     )

@@ -1,0 +1,1 @@
+"""What a job is held against: its vehicle, its limits, and the tasks that its plan comes to."""

@@ -1,0 +1,114 @@
+"""A job's brief: judges results, says what to turn, what that makes stale, what comes next."""
+
+from dataclasses import dataclass
+
+from calibration.decision import Rule
+from calibration.measured import Measured
+from calibration.reporting import coverage_factor
+from ingest.geometry.corrections.wanted import Correction, Quantity
+from ingest.job.brief.advising import correction_of, in_words
+from ingest.job.brief.expanding import tasks_of
+from ingest.job.brief.progress import cannot_of, done_of
+from ingest.job.brief.standing import Standing
+from ingest.job.brief.topics import pin_lines, place_of, stale_by
+from ingest.job.course.acts import Plan, Refused
+from ingest.job.course.job import Job
+from ingest.job.course.readings import LimitAt, Reading
+from ingest.job.course.tasks import Task
+from ingest.job.limits.judging import judge_match
+from ingest.job.limits.limit import Limit, Load
+from ingest.job.limits.limitset import LimitSet
+from ingest.job.limits.matching import match
+from ingest.job.plan.plan import plan
+from ingest.job.vehicle.vehicle import Vehicle
+
+
+@dataclass(frozen=True, slots=True)
+class JobBrief:
+    """What a job is held against."""
+
+    of: Vehicle
+    limits: LimitSet
+    load: Load
+    pairs: int
+
+    @property
+    def vehicle(self) -> str:
+        """The vehicle's name, for people."""
+        return self.of.name
+
+    @property
+    def rule(self) -> Rule:
+        """By which decisions are made."""
+        return self.limits.rule
+
+    def judged(self, topic: str, standing: Standing) -> Reading:
+        """Return a result with its limit and its decision."""
+        measured = standing.measured
+        k = coverage_factor(measured.dof)
+        place = place_of(self.of, topic)
+        found = None if place is None else match(self.limits, place, self.load)
+        judgement = None
+        if found is not None:
+            judgement = judge_match(found, measured, self.load, self.rule)
+        limit = None if judgement is None else judgement.limit
+        holds = limit is not None and found is not None and not found.other_load
+        return Reading(
+            topic,
+            standing.angular,
+            measured.value,
+            measured.u,
+            k * measured.u,
+            k,
+            standing.at,
+            standing.quality,
+            standing.why,
+            standing.heads,
+            tuple(sorted(measured.stands_on)),
+            _limit_at(limit) if holds and limit is not None else None,
+            self.rule.value,
+            "none" if judgement is None else judgement.decision,
+            None if judgement is None else judgement.p_conform,
+        )
+
+    def correction(self, task: Task, measured: Measured) -> Correction | str | None:
+        """Return the correction that a task is about."""
+        axle = self.of.axle(task.axles[0])
+        limit = self._limit(task.topics[0])
+        return correction_of(self.of, axle, Quantity(task.quantity), measured, limit)
+
+    def advice(self, task: Task, measured: Measured) -> tuple[str, ...]:
+        """Return what to turn, in words."""
+        return in_words(self.correction(task, measured))
+
+    def stale(self, task: Task) -> tuple[str, ...]:
+        """Return the topics that hold no longer once a task's adjuster is turned."""
+        axle = self.of.axle(task.axles[0])
+        return tuple(dict.fromkeys(stale_by(self.of, axle, Quantity(task.quantity))))
+
+    def plan(self, job: Job, cannot: tuple[str, ...]) -> Plan:
+        """Lay the order of work down. Raises ``Refused`` where there is none."""
+        what, pairs = cannot_of(self.of, cannot, self.pairs)
+        found = plan(self.of, pairs, done_of(job), what)
+        for unit in found.units:
+            if unit.hindrance is not None:
+                helps = " or ".join(unit.hindrance.helps)
+                help_ = f"; it would help to have {helps}" if helps else ""
+                raise Refused("no-plan", f"{unit.hindrance.reason}{help_}")
+        done = [task.set_up for task in job.tasks if task.id in job.marks]
+        taped = [u.id for u in self.of.units if set(pin_lines(self.of, u)) <= set(job.taped)]
+        tasks = tasks_of(self.of, found.steps, max(done, default=0) + 1, taped)
+        return Plan(tasks, found.cost.mountings)
+
+    def _limit(self, topic: str) -> Limit | None:
+        place = place_of(self.of, topic)
+        if place is None:
+            return None
+        found = match(self.limits, place, self.load)
+        return None if found.other_load else found.limit
+
+
+def _limit_at(limit: Limit) -> LimitAt:
+    origin = limit.origin
+    source = f"{origin.source} ({origin.author}, {origin.date.isoformat()})"
+    return LimitAt(limit.low, limit.nominal, limit.high, str(limit.figures), source)

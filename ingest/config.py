@@ -196,6 +196,7 @@ def _service(where: str, folder: Path, read: ConfigFile) -> ServiceSettings:
             read.calibration.simulated,
         ),
         keeper=KeeperSettings(watchdog=WatchdogSettings(limit_s=read.live.silent_s)),
+        people=read.job.technicians,
     )
 
 

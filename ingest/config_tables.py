@@ -147,6 +147,14 @@ class CalibrationTable(Table):
     alert says that no vehicle is measured."""
 
 
+class JobTable(Table):
+    """Who may lead a job."""
+
+    technicians: tuple[str, ...] = ()
+    """Names at the broker of those who may ask for things in a job; the broker's own permissions
+    keep others from using their names. Empty: whoever may send commands."""
+
+
 class ConfigFile(Table):
     """The whole file."""
 
@@ -158,3 +166,4 @@ class ConfigFile(Table):
     sweep: SweepTable = SweepTable()
     live: LiveTable = LiveTable()
     calibration: CalibrationTable = CalibrationTable()
+    job: JobTable = JobTable()

@@ -24,7 +24,7 @@ from calibration.records.record import CalibrationRecord
 from calibration.verification.adjustment import moment_text
 from ingest.commands import calibrate, certificate, record, verify
 from ingest.commands.bench_folder import Folder
-from ingest.commands.calibrate_work import read_record
+from ingest.commands.draft_file import read_record
 from ingest.core.errors import IngestError, MeasurementRefused
 
 COMMANDS: dict[str, ModuleType] = {

@@ -26,6 +26,7 @@ from ingest.service.backoff import Backoff, BackoffSettings
 from ingest.service.ports import CalibrationRecords, Recorder
 from ingest.service.service import Service, ServiceSettings
 from ingest.service.servicedesk import DeskSettings
+from ingest.service.workings import Jobs
 from ingest.store.published import ResultLog
 
 log = logging.getLogger(__name__)
@@ -125,6 +126,7 @@ async def running_service(
     capture: Path | None = None,
     results: Path | None = None,
     seen: Callable[[str], None] = lambda text: None,
+    jobs: Jobs | None = None,
 ) -> AsyncIterator[Service]:
     """Run outlet and service while the block runs; say goodbye at its end.
 
@@ -141,7 +143,7 @@ async def running_service(
         if results is not None:
             published = ResultLog(results, troubles[1])
             stack.callback(published.close)
-        plugs = _Plugs(names, records, recorder, published)
+        plugs = _Plugs(names, records, recorder, published, jobs)
         async with _running(settings, broker, links, plugs) as service:
             for trouble in troubles:
                 trouble.service = service
@@ -156,6 +158,7 @@ class _Plugs:
     records: CalibrationRecords
     recorder: Recorder | None
     published: PublishedResults | None
+    jobs: Jobs | None = None
 
 
 @contextlib.asynccontextmanager
@@ -187,6 +190,7 @@ async def _running(
         boot=boot,
         recorder=plugs.recorder,
         published=plugs.published,
+        jobs=plugs.jobs,
     )
     tasks = [
         asyncio.create_task(outlet.run(), name="outlet"),

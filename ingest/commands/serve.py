@@ -10,13 +10,16 @@ from pathlib import Path
 from ingest.commands.bay_study import ALERT as STUDY_ALERT
 from ingest.commands.bay_study import with_study
 from ingest.commands.host import HostSettings, keep_for_good, running_broker, running_service
+from ingest.commands.job_shop import Shop
 from ingest.commands.keyfiles import load_public
 from ingest.commands.links import make_links
 from ingest.commands.record_folder import take_up
 from ingest.config import NO_KEYS, Config, load_config
 from ingest.core.errors import ConfigError, OutputError
+from ingest.service.workings import Jobs
 from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
+from ingest.store.jobs import StoredJobs
 from ingest.store.records import StoredRecords
 
 log = logging.getLogger(__name__)
@@ -67,7 +70,15 @@ async def _serve(config: Config, capture: Path | None, seen: Callable[[str], Non
         async with running_broker(settings) as broker:
             names = StoredHeadNames(connection)
             async with running_service(
-                settings, broker, links, names, records, capture, config.state_file, seen
+                settings,
+                broker,
+                links,
+                names,
+                records,
+                capture,
+                config.state_file,
+                seen,
+                Jobs(StoredJobs(connection), Shop(connection)),
             ) as service:
                 print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
                 for at, text in enumerate(refused, start=1):

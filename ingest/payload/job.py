@@ -21,7 +21,9 @@ from ingest.payload.base import (
     Unit,
 )
 
-DoingWord = Literal["mount", "turn", "lower", "settle", "find", "adjust", "tighten", "leave"]
+DoingWord = Literal[
+    "mount", "tape", "turn", "lower", "settle", "find", "adjust", "tighten", "leave"
+]
 
 
 class JobState(Stamped):
@@ -57,9 +59,11 @@ class JobStep(Stamped):
     set_up: Count = 0
     axles: str = Field(default="", max_length=32)
     """Joined by a plus sign."""
-    results: str = Field(default="", max_length=160)
+    off: str = Field(default="", max_length=32)
+    """Axles whose heads come off first, joined likewise."""
+    results: str = Field(default="", max_length=120)
     """Topics below the bay that it measures or watches, joined by a plus sign; cut where long."""
-    why: str = Field(default="", max_length=160)
+    why: str = Field(default="", max_length=120)
 
 
 class JobGuidance(Stamped):

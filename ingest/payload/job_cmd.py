@@ -85,8 +85,8 @@ class JobReplan(JobCommand):
 class JobTape(JobCommand):
     """``cmd/job-tape``: a distance between two hubs, by tape."""
 
-    line: Level
-    """As the tape check names it: ``1l-4l``."""
+    line: Annotated[str, Field(pattern=r"^(P|[LR]\d{1,2})-[LR]\d{1,2}$")]
+    """From hub to hub or from the pin, by the names of the wheels: ``L1-L4``, ``P-R3``."""
     metres: float = Field(gt=0, le=40)
     u_mm: float = Field(default=1.0, gt=0, le=50)
 

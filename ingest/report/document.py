@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from calibration.document.blocks import (
     Block,
@@ -26,6 +25,8 @@ from calibration.document.blocks import (
 from calibration.document.plain import count, day
 from ingest.job.course.events import Opened
 from ingest.job.course.job import Job
+from ingest.job.vehicle.vehicle import Vehicle
+from ingest.payload.vehicle_file import parse_vehicle
 from ingest.report import wording
 from ingest.report.charts import AxleAt, axle_lines, intervals
 from ingest.report.figures import Line, bounds, lines, printed
@@ -82,7 +83,7 @@ def report(name: str, job: Job, dated: date, workshop: Workshop, seal: Seal) -> 
     return Document(
         title="Alignment report",
         number=name,
-        subtitle=vehicle_name(job.opened),
+        subtitle=vehicle_of(job.opened).name,
         issuer=tuple(
             part for part in (workshop.name or "(workshop not named)", workshop.address) if part
         ),
@@ -112,18 +113,18 @@ def _notices(job: Job, told: Sequence[Line], seal: Seal) -> Iterator[Block]:
         yield Notice("Draft", wording.UNSIGNED, "attention")
 
 
-def vehicle_name(opened: Opened) -> str:
-    """Return the vehicle's name, or its id where its file gives none."""
-    return str(opened.vehicle.get("name") or opened.vehicle_id)
+def vehicle_of(opened: Opened) -> Vehicle:
+    """Return the vehicle as the job has it."""
+    return parse_vehicle(opened.vehicle, f"vehicle {opened.vehicle_id}")
 
 
 def _vehicle(opened: Opened) -> Facts:
-    axles = axles_of(opened)
-    listed: Any = opened.vehicle.get("axle", ())
-    tyres = dict.fromkeys(str(axle["tyre"]["size"]) for axle in listed if "tyre" in axle)
+    vehicle = vehicle_of(opened)
+    tyres = dict.fromkeys(axle.tyre.size for axle in vehicle.axles)
     items = (
-        ("Vehicle", vehicle_name(opened)),
-        ("Axles", ", ".join(f"{axle.number} {axle.role}" for axle in axles)),
+        ("Vehicle", f"{vehicle.name}, {vehicle.configuration}"),
+        ("Kept as", opened.vehicle_id),
+        ("Axles", ", ".join(f"{axle.number} {axle.role.in_words}" for axle in vehicle.axles)),
         ("Tyres", ", ".join(tyres)),
         ("Odometer", opened.odometer),
         ("Load", opened.load_state),
@@ -163,16 +164,10 @@ def _people(job: Job) -> str:
 
 
 def axles_of(opened: Opened) -> tuple[AxleAt, ...]:
-    """Return the axles as the vehicle's file has them."""
-    found: Any = opened.vehicle.get("axle", ())
+    """Return where the axles stand, as the vehicle's file has it."""
     return tuple(
-        AxleAt(
-            int(axle["number"]),
-            float(axle["behind_m"]),
-            float(axle["track_m"]),
-            str(axle["role"]).replace("_", " "),
-        )
-        for axle in found
+        AxleAt(axle.number, axle.behind_m, axle.track_m, axle.role.in_words)
+        for axle in vehicle_of(opened).axles
     )
 
 

@@ -11,6 +11,7 @@ from ingest.core.units import NS
 from ingest.payload.base import Message
 from ingest.payload.stamp import epoch_ms, rfc3339
 from ingest.payload.topics import Topics
+from ingest.service.verdicts import NoVerdicts, Verdicts
 
 
 @dataclass(slots=True)
@@ -26,6 +27,8 @@ class Announcer:
     clock: MonotonicClock
     wall: WallClock
     boot: str
+    verdicts: Verdicts = field(default_factory=NoVerdicts)
+    """What results are held against."""
     _seq: Counter[str] = field(default_factory=Counter)
 
     def moment(self, t_ns: int | None = None) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from calibration.errors import ReferenceRefused
 from calibration.measured import Measured
 from ingest.core.frames import Side
 from ingest.geometry.level.plane import Referred, to_plane
+from ingest.job.course.events import LevelTaken
 from ingest.payload.base import Quality
 from ingest.payload.level_file import LevelFile
 
@@ -52,6 +53,13 @@ class Ground:
     def trust(self, today: date) -> tuple[Quality, str]:
         """Return ``q`` and ``why`` of what the survey's age makes of results."""
         return ("good", "") if self.objection(today) is None else ("uncertain", OVERDUE)
+
+    def taken(self, today: date) -> LevelTaken:
+        """Return what a job stands on."""
+        if self._level is None:
+            return LevelTaken("", None, None, UNSURVEYED)
+        age = (today - self._level.measured).days
+        return LevelTaken(self._level.name, float(age), None, self.objection(today) or "")
 
     def camber(self, side: Side, camber: Measured) -> Measured:
         """Return a camber to gravity as the standing points see it, rad."""

@@ -107,8 +107,9 @@ class JobDesk:
             title=cut(task.title, 80),
             set_up=task.set_up,
             axles="+".join(map(str, task.axles)),
-            results=joined(task.topics, 160, "+"),
-            why=cut(task.why, 160),
+            off="+".join(map(str, task.off)),
+            results=joined(task.topics, 120, "+"),
+            why=cut(task.why, 120),
         )
 
     def _say(self, leaf: str, message: Message) -> None:

@@ -1,32 +1,17 @@
 """The sockets of the job: what it is held against, and what the bay knows."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Protocol
 
 from calibration.measured import Measured
+from ingest.job.brief.standing import Standing
 from ingest.job.course.acts import Plan
-from ingest.job.course.events import LevelTaken, Opened
+from ingest.job.course.events import LevelTaken, Opened, Taped
 from ingest.job.course.job import Job
 from ingest.job.course.readings import Reading, RunoutTaken
 from ingest.job.course.tasks import Task
+from ingest.job.vehicle.vehicle import Vehicle
 from ingest.payload.job_cmd import JobOpen
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """A result that stands now: unrounded, and as it was published.
-
-    ``at`` is when what it stands on was read last (UTC, RFC 3339); ``heads`` pairs names with
-    calibration records.
-    """
-
-    measured: Measured
-    angular: bool
-    at: str
-    quality: str
-    why: str
-    heads: tuple[tuple[str, str], ...]
 
 
 class Brief(Protocol):
@@ -37,12 +22,17 @@ class Brief(Protocol):
         """The vehicle's name, for people."""
         ...
 
+    @property
+    def of(self) -> Vehicle:
+        """The vehicle."""
+        ...
+
     def judged(self, topic: str, standing: Standing) -> Reading:
         """Return a result with its limit and its decision."""
         ...
 
-    def advice(self, topic: str, measured: Measured) -> tuple[str, ...]:
-        """Return what to turn to bring a result home, in words; nothing where nothing does."""
+    def advice(self, task: Task, measured: Measured) -> tuple[str, ...]:
+        """Return what to turn in a task to bring its result home, in words."""
         ...
 
     def stale(self, task: Task) -> tuple[str, ...]:
@@ -87,4 +77,16 @@ class BayView(Protocol):
     @property
     def level(self) -> LevelTaken:
         """The level record that camber stands on."""
+        ...
+
+    def set_out(self, vehicle: Vehicle, tapes: Mapping[str, Taped]) -> None:
+        """Let heads fill the networks of a vehicle. Raises ``NetworkFileError``."""
+        ...
+
+    def clear(self) -> None:
+        """Clear what was said of axles before: it is of another vehicle."""
+        ...
+
+    def turned(self, axles: tuple[int, ...]) -> None:
+        """Take note that something is turned at axles."""
         ...

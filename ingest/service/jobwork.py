@@ -7,19 +7,24 @@ it is taken up where it was, whatever ended the service before.
 import re
 from collections.abc import Collection
 from functools import reduce
+from typing import Any
 
+from calibration.measured import Measured
+from ingest.job.brief.standing import Standing
 from ingest.job.course.acts import Facts, Refused, Tape, Upset, decide
-from ingest.job.course.events import Event, Taped, What
+from ingest.job.course.events import Event, Taped, Turning, What
 from ingest.job.course.guidance import guide
 from ingest.job.course.job import BAY, Job, Phase, after, opened, replayed
 from ingest.job.course.keeping import Answered, Asking, JobStore, JobsUnkept
+from ingest.job.vehicle.reference import PIN
 from ingest.payload.job_cmd import JobCommand, JobEvents, JobOpen, JobTape
 from ingest.payload.stamp import rfc3339
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.jobacts import act_of
 from ingest.service.jobdesk import JobDesk
-from ingest.service.jobports import BayView, Brief, JobShop, Standing
+from ingest.service.jobports import BayView, Brief, JobShop
+from ingest.service.verdicts import in_unit
 from ingest.service.wheelwork import Done
 
 LEVEL = re.compile(r"[^a-z0-9]+")
@@ -70,6 +75,8 @@ class JobWork:
             self._name = newest
             self._job = replayed(self._store.events(newest))
             self._brief = self._shop.brief(self._job.opened)
+            if self._job.phase is not Phase.OVER:
+                self._view.set_out(self._brief.of, self._job.taped)
         self.tell()
 
     def carry_out(self, client: str, command: JobCommand) -> Done:
@@ -89,6 +96,29 @@ class JobWork:
             return Done(False, "store", f"{unkept}; nothing was done, the job stands")
         self.tell()
         return Done(True, "ok", text)
+
+    def fields(self, topic: str, measured: Measured) -> dict[str, Any]:
+        """Return what a result is held against, as it is published with it."""
+        brief = self.brief
+        below = topic.removeprefix(f"{self._announcer.topics.root}/")
+        if brief is None or not self._is_of(brief, below):
+            return {}
+        angular = not below.endswith("lateral-offset")
+        read = brief.judged(below, Standing(measured, angular, "", "good", "", ()))
+        if read.limit is None:
+            return {"job": self._name}
+        return {
+            "job": self._name,
+            "lo": in_unit(read.limit.low, angular=angular),
+            "hi": in_unit(read.limit.high, angular=angular),
+            "rule": read.rule,
+            "dec": read.decision,
+        }
+
+    def _is_of(self, brief: Brief, topic: str) -> bool:
+        """Say whether a topic is of the vehicle: a head may be on a wheel that it has not."""
+        parts = topic.split("/")
+        return parts[0] == "vehicle" or int(parts[1]) <= len(brief.of.axles)
 
     def upset(self, topics: tuple[str, ...], why: str) -> None:
         """Take note that results hold no longer which nobody meant to change."""
@@ -146,7 +176,9 @@ class JobWork:
         event = Event(1, self._now(), ask.by or asking.client, what)
         text = f"{name} is open: {brief.vehicle}"
         self._store.add(name, (event,), asking, Answered(name, True, "ok", text))
+        self._view.clear()
         self._name, self._job, self._brief = name, opened(event), brief
+        self._view.set_out(brief.of, {})
         self._desk.news(name, (event,))
         return text
 
@@ -169,18 +201,31 @@ class JobWork:
         answered = None if asking is None else Answered(self._name, True, "ok", text)
         self._store.add(self._name, events, asking, answered)
         self._job = changed
+        self._follow(whats)
         self._desk.news(self._name, events)
         return text
+
+    def _follow(self, whats: tuple[What, ...]) -> None:
+        """Have the bay know what follows for it."""
+        assert self._job is not None
+        assert self._brief is not None
+        for what in whats:
+            if isinstance(what, Taped):
+                self._view.set_out(self._brief.of, self._job.taped)
+            elif isinstance(what, Turning):
+                task = self._job.task(what.task)
+                assert task is not None
+                self._view.turned(task.axles)
 
     def _facts(self, brief: Brief) -> Facts:
         standing = self._view.standing
         job = self._job
         task = None if job is None else job.current
-        watched = () if task is None else task.topics
+        watched = () if task is None else (*task.topics, *task.also)
         advice = {
-            topic: brief.advice(topic, standing[topic].measured)
+            topic: brief.advice(task, standing[topic].measured)
             for topic in watched
-            if topic in standing and task is not None and task.quantity
+            if task is not None and task.quantity and topic in standing
         }
         return Facts(
             self._view.wheels,
@@ -193,7 +238,12 @@ class JobWork:
         )
 
     def _taped(self, command: JobTape) -> Taped:
-        raise Refused("not-supported", "tape distances are not compared yet")
+        """Return a tape distance; one at a wheel that the vehicle has not is refused."""
+        assert self._brief is not None
+        for end in command.line.split("-"):
+            if end != PIN and not 1 <= int(end[1:]) <= len(self._brief.of.axles):
+                raise Refused("bad-field", f"{command.line}: the vehicle has no wheel {end}")
+        return Taped(command.line, command.metres, command.u_mm * 1e-3, None, None, None)
 
     def _now(self) -> str:
         return rfc3339(self._announcer.wall())

@@ -26,6 +26,7 @@ from ingest.service.networkdesk import UNSOLVED, NetworkDesk
 from ingest.service.networkrows import Row, Rows
 from ingest.service.networkwords import disagreement, doubt, lacking
 from ingest.service.sightlines import Sat, look
+from ingest.service.stood import Stood
 
 AGAIN_S = 0.9
 """A network whose readings improve is adjusted again about every second, however many heads."""
@@ -80,16 +81,40 @@ class NetworkWork:
     ) -> None:
         self._spread = spread
         self._alerts = alerts
-        self._parts = [
-            _Part(
-                live,
-                NetworkDesk(live.network, announcer, spread, published, number),
-                "network" if number == 1 else f"network-{number}",
-                tapes=_tapes(live.network.readings),
-            )
-            for number, live in enumerate(settings.live(), start=1)
-        ]
-        self._at: dict[Wheel, tuple[_Part, list[Wanted]]] = dict(self._wheels())
+        self._announcer = announcer
+        self._published = published
+        self._parts: list[_Part] = []
+        self._at: dict[Wheel, tuple[_Part, list[Wanted]]] = {}
+        self.load(settings)
+
+    def load(self, settings: NetworkSettings) -> None:
+        """Take other networks; of one that is as before what was read of it stays.
+
+        Raises ``NetworkFileError``; then nothing has changed.
+        """
+        before = {id_of(part.live): part for part in self._parts}
+        parts = []
+        for number, live in enumerate(settings.live(), start=1):
+            same = before.pop(id_of(live), None)
+            parts.append(same if same is not None else self._part(live, number))
+        for gone in before.values():
+            gone.desk.forget_results()
+            self._alerts.clear(gone.code)
+            self._alerts.clear(f"{gone.code}-lacks")
+        self._parts = parts
+        self._at = dict(self._wheels())
+
+    def forget_results(self) -> None:
+        """Clear all results and drop all readings."""
+        for part in self._parts:
+            part.desk.forget_results()
+            part.rows = Rows()
+            part.solved = frozenset()
+
+    def _part(self, live: LiveNetwork, number: int) -> _Part:
+        desk = NetworkDesk(live.network, self._announcer, self._spread, self._published, number)
+        code = "network" if number == 1 else f"network-{number}"
+        return _Part(live, desk, code, tapes=_tapes(live.network.readings))
 
     def _wheels(self) -> Iterator[tuple[Wheel, tuple[_Part, list[Wanted]]]]:
         for part in self._parts:
@@ -109,6 +134,11 @@ class NetworkWork:
     def standing(self) -> dict[str, Measured]:
         """What stands now, by topic, in rad and m, unrounded, with all correlations."""
         return {t: m for part in self._parts for t, m in part.desk.standing.items()}
+
+    @property
+    def stood(self) -> dict[str, Stood]:
+        """The same, as it was published, and when it was read last."""
+        return {t: stood for part in self._parts for t, stood in part.desk.stood.items()}
 
     def tells_toe(self, axle: int) -> bool:
         """Say whether an axle's total toe is the network's to tell: both its cross lines are."""
@@ -227,6 +257,11 @@ class NetworkWork:
             self._alerts.set(code, "note", lacking(solved, unknown, unread))
         else:
             self._alerts.clear(code)
+
+
+def id_of(live: LiveNetwork) -> tuple[object, ...]:
+    """Return what two networks that are the same have in common."""
+    return live.network.stations, live.network.readings, live.network.wanted
 
 
 def _withdraw(part: _Part, places: set[int], why: str) -> None:

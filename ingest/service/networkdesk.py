@@ -20,7 +20,9 @@ from ingest.service.bayspread import Occasion, SpreadSettings
 from ingest.service.networkrows import Hold, Row
 from ingest.service.resultnotes import ResultNotes
 from ingest.service.results import fields_of
+from ingest.service.stood import Stood, named
 from ingest.service.takenoff import kept
+from ingest.service.verdicts import with_verdict
 
 DISAGREE = "network-disagrees"
 UNSOLVED = "network-unsolved"
@@ -38,6 +40,7 @@ class _Standing:
     """Of each reading whose head was taken off, whether its wheel was seen to stand until then."""
     fits: bool
     fields: dict[str, Any]
+    confirmed_ns: int = 0
 
     def alike(self, other: "_Standing") -> bool:
         """Say whether another tells nothing that is new."""
@@ -68,12 +71,36 @@ class NetworkDesk:
         self._number = number
         self._ids = itertools.count(1)
         self._standing: dict[str, _Standing] = {}
+        self._topics_said: set[str] = set()
 
     @property
     def standing(self) -> dict[str, Measured]:
         """What stands now, by topic, in rad and m, unrounded, with all correlations."""
         found = {topic: each.told.measured() for topic, each in self._standing.items()}
         return {topic: measured for topic, measured in found.items() if measured is not None}
+
+    @property
+    def stood(self) -> dict[str, Stood]:
+        """The same, as it was published, and when it was read last."""
+        found = {topic: (each, each.told.measured()) for topic, each in self._standing.items()}
+        return {
+            topic: Stood(
+                measured,
+                each.fields,
+                named(each.heads),
+                each.confirmed_ns,
+                each.told.result.quantity.angular,
+            )
+            for topic, (each, measured) in found.items()
+            if measured is not None
+        }
+
+    def forget_results(self) -> None:
+        """Clear all that was said."""
+        for topic in self._topics_said:
+            self._announcer.clear(topic)
+        self._topics_said.clear()
+        self._standing.clear()
 
     def say(self, solved: Solved, rows: Mapping[int, Row]) -> None:
         """Publish all that is determined and has parts; what is so by definition is no result."""
@@ -107,13 +134,17 @@ class NetworkDesk:
         fresh = _Standing(told, found.value, told.u, tuple(heads), off, solved.fits, {})
         before = self._standing.get(topic)
         if before is not None and before.alike(fresh):
+            self._standing[topic] = replace(before, confirmed_ns=self._announcer.wall())
             return
         fields = self._fields(told, rows, heads)
         if fields["q"] == "good" and not solved.fits:
             fields |= {"q": "uncertain", "why": DISAGREE}
         if off:
             fields = kept(fields, stood=all(off))
-        self._standing[topic] = replace(fresh, fields=fields)
+        fields = with_verdict(self._announcer.verdicts, topic, found, fields)
+        wall_ns = self._announcer.wall()
+        self._standing[topic] = replace(fresh, fields=fields, confirmed_ns=wall_ns)
+        self._topics_said.add(topic)
         self._announcer.state(topic, AxleResult(**fields))
         if told.result.quantity.angular:
             self._notes.said(topic, fields, self._occasion(rows), heads)

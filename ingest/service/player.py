@@ -44,8 +44,9 @@ from ingest.service.inputs import (
     Second,
     Warned,
 )
+from ingest.service.jobtranscript import ToldJobs
 from ingest.service.linkkeeper import LinkChange, LinkState
-from ingest.service.workings import Answering, Workings, WorkSettings
+from ingest.service.workings import Answering, Jobs, Workings, WorkSettings
 
 log = logging.getLogger(__name__)
 
@@ -79,6 +80,7 @@ class Player:
         self.topics = Topics(self.bay_name[:LONGEST_BAY] + SUFFIX)
         self._links = frozenset(start.forms)
         told = Told(self._records)
+        jobs = ToldJobs(told.answers)
         self.workings = Workings(
             settings,
             self.topics,
@@ -88,6 +90,7 @@ class Player:
             names=told,
             records=told,
             boot=self.boot,
+            jobs=Jobs(jobs, jobs) if settings.jobs else None,
         )
         self.skipped = 0
         """Records that could not be read as an input."""
@@ -205,16 +208,16 @@ class Told:
     """Head names and calibration records as the captured service was told them."""
 
     def __init__(self, records: Iterable[Record]) -> None:
-        self._answers: dict[str, deque[Any]] = defaultdict(deque)
+        self.answers: defaultdict[str, deque[Any]] = defaultdict(deque)
         for record in records:
             if record.topic == transcript.FOUND:
                 with contextlib.suppress(*UNREADABLE):
                     said = json.loads(record.data)
-                    self._answers[said["key"]].append(said["answer"])
+                    self.answers[said["key"]].append(said["answer"])
 
     def _next(self, key: str) -> Any:
         """Return the next answer; the last one stands, should a newer program ask more often."""
-        waiting = self._answers[key]
+        waiting = self.answers[key]
         if len(waiting) > 1:
             return waiting.popleft()
         return waiting[0] if waiting else None

@@ -29,9 +29,11 @@ from ingest.payload.cmd import (
 from ingest.payload.cmd import (
     Wheel as WheelCommand,
 )
+from ingest.payload.job_cmd import JobCommand
 from ingest.service.announcer import Announcer
 from ingest.service.bay import Bay
 from ingest.service.bayhead import BayHead, Wheel
+from ingest.service.jobwork import JobWork
 from ingest.service.wheelwork import Done
 from ingest.wire.commands import Command, identify
 from ingest.wire.reports import Ack, Refusal
@@ -65,9 +67,16 @@ class Requests:
     """Carries commands out. Those that only need the bay are answered at once."""
 
     def __init__(
-        self, bay: Bay, announcer: Announcer, clock: MonotonicClock, answer: Send, ask: AskHead
+        self,
+        bay: Bay,
+        announcer: Announcer,
+        clock: MonotonicClock,
+        answer: Send,
+        ask: AskHead,
+        jobs: JobWork | None = None,
     ) -> None:
         self._bay = bay
+        self._jobs = jobs
         self._announcer = announcer
         self._clock = clock
         self._answer = answer
@@ -113,6 +122,9 @@ class Requests:
 
     def _do(self, request: Request, finish: Callable[[Done], None]) -> None:
         command = request.command
+        if isinstance(command, JobCommand):
+            finish(self._job(request, command))
+            return
         if isinstance(command, PushBegin | PushEnd | SweepBegin | SweepEnd):
             finish(self._whole(command))
             return
@@ -126,6 +138,12 @@ class Requests:
             self._ask(head, asked, lambda answer: finish(shown(head, answer)))
         else:
             finish(self._at_once(head, request))
+
+    def _job(self, request: Request, command: JobCommand) -> Done:
+        if self._jobs is None:
+            return Done(False, "not-supported", "no jobs are kept here; start with a state file")
+        client = (request.reply_topic or "").rpartition("/")[2]
+        return self._jobs.carry_out(client, command)
 
     def _whole(self, command: PushBegin | PushEnd | SweepBegin | SweepEnd) -> Done:
         """Carry out what is asked of a vehicle or an axle, not of one head."""

@@ -31,7 +31,9 @@ from ingest.service.bayspread import (
 )
 from ingest.service.ground import Ground, worst
 from ingest.service.resultnotes import ResultNotes
+from ingest.service.stood import Stood, named
 from ingest.service.takenoff import kept
+from ingest.service.verdicts import with_verdict
 
 _HANGING = (Channel.INCL_X, Channel.INCL_Y, Channel.ROTATION, Channel.AZIMUTH_CROSS)
 _FIXED = (Channel.INCL_X, Channel.INCL_Y, Channel.INCL_Z)
@@ -170,13 +172,27 @@ class ResultDesk:
         self._ground = ground or Ground(None)
         self._notes = ResultNotes(announcer, spread.told, published)
         self._ids = itertools.count(1)
-        self._standing: dict[str, Measured] = {}
+        self._standing: dict[str, Stood] = {}
         self._last: dict[str, dict[str, Any]] = {}
+        self._said: set[str] = set()
 
     @property
     def standing(self) -> dict[str, Measured]:
         """What stands now, by topic, in rad and unrounded, with all correlations."""
+        return {topic: stood.measured for topic, stood in self._standing.items()}
+
+    @property
+    def stood(self) -> dict[str, Stood]:
+        """The same, as it was published, and when it was read last."""
         return dict(self._standing)
+
+    def forget_results(self) -> None:
+        """Clear all that was said; what still stands is said anew when it is read again."""
+        for topic in self._said:
+            self._announcer.clear(topic)
+        self._said.clear()
+        self._last.clear()
+        self._standing.clear()
 
     def camber(self, head: BayHead, settled: Settled) -> None:
         """Publish a wheel's camber, to the bay's standing points where they were surveyed."""
@@ -241,7 +257,9 @@ class ResultDesk:
         t_ns, records = settled.t_ns, settled.records
         told = fields_of(self._announcer, quantity, shown, t_ns, records, heads, ground)
         fields = {**told, "id": f"ax-{next(self._ids)}"}
-        self._standing[topic] = measured
+        fields = with_verdict(self._announcer.verdicts, topic, measured, fields)
+        self._standing[topic] = Stood(measured, fields, named(heads), self._announcer.wall())
         self._last[topic] = fields
+        self._said.add(topic)
         self._announcer.state(topic, AxleResult(**fields))
         self._notes.said(topic, fields, settled.occasion, heads)

@@ -32,11 +32,13 @@ from ingest.service.inputs import (
     Second,
     Warned,
 )
+from ingest.service.jobtranscript import noting_jobs
+from ingest.service.jobwork import JobWork
 from ingest.service.linkkeeper import KeeperSettings, LinkChange, LinkKeeper
 from ingest.service.ports import CalibrationRecords, Recorder
 from ingest.service.servicedesk import DeskSettings
 from ingest.service.transcript import NotingNames, NotingRecords, Transcript
-from ingest.service.workings import Answering, Workings, WorkSettings
+from ingest.service.workings import Answering, Jobs, Workings, WorkSettings
 
 log = logging.getLogger(__name__)
 
@@ -52,6 +54,8 @@ class ServiceSettings:
     bay: BaySettings = field(default_factory=BaySettings)
     keeper: KeeperSettings = field(default_factory=KeeperSettings)
     desk: DeskSettings = field(default_factory=DeskSettings)
+    people: tuple[str, ...] = ()
+    """Who may lead a job, by their names at the broker; empty: whoever reaches it."""
 
 
 class Service:
@@ -76,18 +80,23 @@ class Service:
         boot: str,
         recorder: Recorder | None = None,
         published: PublishedResults | None = None,
+        jobs: Jobs | None = None,
     ) -> None:
         self._clock = clock
         self._wall = wall
         keeper = partial(self._keeper, settings.keeper, random)
         self._keepers = {name: keeper(name, link) for name, link in links.items()}
-        work = WorkSettings(settings.bay, settings.desk, pings=True)
+        work = WorkSettings(
+            settings.bay, settings.desk, pings=True, people=settings.people, jobs=jobs is not None
+        )
         forms = {name: link.form for name, link in links.items()}
         self._transcript: Transcript | None = None
         if recorder is not None:
             self._transcript = Transcript(recorder)
             self._transcript.open(self._moment(), topics.bay, boot, work, forms)
             names = NotingNames(names, self._transcript)
+            if jobs is not None:
+                jobs = noting_jobs(jobs, self._transcript)
             records = NotingRecords(records, self._transcript)
         self._workings = Workings(
             work,
@@ -99,6 +108,7 @@ class Service:
             records=records,
             boot=boot,
             published=published,
+            jobs=jobs,
         )
         self._tasks: asyncio.TaskGroup | None = None
 
@@ -113,6 +123,11 @@ class Service:
             on_chunk=partial(self._on_chunk, name),
             on_state=partial(self._on_state, name),
         )
+
+    @property
+    def jobs(self) -> JobWork | None:
+        """The present job; None where no jobs are kept."""
+        return self._workings.jobs
 
     @property
     def bay(self) -> Bay:

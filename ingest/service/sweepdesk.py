@@ -30,8 +30,10 @@ from ingest.service.bayhead import BayHead
 from ingest.service.ground import Ground
 from ingest.service.networkrows import STOOD_RAD
 from ingest.service.results import fields_of
+from ingest.service.stood import Stood, named
 from ingest.service.sweepfit import SweptAxle
 from ingest.service.takenoff import kept
+from ingest.service.verdicts import with_verdict
 
 TTL_SWEEPING_S = 3.0
 STRAIGHT_RAD = 0.5 * DEG
@@ -49,6 +51,8 @@ class _Found:
     measured: dict[str, Measured]
     fields: dict[str, dict[str, Any]]
     moving: set[HeadId] = field(default_factory=set)
+    heads: tuple[tuple[str, str], ...] = ()
+    said_ns: int = 0
 
 
 class SweepDesk:
@@ -65,6 +69,23 @@ class SweepDesk:
         """What stands now, by topic, in rad and unrounded, with all correlations."""
         stand = [each for each in self._axles.values() if not each.moving]
         return {topic: measured for each in stand for topic, measured in each.measured.items()}
+
+    @property
+    def stood(self) -> dict[str, Stood]:
+        """The same, as it was published, and when it was read last."""
+        stand = [each for each in self._axles.values() if not each.moving]
+        return {
+            topic: Stood(each.measured[topic], fields, each.heads, each.said_ns)
+            for each in stand
+            for topic, fields in each.fields.items()
+        }
+
+    def forget_results(self) -> None:
+        """Clear all that was said."""
+        for each in self._axles.values():
+            for topic in each.fields:
+                self._announcer.clear(topic)
+        self._axles.clear()
 
     def guide(self, head: BayHead, sweep_id: str, state: SweepState, target_rad: float) -> None:
         """Say where a sweep is and what it needs."""
@@ -114,9 +135,11 @@ class SweepDesk:
             shown = report(degrees(measured), Unit.DEGREE)
             ground = self._ground if grounded else None
             told = fields_of(self._announcer, quantity, shown, t_ns, records, by, ground)
-            found.fields[topic] = {**told, "id": f"sw-{next(self._ids)}"}
+            fields = {**told, "id": f"sw-{next(self._ids)}"}
+            found.fields[topic] = with_verdict(self._announcer.verdicts, topic, measured, fields)
             found.measured[topic] = measured
             self._announcer.state(topic, AxleResult(**found.fields[topic]))
+        found.heads, found.said_ns = named(list(heads.values())), self._announcer.wall()
         self._axles[axle] = found
         for side, head in heads.items():
             quality, why = head.instrument.trust(self._announcer.today())

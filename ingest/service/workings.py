@@ -13,6 +13,7 @@ from ingest.core.ids import MonotonicNs
 from ingest.core.ports import Chunk, HeadNames, LinkForm, Outlet
 from ingest.core.published import PublishedResults
 from ingest.core.units import NS
+from ingest.job.course.keeping import JobStore
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
 from ingest.service.announcer import Announcer
@@ -30,6 +31,9 @@ from ingest.service.inputs import (
     Second,
     Warned,
 )
+from ingest.service.jobports import JobShop
+from ingest.service.jobview import LiveBayView
+from ingest.service.jobwork import JobWork
 from ingest.service.linkkeeper import LinkState
 from ingest.service.ports import CalibrationRecords
 from ingest.service.requests import Answer, Requests
@@ -91,6 +95,18 @@ class WorkSettings:
     pings: bool = False
     """Heads are pinged. A capture of a program that sent no pings does not say so, and its heads
     left none unanswered."""
+    people: tuple[str, ...] = ()
+    """Who may lead a job, by their names at the broker; empty: whoever reaches it."""
+    jobs: bool = False
+    """Jobs are kept. A capture of a service that kept none says nothing of them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Jobs:
+    """Where jobs are kept, and what they can be opened with."""
+
+    store: JobStore
+    shop: JobShop
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +130,7 @@ class Workings:
         records: CalibrationRecords,
         boot: str,
         published: PublishedResults | None = None,
+        jobs: Jobs | None = None,
     ) -> None:
         self._now = Moment(MonotonicNs(0), 0)
         self._topics = topics
@@ -124,7 +141,16 @@ class Workings:
         announcer = Announcer(topics, outlet, self._at_ns, self._wall_ns, boot)
         self.bay = Bay(settings.bay, forms, announcer, names, records, published)
         self._desk = ServiceDesk(settings.desk, settings.bay.live, announcer)
-        self._requests = Requests(self.bay, announcer, self._at_ns, outlet.reply, self._ask)
+        self.jobs: JobWork | None = None
+        if jobs is not None:
+            view = LiveBayView(self.bay, announcer)
+            self.jobs = JobWork(
+                jobs.store, jobs.shop, view, announcer, self.bay.alerts, settings.people
+            )
+            announcer.verdicts = self.jobs
+        self._requests = Requests(
+            self.bay, announcer, self._at_ns, outlet.reply, self._ask, self.jobs
+        )
         self._waiting: dict[tuple[str, int], _Waiting] = {}
         self._command_ids = itertools.cycle(range(1, 1 << 16))
         self._hello_asked_ns: dict[str, int] = {}
@@ -154,6 +180,8 @@ class Workings:
             case Began():
                 self._second_ns = moment.at_ns
                 self._desk.refresh(self.bay)
+                if self.jobs is not None:
+                    self.jobs.take_up()
 
     def introduce(self, moment: Moment, state: str, why: str) -> bytes:
         """Return a fresh ``svc/status``, for an outlet that has to say it in its own way."""
@@ -229,6 +257,8 @@ class Workings:
         if self._pings:
             self._ping()
         self._desk.refresh(self.bay)
+        if self.jobs is not None:
+            self.jobs.tell()
 
     def _ping(self) -> None:
         for slot in self.bay.slots.values():

@@ -112,7 +112,8 @@ def plain(part):
     if "const" in part or "enum" in part:
         return part.get("const", part.get("enum", [None])[0])
     if part["type"] == "string":
-        wanted = {"^[0-9a-f]{16}$": "a" * 16, "^[0-9a-f]{64}$": "a" * 64}
+        line = r"^(P|[LR]\d{1,2})-[LR]\d{1,2}$"
+        wanted = {"^[0-9a-f]{16}$": "a" * 16, "^[0-9a-f]{64}$": "a" * 64, line: "L1-R1"}
         return wanted.get(part.get("pattern"), "a")
     return {"integer": 1, "number": 1.0, "boolean": True}[part["type"]]
 

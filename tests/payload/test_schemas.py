@@ -176,7 +176,7 @@ GOLDEN = {
     "job-skip/1": JobSkip(id="j-6", task="s1-6", reason="arm seized"),
     "job-back/1": JobBack(id="j-7", task="s1-5"),
     "job-replan/1": JobReplan(id="j-8", cannot="adjust 4"),
-    "job-tape/1": JobTape(id="j-9", line="1l-4l", metres=6.571),
+    "job-tape/1": JobTape(id="j-9", line="L1-L4", metres=6.571),
     "job-remark/1": JobRemark(id="j-10", text="tyres renewed in March"),
     "job-close/1": JobClose(id="j-11"),
     "job-events/1": JobEvents(id="j-12", since=7),

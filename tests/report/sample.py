@@ -7,24 +7,15 @@ from ingest.job.course.events import Opened, Taped
 from ingest.job.course.readings import LimitAt, Reading
 from ingest.job.course.tasks import Doing, Task
 from tests.job.course.playing import Played, begun_with
+from tests.job.vehicles import SHIPPED
 
 DEG = math.pi / 180.0
-AXLES = ((1, "steer", 0.0, 2.04, "385/65 R22.5"), (2, "drive", 4.2, 2.02, "315/80 R22.5"))
-AXLES = (*AXLES, (3, "drive", 5.57, 2.02, "315/80 R22.5"))
-VEHICLE = {
-    "id": "rigid-6x4",
-    "name": "Pellowmere 23, rigid 6x4",
-    "axle": [
-        {"number": n, "role": role, "behind_m": x, "track_m": track, "tyre": {"size": size}}
-        for n, role, x, track, size in AXLES
-    ],
-}
 OPENED = Opened(
     order="W-204 / Halloran",
     vehicle_id="rigid-6x4",
-    vehicle=VEHICLE,
+    vehicle=SHIPPED["rigid-6x4"],
     limits_name="general, version 3",
-    limits={},
+    limits="",
     odometer="412 300 km",
     load_state="unladen",
     head_pairs=2,
@@ -91,16 +82,16 @@ def measured(topic: str, at: str, *, left: bool) -> Reading:
 def tasks() -> tuple[Task, ...]:
     """Return one set-up for all three axles."""
     topics, axles = tuple(VALUES), (1, 2, 3)
-    heading = "axle/{}/both/heading"
+    heading, toe = "axle/{}/both/heading", "axle/1/both/total-toe"
     return (
         Task("s1-1", Doing.MOUNT, 1, axles),
         Task("s1-2", Doing.TURN, 1, axles),
         Task("s1-3", Doing.LOWER, 1, axles),
         Task("s1-4", Doing.SETTLE, 1, axles),
         Task("s1-5", Doing.FIND, 1, axles, topics),
-        Task("s1-6", Doing.ADJUST, 1, (3,), (heading.format(3),), "axle_heading"),
-        Task("s1-7", Doing.ADJUST, 1, (2,), (heading.format(2),), "axle_heading"),
-        Task("s1-8", Doing.ADJUST, 1, (1,), ("axle/1/both/total-toe",), "total_toe"),
+        Task("s1-6", Doing.ADJUST, 1, (3,), (heading.format(3),), quantity="axle_heading"),
+        Task("s1-7", Doing.ADJUST, 1, (2,), (heading.format(2),), quantity="axle_heading"),
+        Task("s1-8", Doing.ADJUST, 1, (1,), (toe,), quantity="total_toe"),
         Task("s1-9", Doing.TIGHTEN, 1, axles),
         Task("s1-10", Doing.SETTLE, 1, axles),
         Task("s1-11", Doing.LEAVE, 1, axles, topics),

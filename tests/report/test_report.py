@@ -95,8 +95,8 @@ def test_a_report_that_nobody_signed_is_a_draft(job: Job) -> None:
 def test_names_of_vehicles_are_text_and_never_markup() -> None:
     played = finished(close=False)
     opened = played.job.opened
-    vehicle = {**opened.vehicle, "name": "<script>alert(1)</script>"}
-    job = replace(played.job, opened=replace(opened, vehicle=vehicle))
+    named = opened.vehicle.replace('name = "', 'name = "<script>alert(1)</script> ', 1)
+    job = replace(played.job, opened=replace(opened, vehicle=named))
     page = render_html(report("w-204", job, date(2026, 1, 2), SHOP, SEALED))
     assert "<script" not in page
 

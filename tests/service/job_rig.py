@@ -6,35 +6,42 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from calibration.measured import Measured
+from ingest.job.brief.standing import Standing
 from ingest.job.course.acts import NO_LEVEL, Plan, Refused
-from ingest.job.course.events import LevelTaken, Opened
+from ingest.job.course.events import LevelTaken, Opened, Taped
 from ingest.job.course.job import Job
 from ingest.job.course.readings import Reading, RunoutTaken
 from ingest.job.course.tasks import Task
+from ingest.job.vehicle.vehicle import Vehicle
 from ingest.payload.cmd import read_command
 from ingest.payload.job_cmd import JobCommand, JobOpen
 from ingest.payload.topics import Topics
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
-from ingest.service.jobports import Brief, Standing
+from ingest.service.jobports import Brief
 from ingest.service.jobwork import JobWork
 from ingest.service.wheelwork import Done
 from ingest.store.jobs import StoredJobs
 from tests.job.course.playing import COMPENSATED, HEADING_4, OPENED, TASKS, TOE_1, WHEELS, reading
+from tests.job.vehicles import vehicle
 
 START_NS = 1_800_000_000_000_000_000
 TICK_NS = 10**9
+
+
+VEHICLE = vehicle("rigid-8x4")
 
 
 class FakeBrief:
     """Holds any result for inside, and plans the one job that there is."""
 
     vehicle = "Pellowmere 17"
+    of = VEHICLE
 
     def judged(self, topic: str, standing: Standing) -> Reading:
         return reading(topic, standing.at)
 
-    def advice(self, topic: str, measured: Measured) -> tuple[str, ...]:
+    def advice(self, task: Task, measured: Measured) -> tuple[str, ...]:
         return ("Left arm: 1.5 turns longer.",)
 
     def stale(self, task: Task) -> tuple[str, ...]:
@@ -64,6 +71,16 @@ class FakeView:
     wheels: frozenset[tuple[int, str]] = WHEELS
     compensated: Mapping[tuple[int, str], RunoutTaken] = field(default_factory=lambda: COMPENSATED)
     level: LevelTaken = NO_LEVEL
+    done: list[str] = field(default_factory=list)
+
+    def set_out(self, vehicle: Vehicle, tapes: Mapping[str, Taped]) -> None:
+        self.done.append(f"set out {vehicle.id} {sorted(tapes)}")
+
+    def clear(self) -> None:
+        self.done.append("clear")
+
+    def turned(self, axles: tuple[int, ...]) -> None:
+        self.done.append(f"turned {axles}")
 
     @property
     def standing(self) -> dict[str, Standing]:

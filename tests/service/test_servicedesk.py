@@ -29,7 +29,7 @@ def test_the_description_names_heads_quantities_and_schemas(desk_and_bay):
 def test_every_topic_that_is_published_has_a_schema_named(desk_and_bay):
     _, bay = desk_and_bay
     bay.bay.tick(1.0)
-    kinds = {"svc", "head", "axle", "vehicle", "cal", "evt", "cmd", "reply"}
+    kinds = {"svc", "head", "axle", "vehicle", "cal", "job", "evt", "cmd", "reply"}
     named = {key.split("/")[0] for key in bay.outlet.retained[bay.topics.meta]["schemas"]}
     used = {t.removeprefix(f"{bay.topics.root}/").split("/")[0] for t in bay.outlet.retained}
     assert used <= named == kinds

@@ -1,0 +1,93 @@
+"""What the bay knows that a job asks for, and what a job has the bay do."""
+
+from collections.abc import Mapping
+
+from ingest.core.frames import Side
+from ingest.core.units import DEG
+from ingest.job.brief.standing import Standing
+from ingest.job.course.events import LevelTaken, Taped
+from ingest.job.course.readings import RunoutTaken
+from ingest.job.vehicle.vehicle import Vehicle
+from ingest.payload.vehicle_network import job_networks
+from ingest.service.announcer import Announcer
+from ingest.service.bay import Bay
+from ingest.service.bayhead import BayHead, Wheel
+from ingest.service.network import NetworkSettings
+from ingest.service.stood import Stood
+
+
+class LiveBayView:
+    """Satisfies ``BayView`` over a bay."""
+
+    def __init__(self, bay: Bay, announcer: Announcer) -> None:
+        self._bay = bay
+        self._announcer = announcer
+        self._root = f"{announcer.topics.root}/"
+
+    @property
+    def wheels(self) -> frozenset[tuple[int, str]]:
+        """Wheels that carry a head that is heard."""
+        return frozenset(
+            (head.wheel.axle, head.wheel.side.value)
+            for head in self._bay.heads.values()
+            if head.wheel is not None and head.online
+        )
+
+    @property
+    def compensated(self) -> Mapping[tuple[int, str], RunoutTaken]:
+        """The run-out of wheels whose head has it since it was mounted."""
+        found = {}
+        for head in self._bay.heads.values():
+            taken = self._runout(head)
+            if taken is not None:
+                found[taken.axle, taken.side] = taken
+        return found
+
+    @property
+    def standing(self) -> Mapping[str, Standing]:
+        """Results that stand now; the network's word on total toe counts before an axle's own."""
+        stood: dict[str, Stood] = {
+            **self._bay.work.results.stood,
+            **self._bay.work.sweeps.stood,
+            **self._bay.network.stood,
+        }
+        return {t.removeprefix(self._root): each.standing() for t, each in stood.items()}
+
+    @property
+    def level(self) -> LevelTaken:
+        """The level record that camber stands on."""
+        return self._bay.ground.taken(self._announcer.today())
+
+    def set_out(self, vehicle: Vehicle, tapes: Mapping[str, Taped]) -> None:
+        """Let heads fill the networks of a vehicle."""
+        taped = {line: (each.measured_m, each.u_m) for line, each in tapes.items()}
+        self._bay.network.load(NetworkSettings(job_networks(vehicle, taped)))
+
+    def clear(self) -> None:
+        """Clear what was said of axles before: it is of another vehicle."""
+        self._bay.work.results.forget_results()
+        self._bay.work.sweeps.forget_results()
+        self._bay.network.forget_results()
+
+    def turned(self, axles: tuple[int, ...]) -> None:
+        """Take note that something is turned at axles: what was read of them holds no longer."""
+        for axle in axles:
+            for side in Side:
+                self._bay.network.turning(Wheel(axle, side), "adjusted")
+
+    def _runout(self, head: BayHead) -> RunoutTaken | None:
+        bench = self._bay.work.bench(head)
+        found, wheel = bench.runout, head.wheel
+        if found is None or wheel is None or found.estimates is None:
+            return None
+        record = head.instrument.record
+        angle = found.estimates.angle
+        return RunoutTaken(
+            wheel.axle,
+            wheel.side.value,
+            head.name,
+            "" if record is None else record.record_id,
+            abs(angle.value) / DEG,
+            angle.u / DEG,
+            f"{found.worth.n} readings over {found.worth.arc_rad / DEG:.0f}\u00b0",
+        )

@@ -22,7 +22,7 @@ def test_every_unit_costs_what_brute_force_finds(n):
             assert found == slow, (unit, pairs)
 
 
-@pytest.mark.parametrize(("n", "pairs", "count"), [(5, 2, 6), (5, 3, 4), (6, 2, 2)])
+@pytest.mark.parametrize(("n", "pairs", "count"), [(5, 2, 6), (5, 3, 4), (6, 2, 1)])
 def test_a_sample_of_larger_units_does_too(n, pairs, count):
     chosen = random.Random(f"{n} {pairs}").sample(list(every_unit(n)), count)
     for unit in chosen:

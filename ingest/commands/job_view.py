@@ -66,6 +66,8 @@ class JobView:
             lines.append(f"  why: {step['why']}")
         if told.get("lacks"):
             lines.append(f"  still lacking: {told['lacks']}")
+        advice = str(self._of("job/advice").get("text") or "")
+        lines += [f"  TURN: {line}" for line in advice.splitlines()]
         cautions = str(self._of("job/caution").get("text") or "")
         lines += [f"  CAUTION: {line}" for line in cautions.splitlines()]
         asks = str(told.get("asks") or "").replace("+", ", ").replace("job-", "")

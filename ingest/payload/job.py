@@ -91,6 +91,17 @@ class JobCaution(Stamped):
     text: str = Field(default="", max_length=900)
 
 
+class JobAdvice(Stamped):
+    """``job/advice``: what to turn in the present task, each part on a line of its own.
+
+    It follows what is measured, once a second. Larger than what a small display must read.
+    """
+
+    job: Id | None
+    task: str = Field(max_length=32)
+    text: str = Field(default="", max_length=900)
+
+
 class JobLive(Judged):
     """``job/live``: the value that is being adjusted, ten times a second.
 

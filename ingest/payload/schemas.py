@@ -19,7 +19,15 @@ from ingest.payload.command import Command
 from ingest.payload.correction import READER
 from ingest.payload.evt import Event
 from ingest.payload.head import HeadLink, HeadMeta, HeadStatus, Reading
-from ingest.payload.job import JobCaution, JobEvent, JobGuidance, JobLive, JobState, JobStep
+from ingest.payload.job import (
+    JobAdvice,
+    JobCaution,
+    JobEvent,
+    JobGuidance,
+    JobLive,
+    JobState,
+    JobStep,
+)
 from ingest.payload.level_file import LevelFile
 from ingest.payload.limits_file import LimitsFile
 from ingest.payload.network_file import NetworkFile
@@ -49,6 +57,7 @@ TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
         "job/step": ("job-step/1", JobStep),
         "job/guidance": ("job-guidance/1", JobGuidance),
         "job/caution": ("job-caution/1", JobCaution),
+        "job/advice": ("job-advice/1", JobAdvice),
         "job/live": ("job-live/1", JobLive),
         "reply/{client}": ("reply/1", Reply),
         **{f"cmd/{name}": (f"{name}/1", model) for name, model in COMMANDS.items()},

@@ -6,7 +6,7 @@ from ingest.job.course.events import Event
 from ingest.job.course.guidance import Guidance
 from ingest.job.course.job import Job, Phase
 from ingest.payload.base import Message
-from ingest.payload.job import JobCaution, JobEvent, JobGuidance, JobState, JobStep
+from ingest.payload.job import JobAdvice, JobCaution, JobEvent, JobGuidance, JobState, JobStep
 from ingest.payload.stamp import epoch_ms_of
 from ingest.service.announcer import Announcer
 from ingest.service.jobwords import said
@@ -26,6 +26,7 @@ class JobDesk:
             self._say("state", JobState(**moment, job=None, phase="none"))
             self._say("step", JobStep(**moment, job=None, task="", doing="none", title="no job"))
             self._say("caution", JobCaution(**moment, job=None, task=""))
+            self._say("advice", JobAdvice(**moment, job=None, task=""))
             self._say(
                 "guidance",
                 JobGuidance(
@@ -43,6 +44,8 @@ class JobDesk:
         self._say("step", self._step(name, job, guidance))
         text = "\n".join(guidance.cautions)
         self._say("caution", JobCaution(**moment, job=name, task=guidance.task, text=text))
+        advice = joined(guidance.advice, 900, "\n")
+        self._say("advice", JobAdvice(**moment, job=name, task=guidance.task, text=advice))
         self._say(
             "guidance",
             JobGuidance(

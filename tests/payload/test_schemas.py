@@ -32,7 +32,15 @@ from ingest.payload.head import (
     HeadStatus,
     Reading,
 )
-from ingest.payload.job import JobCaution, JobEvent, JobGuidance, JobLive, JobState, JobStep
+from ingest.payload.job import (
+    JobAdvice,
+    JobCaution,
+    JobEvent,
+    JobGuidance,
+    JobLive,
+    JobState,
+    JobStep,
+)
 from ingest.payload.job_cmd import (
     JobAdjust,
     JobBack,
@@ -203,6 +211,7 @@ GOLDEN = {
         ready=True,
         asks="job-adjust+job-done",
     ),
+    "job-advice/1": JobAdvice(**MOMENT, job="w-118", task="s1-6", text="lengthen the left arm"),
     "job-caution/1": JobCaution(**MOMENT, job="w-118", task="s1-6", text="Chock the wheels."),
     "job-live/1": JobLive(
         **JUDGED,

@@ -46,7 +46,9 @@ def test_what_is_said_fits_small_displays(rig: JobRig) -> None:
         pass
     for topic, message in rig.said:
         size = len(json.dumps(message, separators=(",", ":")).encode())
-        assert size <= (1024 if topic == "job/caution" else DISPLAY_LIMIT_BYTES), topic
+        assert size <= (1024 if topic in ("job/caution", "job/advice") else DISPLAY_LIMIT_BYTES), (
+            topic
+        )
 
 
 def test_no_caution_is_cut_short(rig: JobRig) -> None:

@@ -26,6 +26,8 @@ class Guidance:
     lacks: tuple[str, ...]
     asks: tuple[str, ...]
     cautions: tuple[str, ...]
+    advice: tuple[str, ...] = ()
+    """What to turn, a sentence a part."""
 
     @property
     def ready(self) -> bool:
@@ -50,7 +52,12 @@ def guide(job: Job, facts: Facts) -> Guidance:
         tuple(lacking(job, task, facts)),
         _asks(job, task),
         cautions(task.doing),
+        _advice(task, facts),
     )
+
+
+def _advice(task: Task, facts: Facts) -> tuple[str, ...]:
+    return tuple(line for topic in task.topics for line in facts.advice.get(topic, ()))
 
 
 def _intake(job: Job) -> Guidance:
@@ -125,8 +132,7 @@ def _text(job: Job, task: Task, facts: Facts) -> str:
 
 
 def _adjust(job: Job, task: Task, facts: Facts) -> str:
-    lines = [line for topic in task.topics for line in facts.advice.get(topic, ())]
-    todo = " ".join(lines)
+    todo = " ".join(_advice(task, facts))
     if job.turning == task.id:
         return todo or "Adjust until the figure is home, then say that it is done."
     found = [job.found.get(topic) for topic in task.topics]

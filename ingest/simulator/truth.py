@@ -75,10 +75,10 @@ def wheel_truth(vehicle: Vehicle, wheel: WheelAt, at_s: float) -> WheelTruth:
     )
 
 
-def steering_truth(vehicle: Vehicle, wheel: WheelAt) -> SteeringTruth:
-    """Read the truth of one wheel's steering axis, its axle not rolled."""
+def steering_truth(vehicle: Vehicle, wheel: WheelAt, at_s: float = 0.0) -> SteeringTruth:
+    """Read the truth of one wheel's steering axis at a moment, its axle not rolled."""
     side, told = wheel.side.sign, []
-    on_ramp = vehicle.steering_axis(wheel)[0]
+    on_ramp = vehicle.steering_axis(wheel, np.array([at_s]))[0]
     for x, y, z in (vehicle.ramp @ on_ramp, on_ramp):
         told += [float(np.arctan2(-x, z)), float(np.arctan2(-side * y, z))]
     return SteeringTruth(*told)

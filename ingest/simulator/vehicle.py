@@ -17,6 +17,8 @@ from ingest.simulator.obstacles import Box, Tyre
 from ingest.simulator.vectors import UP, cross, mix, turn_about, unit
 
 FORWARD: F64 = np.array([[1.0, 0.0, 0.0]])
+LEFTWARD: F64 = np.array([[0.0, 1.0, 0.0]])
+AT_FIRST: F64 = np.zeros(1)
 
 
 class WheelAt(NamedTuple):
@@ -65,20 +67,33 @@ class AxleBuild:
 
 @dataclass(slots=True)
 class WheelState:
-    """What a technician moves on one wheel. ``*_give`` is what lifting and settling add."""
+    """What a technician moves on one wheel. ``*_give`` is what lifting and settling add.
+
+    Adjusting adds to what was built: ``linked`` is how far rods turned the knuckle about its
+    steering axis, ``tip`` how far wedges leaned that axis rearward, about the axle's own line.
+    """
 
     spin: Track = field(default_factory=lambda: Track(0.0))
     steer: Track = field(default_factory=lambda: Track(0.0))
+    linked: Track = field(default_factory=lambda: Track(0.0))
+    tip: Track = field(default_factory=lambda: Track(0.0))
     camber_give: Track = field(default_factory=lambda: Track(0.0))
     toe_give: Track = field(default_factory=lambda: Track(0.0))
 
 
 @dataclass(slots=True)
 class AxleState:
-    """What a jack moves: the axle's height over its plates and its roll about X."""
+    """What a jack moves: the axle's height over its plates and its roll about X.
+
+    Adjusting adds to what was built: ``turned`` to the left, ``ahead`` forward, ``aside`` to the
+    left, each of the whole axle with hubs and wheels.
+    """
 
     lift: Track = field(default_factory=lambda: Track(0.0))
     roll: Track = field(default_factory=lambda: Track(0.0))
+    turned: Track = field(default_factory=lambda: Track(0.0))
+    ahead: Track = field(default_factory=lambda: Track(0.0))
+    aside: Track = field(default_factory=lambda: Track(0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,22 +151,29 @@ class Vehicle:
         arm = wheel.side.sign * axle.track_m / 2.0 * _across(axle.heading_rad)
         steered = self._steered(wheel, t_s, arm, *basis)
         state_of_axle = self.axle_state[wheel.axle]
+        steered = self._adjusted(wheel, t_s, *steered)
         under = self.floor.roll_rad(axle.x_m + self.travel.at(t_s))
         roll = state_of_axle.roll.at(t_s) + under + self._steered_roll(axle, t_s)
         arm, forward, left, upward = (turn_about(FORWARD, roll, v) for v in steered)
         height = axle.radius_m + state_of_axle.lift.at(t_s)
         middle = np.array([[axle.x_m, axle.y_m, 0.0]]) + height[:, None] * UP
+        middle = middle + state_of_axle.ahead.at(t_s)[:, None] * FORWARD
+        middle = middle + state_of_axle.aside.at(t_s)[:, None] * LEFTWARD
         return WheelPose(*((v @ self.ramp.T) for v in (middle + arm, forward, left, upward)))
 
-    def steering_axis(self, wheel: WheelAt) -> F64:
+    def steering_axis(self, wheel: WheelAt, t_s: F64 = AT_FIRST) -> F64:
         """Return the unit vector along a wheel's steering axis, upward, in the vehicle's frame."""
+        return self._adjusted(wheel, t_s, self.built_axis(wheel))[0]
+
+    def built_axis(self, wheel: WheelAt) -> F64:
+        """Return the steering axis as built, before anything was adjusted."""
         built = self.axles[wheel.axle].wheel(wheel.side)
         inward = -wheel.side.sign * np.tan(built.sai_rad)
         return unit(np.array([[-np.tan(built.caster_rad), inward, 1.0]]))
 
     def plate_turn(self, wheel: WheelAt, t_s: F64) -> F64:
         """Return how far the turn plate under a wheel has turned: the part about Z."""
-        turn: F64 = self.wheel_state[wheel].steer.at(t_s) * self.steering_axis(wheel)[0, 2]
+        turn: F64 = self._knuckle(wheel, t_s) * self.steering_axis(wheel, t_s)[:, 2]
         return turn
 
     def stands(self, axle: int, t_s: float) -> bool:
@@ -171,10 +193,22 @@ class Vehicle:
     def _steered(self, wheel: WheelAt, t_s: F64, arm: F64, *basis: F64) -> tuple[F64, ...]:
         """Turn the knuckle, with hub and wheel, about its steering axis."""
         axle = self.axles[wheel.axle]
-        angle, axis = self.wheel_state[wheel].steer.at(t_s), self.steering_axis(wheel)
+        angle, axis = self._knuckle(wheel, t_s), self.built_axis(wheel)
         offset = wheel.side.sign * axle.kingpin_inset_m * _across(axle.heading_rad)
         out = turn_about(axis, angle, offset)
         return arm - offset + out, *(turn_about(axis, angle, v) for v in basis)
+
+    def _knuckle(self, wheel: WheelAt, t_s: F64) -> F64:
+        """Return the turn of a knuckle about its steering axis: by the driver, and by its rods."""
+        state = self.wheel_state[wheel]
+        turn: F64 = state.steer.at(t_s) + state.linked.at(t_s)
+        return turn
+
+    def _adjusted(self, wheel: WheelAt, t_s: F64, *vectors: F64) -> tuple[F64, ...]:
+        """Lean vectors of one wheel with its spring pad, then turn them with the axle."""
+        line = _across(self.axles[wheel.axle].heading_rad)
+        leaned = _unless_zero(line, -self.wheel_state[wheel].tip.at(t_s), *vectors)
+        return _unless_zero(UP, self.axle_state[wheel.axle].turned.at(t_s), *leaned)
 
 
 def spin_axis(side: Side, camber_rad: F64, toe_rad: F64) -> F64:
@@ -195,6 +229,13 @@ def _spun(left: F64, spin_rad: F64) -> tuple[F64, F64, F64]:
     upward = cross(forward, left)
     cos, sin = np.cos(spin_rad), np.sin(spin_rad)
     return mix(cos, forward, -sin, upward), left, mix(cos, upward, sin, forward)
+
+
+def _unless_zero(axis: F64, angle_rad: F64, *vectors: F64) -> tuple[F64, ...]:
+    """Turn vectors about an axis; most of the time nothing turns, and that should cost nothing."""
+    if not angle_rad.any():
+        return vectors
+    return tuple(turn_about(axis, angle_rad, v) for v in vectors)
 
 
 def _across(heading_rad: float) -> F64:

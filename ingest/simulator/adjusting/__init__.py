@@ -1,0 +1,1 @@
+"""What a person can adjust on a simulated vehicle, and a person who does it as advised."""

@@ -1,7 +1,5 @@
 """The demo's networks: which sightlines each vehicle has, and what a person taped of it."""
 
-import cmath
-import math
 from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any
@@ -13,7 +11,8 @@ from ingest.core.frames import Side
 from ingest.payload.network_file import NetworkFile
 from ingest.payload.topics import Topics
 from ingest.simulator.streams import stream
-from ingest.simulator.truth import WheelTruth, vehicle_truth
+from ingest.simulator.truth import vehicle_truth
+from ingest.simulator.truth_by_topic import Frame, network_truth
 from ingest.simulator.vehicle import WheelAt
 
 SIGHT_SIGMA_DEG = 0.003
@@ -21,7 +20,7 @@ TAPE_SIGMA_M = 0.005
 PIN_SIGMA_M = 0.001
 """A tape at a kingpin carries a direction on a short base, and is read with more care."""
 
-KINGPIN_X_M = 7.7
+KINGPIN_X_M, KINGPIN_Z_M = 7.7, 0.48
 KINGPIN = "P"
 
 RIGID = ({"axles": (1, 2, 3, 4), "across": (1, 2, 3), "drive": (3, 4), "steer": (1, 2)},)
@@ -53,57 +52,26 @@ def station_of(wheel: WheelAt) -> str:
 
 def pin_m(demo: DemoRig) -> tuple[float, float, float]:
     """Return where the trailer's kingpin is, in the level world."""
-    place = np.array([[KINGPIN_X_M, 0.0, 0.48]]) @ demo.rig.vehicle.ramp.T
+    place = np.array([[KINGPIN_X_M, 0.0, KINGPIN_Z_M]]) @ demo.rig.vehicle.ramp.T
     return float(place[0, 0]), float(place[0, 1]), float(place[0, 2])
 
 
 def network_truths(demo: DemoRig, topics: Topics) -> dict[str, float]:
-    """Return every quantity of the networks as it truly is, by topic: rad, lengths in m.
-
-    Complex numbers in plan, X forward; nothing of what is tested is used.
-    """
-    wheels = vehicle_truth(demo.rig.vehicle, 0.0).wheels
+    """Return every quantity of the networks as it truly is, by topic: rad, lengths in m."""
+    vehicle = demo.rig.vehicle
+    wheels = vehicle_truth(vehicle, 0.0).wheels
     known: dict[str, float] = {}
     for number, frame in enumerate(FRAMES[demo.vehicle_name]):
-        known |= _truths_of(demo, topics, frame, wheels, first=number == 0)
-    return known
+        known |= network_truth(vehicle, _frame(frame, leads=number == 0), wheels)
+    return {f"{topics.root}/{name}": value for name, value in known.items()}
 
 
-def _truths_of(
-    demo: DemoRig,
-    topics: Topics,
-    frame: dict[str, Any],
-    wheels: dict[WheelAt, WheelTruth],
-    *,
-    first: bool,
-) -> dict[str, float]:
-    hub = {wheel: complex(*true.hub_m[:2]) for wheel, true in wheels.items()}
-    middle = {a: sum(hub[WheelAt(a, side)] for side in Side) / 2.0 for a in frame["axles"]}
-    ends = [complex(*pin_m(demo)[:2]) if e == KINGPIN else middle[e] for e in _line(frame)]
-    line = cmath.phase(ends[0] - ends[1])
-    toe = {w: t.toe_rad + w.side.sign * line for w, t in wheels.items() if w.axle in middle}
-    heading = {a: (toe[WheelAt(a, Side.RIGHT)] - toe[WheelAt(a, Side.LEFT)]) / 2 for a in middle}
-    known = {topics.axle(w.axle, w.side.value, "toe"): each for w, each in toe.items()}
-    for a in middle:
-        left, right = (WheelAt(a, side) for side in Side)
-        across = cmath.phase((hub[left] - hub[right]) * cmath.rect(1.0, -line))
-        of_axle = {
-            "heading": heading[a],
-            "scrub": heading[a] - heading[_reference(frame)],
-            "total-toe": toe[left] + toe[right],
-            "setback": math.pi / 2.0 - across,
-            "lateral-offset": ((middle[a] - ends[1]) * cmath.rect(1.0, -line)).imag,
-        }
-        known |= {topics.axle(a, "both", name): value for name, value in of_axle.items()}
-    if first:
-        known[topics.vehicle("thrust")] = heading[_reference(frame)]
-        known[topics.vehicle("drive-heading")] = float(
-            np.mean([heading[a] for a in frame["drive"]])
-        )
-        if len(frame["steer"]) > 1:
-            one, other, *_ = frame["steer"]
-            known[topics.vehicle("parallelism")] = heading[other] - heading[one]
-    return known
+def _frame(frame: dict[str, Any], *, leads: bool) -> Frame:
+    """Return the frame as the simulator's truth has it."""
+    axles = frame["axles"]
+    pin_m = (KINGPIN_X_M, 0.0, KINGPIN_Z_M) if frame.get("pin") else None
+    line = (axles[0], axles[1] if pin_m else axles[-1])
+    return Frame(axles, line, _reference(frame), frame["drive"], frame["steer"], pin_m, leads)
 
 
 def _line(frame: dict[str, Any]) -> tuple[Any, int]:

@@ -107,6 +107,11 @@ class Linkage:
         return holder.ratio * holder.lever.swing_to(knuckle, link_m)
 
     @property
+    def steers_the_wheel(self) -> bool:
+        """Whether its holder is a drag link, which the steering wheel moves."""
+        return self.holder is not None and self.holder.ratio > 0.0
+
+    @property
     def held(self) -> Side:
         """The side whose knuckle is held."""
         return self._held

@@ -265,11 +265,10 @@ class Firmware:
 
     def _status(self, now_s: float) -> Status:
         degc = float(self._head.warming.at(np.array([now_s]))[0])
-        battery = max(0, 96 - int(now_s // 600))
         return Status(
             status=self._status_byte(now_s),
             t_us=self._t_us(now_s),
-            battery_percent=battery,
+            battery_percent=self._head.battery.percent(now_s),
             temperature_cdegc=round(degc * 100),
             sensor_errors=0,
             samples_dropped=0,

@@ -83,6 +83,26 @@ class HeadPose:
     rotation_rad: F64
 
 
+@dataclass(frozen=True, slots=True)
+class WornClamp:
+    """A clamp that slips some time after each mounting: how far, and after how long."""
+
+    slips_rad: float
+    after_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Battery:
+    """A head's battery: its charge at first, and how fast it is used up, percent."""
+
+    at_first: float = 96.0
+    per_hour: float = 6.0
+
+    def percent(self, t_s: float) -> int:
+        """Return what a head says of it."""
+        return max(0, int(self.at_first - self.per_hour * t_s / 3600.0))
+
+
 @dataclass(slots=True)
 class Head:
     """One head: what it is, what is wrong with its sensors, how it hangs, and where it was.
@@ -95,6 +115,8 @@ class Head:
     sensors: Sensors = field(default_factory=Sensors)
     warming: Warming = field(default_factory=Warming)
     pendulum: Pendulum = field(default_factory=Pendulum)
+    battery: Battery = field(default_factory=Battery)
+    worn: WornClamp | None = None
     swing: Swing = field(init=False)
     seats: list[tuple[float, Seat | None]] = field(default_factory=list)
     locks: list[tuple[float, float | None]] = field(default_factory=list)

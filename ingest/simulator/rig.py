@@ -159,7 +159,11 @@ class Rig:
             (Channel.AZIMUTH_TRACK, ALONG, False),
         ):
             partner = self.partner(head, t_s[0], across=is_across)
-            if partner is not None and channel in head.design.channels:
+            if (
+                partner is not None
+                and channel in head.design.channels
+                and not self._unseen(seat.wheel, partner, t_s[0])
+            ):
                 ports = (_port(head, channel), _port(partner, channel))
                 found[ROW[channel]] = self._sightline(pose, side, partner, t_s, ports, middles)
         if self.vehicle.axles[seat.wheel.axle].steered and self.vehicle.stands(
@@ -183,6 +187,11 @@ class Rig:
         start, end = np.broadcast_arrays(start, end)
         azimuth = sight(pose, start, end, middles_rad)
         return np.where(self._blocked(start, end), np.nan, azimuth)
+
+    def _unseen(self, wheel: WheelAt, partner: Head, at_s: float) -> bool:
+        """Say whether a part of the vehicle stands between the heads on two wheels."""
+        seat = partner.seat_at(at_s)
+        return seat is not None and frozenset((wheel, seat.wheel)) in self.vehicle.unseen
 
     def _blocked(self, start_m: F64, end_m: F64) -> Flags:
         start, end = self.vehicle.to_vehicle(start_m), self.vehicle.to_vehicle(end_m)

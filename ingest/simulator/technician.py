@@ -24,6 +24,10 @@ HANG_DEG = 0.05
 ROLL_DEG = 0.2
 """How far from even the two ends of an axle are lifted (1 sigma)."""
 
+CREEP_DEG, CREEP_S, CREEP_RAMP = 0.06, 8.0, 0.1
+"""How far from where they come to rest the wheels of a soft suspension are let down (1 sigma), how
+long they creep there, and the share of that in which they pick up speed."""
+
 KNOCK_DEG = {"jack": 0.5, "turn": 0.3}
 """How far at most a head swings after its axle was moved, and after its wheel was."""
 
@@ -93,7 +97,11 @@ class Technician:
             random, sigma_m = self._seat
             stub_m = clamping.stub_m + sigma_m * float(random.standard_normal())
             clamping = replace(clamping, stub_m=stub_m)
-        self._rig.mount(head, wheel, clamping, self._soon_s())
+        start_s = self._soon_s()
+        self._rig.mount(head, wheel, clamping, start_s)
+        if head.worn is not None:
+            around = float(self._random.uniform(-np.pi, np.pi))
+            self._rig.slip(head, start_s + head.worn.after_s, head.worn.slips_rad, around)
         return Step("mounted", self._pace.mount_s)
 
     def dismount(self, head: Head) -> Step:
@@ -116,16 +124,36 @@ class Technician:
         state = self._rig.vehicle.axle_state[axle]
         state.lift.move(start_s, 0.0, took_s)
         state.roll.move(start_s, 0.0, took_s)
-        self._give(axle, start_s, took_s, self._settle_sigma_rad)
+        self._settle(axle, start_s, took_s)
         return Step("settled", took_s + self._pace.lead_s + self._pace.settle_s)
 
-    def _give(self, axle: int, start_s: float, took_s: float, sigma_rad: float) -> None:
+    def _give(
+        self, axle: int, start_s: float, took_s: float, sigma_rad: float, *, creep: bool = False
+    ) -> None:
         """Move the wheels of an axle to a chance camber and toe beside what is built."""
         for wheel, state in self._rig.vehicle.wheel_state.items():
             if wheel.axle == axle:
-                for give in (state.camber_give, state.toe_give):
-                    give.move(start_s, self._chance(sigma_rad), took_s)
+                goals = self._chance(sigma_rad), self._chance(sigma_rad)
+                goals = goals[0] + self._leans(wheel), goals[1]
+                for give, goal in zip((state.camber_give, state.toe_give), goals, strict=True):
+                    begin_s = max(start_s, give.end_s)
+                    if creep:
+                        give.move(begin_s, goal + self._chance(CREEP_DEG * DEG), took_s)
+                        give.move(give.end_s, goal, CREEP_S, ramp=CREEP_RAMP)
+                    else:
+                        give.move(begin_s, goal, took_s)
                 self._knock(wheel, start_s + took_s, "jack")
+
+    def _settle(self, axle: int, start_s: float, took_s: float) -> None:
+        """Let the wheels of an axle come to rest; soft ones scatter more, and creep there."""
+        soft = self._rig.vehicle.axles[axle].softness
+        sigma_rad = self._settle_sigma_rad * soft
+        self._give(axle, start_s, took_s, sigma_rad, creep=soft > 1.0)
+
+    def _leans(self, wheel: WheelAt) -> float:
+        """Return how far a wheel leans on a loose bearing this time."""
+        play = self._rig.vehicle.axles[wheel.axle].wheel(wheel.side).play_rad
+        return float(self._random.uniform(-play, play)) if play else 0.0
 
     def _chance(self, sigma: float) -> float:
         return float(self._random.normal(0.0, 1.0)) * sigma
@@ -169,7 +197,7 @@ class Technician:
             state.spin.move(start_s, state.spin.last + turn_rad, took_s, ramp=PUSH_RAMP)
             self._knock(wheel, start_s, "turn")
         for axle in vehicle.axles:
-            self._give(axle, start_s + took_s, pace.lower_s, self._settle_sigma_rad)
+            self._settle(axle, start_s + took_s, pace.lower_s)
         wait_s = pace.lead_s + took_s + pace.lower_s + pace.settle_s
         return Step("pushed", wait_s)
 

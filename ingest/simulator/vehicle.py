@@ -33,12 +33,16 @@ class WheelAt(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class WheelBuild:
-    """How one wheel sits on its axle, standing and straight ahead, against the ramp plane."""
+    """How one wheel sits on its axle, standing and straight ahead, against the ramp plane.
+
+    ``play_rad``: how far it leans either way on a loose bearing, anew each time that it settles.
+    """
 
     camber_rad: float
     toe_rad: float
     caster_rad: float = 0.0
     sai_rad: float = 0.0
+    play_rad: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +64,8 @@ class AxleBuild:
     roll_per_steer: float = 0.0
     """A beam axle rolls as it is steered: its left end rises by so much, rad per rad to the left
     (mean of both wheels), since caster lowers the inner wheel."""
+    softness: float = 1.0
+    """How much more than usual its wheels scatter as they settle; above 1 they creep, too."""
 
     def wheel(self, side: Side) -> WheelBuild:
         return self.left if side is Side.LEFT else self.right
@@ -120,8 +126,11 @@ class Vehicle:
         beams: tuple[Box, ...] = (),
         ramp_roll_rad: float = 0.0,
         ramp_pitch_rad: float = 0.0,
+        unseen: frozenset[frozenset[WheelAt]] = frozenset(),
     ) -> None:
         self.name = name
+        self.unseen = unseen
+        """Pairs of wheels whose heads cannot see each other, whatever stands between them."""
         self.axles = {axle.number: axle for axle in axles}
         self.beams = beams
         self.tyres = tuple(_tyre(axle, side) for axle in axles for side in Side)

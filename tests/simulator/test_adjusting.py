@@ -9,7 +9,9 @@ import math
 import numpy as np
 import pytest
 
+from ingest.core.channels import ROW, Channel
 from ingest.core.frames import Side
+from ingest.core.ids import HeadId
 from ingest.core.units import DEG
 from ingest.geometry.corrections.camber import TEXT
 from ingest.simulator.adjusting.adjusters import Adjusters, HandPace
@@ -29,6 +31,9 @@ from ingest.simulator.adjusting.parts import (
     Wedges,
 )
 from ingest.simulator.adjusting.screw import lengthens
+from ingest.simulator.clamp import Clamping
+from ingest.simulator.head import Head, HeadDesign
+from ingest.simulator.rig import Rig
 from ingest.simulator.truth import steering_truth, vehicle_truth
 from ingest.simulator.vehicle import AxleBuild, Vehicle, WheelAt, WheelBuild
 
@@ -105,6 +110,26 @@ def test_the_tie_rod_moves_the_wheel_that_is_not_held_and_the_drag_link_moves_bo
     assert newer_left.toe_rad - new_left.toe_rad == pytest.approx(-steered, rel=0.03), (
         "the arms' lean lets the inner wheel turn a little more"
     )
+
+
+def test_a_head_on_the_wheel_sees_it_come():
+    bay = Bay(ROD)
+    heads = [Head(HeadDesign(HeadId(f"{n:016x}"))) for n in range(2)]
+    rig = Rig(bay.vehicle, tuple(heads))
+    for head, side in zip(heads, Side, strict=True):
+        rig.mount(head, WheelAt(1, side), Clamping(), 0.0)
+    step = bay.adjusters.turn(Place(1, "tie rod"), 0.5)
+    t_s = np.linspace(bay.now_s, bay.now_s + step.wait_s, 50)
+    seen = rig.true_channels(heads[1], t_s)[ROW[Channel.AZIMUTH_CROSS]]
+    # The right wheel toes in, to the left, so the line across goes right in the head's own plane.
+    # Its port, 0.53 m outward of the kingpin, swings forward, which takes part of that back: the
+    # line is 2.56 m long.
+    was = bay.wheels[1].toe_rad
+    steered = bay.wait(step)[1].toe_rad - was
+    assert steered == pytest.approx(0.0015 / 0.2, rel=0.03)
+    assert seen[-1] - seen[0] == pytest.approx(-steered * (1 - 0.53 / 2.56), rel=0.01)
+    assert np.all(np.diff(seen) <= 1e-9), "the swing from the mounting has died away"
+    assert np.abs(np.diff(seen)).max() < 0.06 * abs(seen[-1] - seen[0])
 
 
 def test_a_wheel_turned_by_its_rod_leans_as_its_steering_axis_makes_it():

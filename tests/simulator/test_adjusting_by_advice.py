@@ -15,6 +15,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
+from ingest.commands.correct_text import as_json
 from ingest.commands.practice_parts import simulated_part
 from ingest.core.frames import Side
 from ingest.core.units import DEG
@@ -243,7 +244,7 @@ def corrected(kind, seed):
     measured = before / scale + u * random.standard_normal(np.shape(before))
     target = before / scale + change_wanted(random, kind)
     correction = parse(file, unit, measured, target, u).correct()
-    bay.follow([step.text for step in correction.steps])
+    bay.follow([step["text"] for step in as_json(kind, correction)["steps"]])
     may_leave = (
         SIGMAS * u * scale,
         left_open(kind, adjuster, correction.steps),

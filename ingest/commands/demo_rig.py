@@ -22,6 +22,7 @@ from ingest.simulator.rig import Rig
 from ingest.simulator.sensors import HARMONICS
 from ingest.simulator.streams import stream
 from ingest.simulator.technician import Technician
+from ingest.simulator.vehicle import Vehicle
 
 HEADS = ("alder", "birch", "cedar", "dogwood")
 SETTLE_DEG = 0.02
@@ -57,11 +58,18 @@ def wall_clock() -> Callable[[], float]:
 
 
 def build(
-    seed: int, vehicle_name: str, clock: Callable[[], float], rate_hz: float = 100.0
+    seed: int,
+    vehicle_name: str,
+    clock: Callable[[], float],
+    rate_hz: float = 100.0,
+    vehicle: Vehicle | None = None,
 ) -> DemoRig:
-    """Draw a rig from a seed: vehicle, clamps, sensor errors, clocks, noise and faults."""
+    """Draw a rig from a seed: vehicle, clamps, sensor errors, clocks, noise and faults.
+
+    ``vehicle``: one that was drawn already, in place of the one of that name.
+    """
     heads = {name: draw_head(seed, name) for name in HEADS}
-    rig = Rig(VEHICLES[vehicle_name](seed), tuple(heads.values()))
+    rig = Rig(vehicle or VEHICLES[vehicle_name](seed), tuple(heads.values()))
     ptys = {}
     for name, head in heads.items():
         random = stream(seed, "firmware", name)

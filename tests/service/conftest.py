@@ -3,7 +3,7 @@
 import functools
 import json
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -14,6 +14,8 @@ from calibration.records.parts import TiltPart
 from calibration.records.text import dump_record, seal
 from ingest.commands import demo_rig
 from ingest.commands.demo_rig import DemoRig, build, record_of
+from ingest.commands.practice_vehicle import practice_on
+from ingest.commands.vehicle_source import vehicle_called
 from ingest.core.frames import Side
 from ingest.core.ids import HeadId, HeadName, MonotonicNs
 from ingest.core.ports import Chunk, LinkForm, NameTaken
@@ -26,6 +28,7 @@ from ingest.service.bayhead import BayHead, Wheel
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.simulator.draws import draw_calibration, draw_head
 from ingest.simulator.known import Uncertainties
+from ingest.simulator.practice import Practice, Trouble
 from ingest.simulator.vehicle import WheelAt
 from ingest.store.database import open_database
 from ingest.store.records import StoredRecords
@@ -106,9 +109,16 @@ class SimulatedBay:
         settings: BaySettings | None = None,
         published: PublishedResults | None = None,
         rate_hz: float = 100.0,
+        troubles: Collection[Trouble] | None = None,
     ) -> None:
         self.clock = Clock()
-        self.demo: DemoRig = build(seed, vehicle, self.clock, rate_hz)
+        self.practice: Practice | None = None
+        if troubles is None:
+            self.demo: DemoRig = build(seed, vehicle, self.clock, rate_hz)
+        else:
+            file = vehicle_called(vehicle, None)
+            self.practice = practice_on(file, seed, troubles, self.clock)
+            self.demo = build(seed, vehicle, self.clock, rate_hz, self.practice.vehicle)
         self.outlet = Heard()
         self.topics = Topics("sim")
         self.names = Names({h.design.head: HeadName(n) for n, h in self.demo.heads.items()})

@@ -6,129 +6,20 @@ tested.
 
 import json
 
-import numpy as np
 import pytest
 from scipy import stats
 
-from ingest.commands.demo_network import network_truths, pin_m, station_of
-from ingest.commands.demo_rig import HEADS
-from ingest.commands.job_shop import Shop
-from ingest.core.frames import Side
+from ingest.commands.demo_network import network_truths
 from ingest.core.units import DEG
 from ingest.job.course.job import Phase
 from ingest.job.course.tasks import Doing
-from ingest.payload.cmd import read_command
-from ingest.service.bayhead import Wheel
-from ingest.service.jobview import LiveBayView
-from ingest.service.jobwork import JobWork
-from ingest.simulator.truth import vehicle_truth
-from ingest.simulator.vehicle import WheelAt
-from ingest.store.database import open_database
-from ingest.store.jobs import StoredJobs
-from tests.service.test_whole_vehicle import turn
-
-BAND = (5e-4, 1.0 - 5e-4)
-"""99.9 %."""
-
-
-class JobOnABay:
-    """Does what guidance says, as far as hands are needed; asks for the rest."""
-
-    def __init__(self, simulated_bay, seed, vehicle):
-        self.bay = simulated_bay(seed, vehicle, rate_hz=50.0)
-        connection = open_database(":memory:")
-        announcer = self.bay.bay._announcer
-        view = LiveBayView(self.bay.bay, announcer)
-        store = StoredJobs(connection)
-        self.work = JobWork(store, Shop(connection), view, announcer, self.bay.bay.alerts)
-        announcer.verdicts = self.work
-        self.work.take_up()
-        self.on = {}
-        self.asked = 0
-        self.ask("job-open", vehicle=vehicle, limits="general", order="W-1")
-
-    @property
-    def job(self):
-        return self.work.job
-
-    def ask(self, name, **fields):
-        self.asked += 1
-        payload = json.dumps({"id": f"q-{self.asked}", **fields}).encode()
-        done = self.work.carry_out("ines", read_command(name, payload))
-        assert done.ok, f"{name} {fields}: {done.text}"
-        return done.text
-
-    def told(self, leaf):
-        return self.bay.outlet.retained[self.bay.topics.job(leaf)]
-
-    def run(self):
-        for item in self.job.unchecked:
-            self.ask("job-check", item=item, state="ok")
-        self.ask("job-begin")
-        while (task := self.job.current) is not None:
-            self.do(task)
-        self.ask("job-close")
-        return self
-
-    def do(self, task):
-        match task.doing:
-            case Doing.MOUNT:
-                self.mount(task)
-            case Doing.TAPE:
-                self.tape(task)
-            case Doing.TURN:
-                self.compensate(*task.axles)
-            case Doing.FIND | Doing.LEAVE:
-                self.wait(task)
-        note = "nothing can be turned here" if task.doing is Doing.ADJUST else ""
-        self.ask("job-done", task=task.id, note=note)
-
-    def mount(self, task):
-        for wheel in [wheel for wheel in self.on if wheel.axle in task.off]:
-            name = self.on.pop(wheel)
-            self.bay.demo.technician.dismount(self.bay.demo.heads[name])
-            self.bay.bay.put_on(self.bay.head(name), None)
-        self.bay.advance(0.5)
-        for axle in task.axles:
-            free = [name for name in HEADS if name not in self.on.values()]
-            for side, name in zip(Side, free, strict=False):
-                self.on[WheelAt(axle, side)] = name
-                self.bay.demo.technician.mount(self.bay.demo.heads[name], WheelAt(axle, side))
-                self.bay.bay.put_on(self.bay.head(name), Wheel(axle, side))
-
-    def compensate(self, *axles):
-        for axle in axles:
-            self.bay.demo.technician.jack(axle)
-        self.bay.advance(2.5)
-        for side in Side:
-            at = {w: n for w, n in self.on.items() if w.side is side and w.axle in axles}
-            turn(self.bay, at, 3)
-        for axle in axles:
-            self.bay.demo.technician.lower(axle)
-        self.bay.advance(6.0)
-
-    def tape(self, task):
-        wheels = vehicle_truth(self.bay.demo.rig.vehicle, 0.0).wheels
-        place = {station_of(wheel): np.array(true.hub_m) for wheel, true in wheels.items()}
-        place["P"] = np.array(pin_m(self.bay.demo))
-        for line in task.tapes:
-            one, other = line.split("-")
-            metres = round(float(np.linalg.norm(place[one] - place[other])), 4)
-            self.ask("job-tape", line=line, metres=metres, u_mm=1.0)
-
-    def wait(self, task):
-        for _ in range(40):
-            self.bay.advance(1.0)
-            self.work.tell()
-            if self.told("guidance")["ready"]:
-                return
-        raise AssertionError(f"{task.id} lacks {self.told('guidance')['lacks']}")
+from ingest.simulator.practice import Trouble
+from tests.service.conftest import SimulatedBay
+from tests.service.job_hands import JobOnABay
 
 
 @pytest.fixture(scope="module", params=[(3, "rigid-8x4"), (5, "tractor-and-trailer")])
 def done(request):
-    from tests.service.conftest import SimulatedBay
-
     return JobOnABay(SimulatedBay, *request.param).run()
 
 
@@ -180,3 +71,31 @@ def test_opening_a_job_clears_the_results_of_the_one_before(done):
     done.ask("job-open", vehicle="rigid-4x2", limits="general", order="W-2")
     after = [topic for topic in outlet.retained if topic.startswith(f"{root}/axle/")]
     assert not after
+
+
+@pytest.fixture(scope="module")
+def aligned():
+    troubles = (Trouble.SKEWED_AXLES, Trouble.TOE)
+    return JobOnABay(SimulatedBay, 11, "rigid-8x4", "pellowmere-17", troubles).run()
+
+
+def test_published_advice_alone_brings_a_skewed_vehicle_home(aligned):
+    """Judged by the simulator's truth: what was outside is inside, by limits that are invented."""
+    truth = aligned.truth()
+    assert aligned.job.closed.finished
+    turned = {topic for each in aligned.job.adjustments for topic in each.task.topics}
+    assert {aligned.job.found[topic].decision for topic in turned} >= {"outside"}
+    for topic in turned:
+        left = aligned.job.left[topic]
+        assert left.decision == "inside", topic
+        assert left.limit.low <= truth[topic] <= left.limit.high, topic
+
+
+def test_what_is_left_agrees_with_the_truth_within_its_uncertainty(aligned):
+    truth, job = aligned.truth(), aligned.job
+    left = {t: job.left_of(t) for t in {*job.found, *job.left} if t in truth}
+    left = {t: r for t, r in left.items() if r is not None and r.u > 0.0}
+    assert len(left) > 20
+    most = stats.norm.ppf(1.0 - 0.001 / 2.0 / len(left))
+    for topic, reading in left.items():
+        assert abs(reading.value - truth[topic]) < most * reading.u, topic

@@ -36,9 +36,15 @@ def cambers(axle: int) -> tuple[str, ...]:
 
 def told(vehicle: Vehicle, axle: Axle) -> tuple[str, ...]:
     """Return what is known of an axle once it is tied to what it is told against: the reference
-    axle's own toes and heading, of another one how it stands to that."""
+    axle's own toes and heading, of another one how it stands to that.
+
+    Where a steered axle points as a whole is where the steering wheel stands: its total toe is
+    what can be proved of it.
+    """
     number = axle.number
     total = axle_topic(number, "total-toe")
+    if axle.role.is_steered:
+        return (total,)
     if number == reference_axle(vehicle, vehicle.unit(axle.unit)):
         toes = (wheel_topic(number, side, "toe") for side in Side)
         return (*toes, total, axle_topic(number, "heading"))

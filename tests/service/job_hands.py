@@ -1,0 +1,159 @@
+"""A job on a simulated bay: hands that do what guidance says, and requests for all else."""
+
+import json
+
+import numpy as np
+
+from ingest.commands.demo_network import pin_m, station_of
+from ingest.commands.demo_rig import HEADS
+from ingest.commands.job_shop import Shop
+from ingest.core.frames import Side
+from ingest.job.course.tasks import Doing
+from ingest.payload.cmd import read_command
+from ingest.service.bayhead import Wheel
+from ingest.service.jobview import LiveBayView
+from ingest.service.jobwork import JobWork
+from ingest.simulator.adjusting.hands import follow
+from ingest.simulator.truth import vehicle_truth
+from ingest.simulator.truth_by_topic import truth_by_topic
+from ingest.simulator.vehicle import WheelAt
+from ingest.store.database import open_database
+from ingest.store.jobs import StoredJobs
+from tests.service.test_whole_vehicle import turn
+
+TRIES = 4
+"""So often an adjustment is tried before it is left as it is."""
+
+
+class JobOnABay:
+    """Does what guidance says, as far as hands are needed; asks for the rest."""
+
+    def __init__(self, simulated_bay, seed, vehicle, limits="general", troubles=None):
+        self.bay = simulated_bay(seed, vehicle, rate_hz=50.0, troubles=troubles)
+        connection = open_database(":memory:")
+        announcer = self.bay.bay._announcer
+        view = LiveBayView(self.bay.bay, announcer)
+        store = StoredJobs(connection)
+        self.work = JobWork(store, Shop(connection), view, announcer, self.bay.bay.alerts)
+        announcer.verdicts = self.work
+        self.work.take_up()
+        self.on = {}
+        self.asked = 0
+        self.ask("job-open", vehicle=vehicle, limits=limits, order="W-1")
+
+    @property
+    def job(self):
+        return self.work.job
+
+    def ask(self, name, **fields):
+        self.asked += 1
+        payload = json.dumps({"id": f"q-{self.asked}", **fields}).encode()
+        done = self.work.carry_out("ines", read_command(name, payload))
+        assert done.ok, f"{name} {fields}: {done.text}"
+        return done.text
+
+    def told(self, leaf):
+        return self.bay.outlet.retained[self.bay.topics.job(leaf)]
+
+    def run(self):
+        for item in self.job.unchecked:
+            self.ask("job-check", item=item, state="ok")
+        self.ask("job-begin")
+        while (task := self.job.current) is not None:
+            self.do(task)
+        self.ask("job-close")
+        return self
+
+    def do(self, task):
+        match task.doing:
+            case Doing.MOUNT:
+                self.mount(task)
+            case Doing.TAPE:
+                self.tape(task)
+            case Doing.TURN:
+                self.compensate(*task.axles)
+            case Doing.ADJUST if self.bay.practice is not None:
+                self.adjust(task)
+            case Doing.FIND | Doing.LEAVE:
+                self.wait(task)
+        note = "as near as it comes" if task.doing in (Doing.ADJUST, Doing.LEAVE) else ""
+        self.ask("job-done", task=task.id, note=note)
+
+    def adjust(self, task):
+        """Turn what the published advice says, until the result is inside its limits."""
+        (topic,) = task.topics
+        for tried in range(TRIES):
+            self.settle(topic)
+            said = self.bay.outlet.retained[f"{self.bay.topics.root}/{topic}"]
+            if said["dec"] == "inside":
+                return
+            advice = self.told("advice")
+            assert advice["task"] == task.id
+            lines = [line for line in advice["text"].splitlines() if line]
+            if not tried:
+                self.ask("job-adjust", task=task.id)
+            for step in follow(self.bay.practice.adjusters, task.axles[0], lines):
+                self.bay.advance(step.wait_s)
+
+    def settle(self, topic):
+        for _ in range(40):
+            self.bay.advance(1.0)
+            self.work.tell()
+            standing = self.work.standing(topic)
+            if standing is not None and standing.at > self.moved:
+                return
+        raise AssertionError(f"{topic} does not settle")
+
+    def truth(self):
+        practice = self.bay.practice
+        now_s = self.bay.clock.now_s
+        return truth_by_topic(practice.vehicle, practice.frames, now_s, practice.adjusters)
+
+    def mount(self, task):
+        for wheel in [wheel for wheel in self.on if wheel.axle in task.off]:
+            name = self.on.pop(wheel)
+            self.bay.demo.technician.dismount(self.bay.demo.heads[name])
+            self.bay.bay.put_on(self.bay.head(name), None)
+        self.bay.advance(0.5)
+        for axle in task.axles:
+            free = [name for name in HEADS if name not in self.on.values()]
+            for side, name in zip(Side, free, strict=False):
+                self.on[WheelAt(axle, side)] = name
+                self.bay.demo.technician.mount(self.bay.demo.heads[name], WheelAt(axle, side))
+                self.bay.bay.put_on(self.bay.head(name), Wheel(axle, side))
+
+    def compensate(self, *axles):
+        for axle in axles:
+            self.bay.demo.technician.jack(axle)
+        self.bay.advance(2.5)
+        for side in Side:
+            at = {w: n for w, n in self.on.items() if w.side is side and w.axle in axles}
+            turn(self.bay, at, 3)
+        for axle in axles:
+            self.bay.demo.technician.lower(axle)
+        self.bay.advance(6.0)
+
+    def tape(self, task):
+        vehicle = self.bay.demo.rig.vehicle
+        wheels = vehicle_truth(vehicle, self.bay.clock.now_s).wheels
+        place = {station_of(wheel): np.array(true.hub_m) for wheel, true in wheels.items()}
+        place["P"] = np.array(pin_m(self.bay.demo))
+        if self.bay.practice is not None:
+            (pin,) = (f.pin_m for f in self.bay.practice.frames if f.pin_m is not None)
+            place["P"] = np.array(pin) @ vehicle.ramp.T
+        for line in task.tapes:
+            one, other = line.split("-")
+            metres = round(float(np.linalg.norm(place[one] - place[other])), 4)
+            self.ask("job-tape", line=line, metres=metres, u_mm=1.0)
+
+    @property
+    def moved(self):
+        return self.job.moved_at
+
+    def wait(self, task):
+        for _ in range(40):
+            self.bay.advance(1.0)
+            self.work.tell()
+            if self.told("guidance")["ready"]:
+                return
+        raise AssertionError(f"{task.id} lacks {self.told('guidance')['lacks']}")

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from ingest.commands.job_fields import ACTIONS, add_actions, fields_of
+from ingest.commands.job_papers import make
 from ingest.commands.job_view import JobView
 from ingest.core.errors import InputError
 from ingest.outputs.listener import Listener
@@ -14,6 +15,8 @@ from ingest.outputs.settings import BrokerSettings
 from ingest.payload.topics import Topics
 
 EXIT_REFUSED = 3
+PAPERS = ("list", "report", "export")
+"""What is made from the store, with no service running."""
 STATE_S = 3.0
 """A service that runs has said how its job stands before any display asks."""
 
@@ -32,6 +35,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Ask for one thing, or show how the job stands. Exit 3 when it is refused."""
+    if args.action in PAPERS:
+        return make(args)
     broker = BrokerSettings(
         host=args.host, port=args.port, user=args.user, password_file=args.password_file
     )

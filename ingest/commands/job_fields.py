@@ -7,6 +7,7 @@ from typing import Any, get_args
 
 from pydantic.fields import FieldInfo
 
+from ingest.commands.job_papers import add_papers
 from ingest.payload.command import Command
 from ingest.payload.job_cmd import JOB_COMMANDS, JobCommand
 
@@ -47,6 +48,7 @@ IN_PLACE: Mapping[str, tuple[str, ...]] = MappingProxyType(
 def add_actions(parser: argparse.ArgumentParser) -> None:
     """Declare an action for each request, and ``show``."""
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
+    add_papers(actions)
     for name, summary in SUMMARIES.items():
         action = actions.add_parser(name, help=summary, description=f"{summary.capitalize()}.")
         if name in ACTIONS:

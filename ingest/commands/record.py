@@ -14,9 +14,10 @@ from calibration.records.check import check_record
 from calibration.records.keys import key_id
 from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import sign
-from calibration.records.text import dump_record
+from calibration.records.text import dump_record, load_record
 from ingest.commands import record_adjust
 from ingest.commands.draft_file import read_record, see_draft_place
+from ingest.commands.job_papers import check, keys_of
 from ingest.commands.keyfiles import (
     add_public_keys,
     load_private,
@@ -25,10 +26,11 @@ from ingest.commands.keyfiles import (
 )
 from ingest.commands.record_check import as_json, as_text
 from ingest.commands.record_show import summary
-from ingest.commands.tables import STANDARD_INPUT
+from ingest.commands.tables import STANDARD_INPUT, read_text
 from ingest.commands.writing import write_whole
 from ingest.core.errors import InputError
 from ingest.core.reading import open_file
+from ingest.payload.job_record import faults, is_job_record, load_job_record
 
 SEAL = "This is an integrity seal, no qualified electronic signature."
 EXIT_DOES_NOT_HOLD = 3
@@ -88,7 +90,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
-    record = read_record(args.file)
+    where, text = read_text(args.file)
+    if is_job_record(text):
+        return _check_job(where, text, args.keys)
+    record = load_record(text, where)
     keys = load_public(args.keys)
     raw = {str(path): _sha256(path) for path in args.raw}
     found = check_record(record, keys.values(), raw, [read_record(p) for p in args.previous])
@@ -97,6 +102,14 @@ def _check(args: argparse.Namespace) -> int:
     if found.signatures and not args.json:
         print(SEAL)
     return 0 if found.holds else EXIT_DOES_NOT_HOLD
+
+
+def _check_job(where: str, text: str, key_files: list[Path]) -> int:
+    record, keys = load_job_record(text, where), keys_of(key_files)
+    against = faults(record, tuple(keys.values()))
+    lines = [*check(record, keys), *(f"  FAULT      {each}" for each in against)]
+    print(*lines, f"It {'does NOT hold' if against else 'holds'}.", SEAL, sep="\n")
+    return EXIT_DOES_NOT_HOLD if against else 0
 
 
 def _sign(args: argparse.Namespace) -> int:

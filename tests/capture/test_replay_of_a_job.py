@@ -186,7 +186,7 @@ def test_a_replay_of_a_job_says_what_was_said_live_byte_for_byte(job):
     assert (player.skipped, player.faults) == (0, 0)
     live = [
         (
-            topic if "/reply/" in topic else topic.replace("/bay7/", "/bay7-replay/"),
+            topic.replace("/bay7/", "/bay7-replay/"),
             payload.replace(b"/bay7/", b"/bay7-replay/").replace(
                 b'"bay":"bay7"', b'"bay":"bay7-replay"'
             ),

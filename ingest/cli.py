@@ -12,6 +12,7 @@ COMMANDS: dict[str, str] = {
     "replay": "say again what a captured bay said",
     "demo": "run the main job on simulated heads",
     "job": "lead a job: open, check, adjust, measure, close",
+    "practice": "do a whole alignment on a simulated vehicle, with troubles to find",
     "watch": "show live values in the terminal",
     "ports": "list serial ports, and with --ble the heads in reach",
     "config": "check a configuration file",

@@ -68,10 +68,15 @@ def make(args: argparse.Namespace) -> int:
         return 0
     software = f"levelhead {version('levelhead')}"
     record = job_record(name, events, args.workshop, args.address, software)
-    return _report(record, args.key, args.output)
+    print(write_report(record, args.key, args.output))
+    return 0
 
 
-def _report(record: JobRecord, key: Path | None, folder: Path) -> int:
+def write_report(record: JobRecord, key: Path | None, folder: Path) -> str:
+    """Write record, PDF and HTML of a job, signed where a key is given; say so in one line.
+
+    Raises ``InputError`` where one of them cannot be written.
+    """
     if not folder.is_dir():
         raise InputError(str(folder), None, "no such folder; make it first")
     if key is not None:
@@ -87,10 +92,8 @@ def _report(record: JobRecord, key: Path | None, folder: Path) -> int:
     for suffix, content, _ in parts:
         write_whole(folder / f"{record.job}{suffix}", content)
     names = ", ".join(f"{record.job}{suffix}" for suffix, _, _ in parts)
-    print(f"{names} in {folder}; SHA-256 {record.sha256}")
-    if key is None:
-        print("not signed: give --key to seal it")
-    return 0
+    unsigned = "" if key is not None else "; not signed: give --key to seal it"
+    return f"{names} in {folder}; SHA-256 {record.sha256}{unsigned}"
 
 
 def _begins(start: bytes) -> Any:

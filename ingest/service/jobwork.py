@@ -140,6 +140,10 @@ class JobWork:
             return
         self._desk.tell(self._name, job, brief.vehicle, guide(job, self._facts(brief)))
 
+    def events(self) -> tuple[Event, ...]:
+        """Return all that happened in the present job."""
+        return self._store.events(self._name)
+
     def standing(self, topic: str) -> Standing | None:
         """Return a result that stands now."""
         return self._view.standing.get(topic)

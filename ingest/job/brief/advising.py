@@ -44,5 +44,5 @@ def in_words(found: Correction | str | None) -> tuple[str, ...]:
     if isinstance(found, str):
         return (found,)
     if not found.changes:
-        return ("Nothing is to be turned: it is as near as its parts can bring it.",)
+        return tuple(step.text for step in found.steps)
     return tuple(step.text for step in found.steps if step.action != LEAVE)

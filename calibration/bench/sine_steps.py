@@ -11,7 +11,7 @@ from calibration.bench.capture import Settled
 from calibration.bench.procedure import Need, Progress, Row, Target
 from calibration.bench.rows import angle_rad, number, pooled_spread_deg, reading_columns
 from calibration.errors import BadBenchData
-from calibration.fits.tilt_steps import StepFit, fit_steps, next_step, sine_of
+from calibration.fits.tilt_steps import StepFit, doubted, fit_steps, next_step, sine_of
 
 F64 = NDArray[np.float64]
 
@@ -35,6 +35,7 @@ class SineSteps:
     heights_mm: tuple[str, ...]
     u_bias_deg: float = 0.002
     u_matrix: float = 1e-4
+    u_askew_rad: float = math.radians(0.05)
     most: int = 28
     heads: tuple[str, ...] = ("A",)
     file: str = "steps.csv"
@@ -63,7 +64,7 @@ class SineSteps:
             undetermined=tuple(n for fit in steps.axes for n in fit.undetermined),
             never=NEVER,
             needs=self._needs(steps),
-            distrusted=steps.axes[0].distrusted() + steps.axes[1].distrusted(),
+            distrusted=doubted(steps, self.known_sines(rows), self.u_askew_rad),
             spread_deg=spread,
         )
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from calibration.drafting.gross import Gross
 from calibration.errors import BadBenchData
 from calibration.files.series import DIRECTIONS, ENCODERS, Series
-from calibration.fits.backlash import fit_backlash
+from calibration.fits.backlash import fit_backlash, hysteresis_rad
 from calibration.fits.encoder_closure import fit_closure
 from calibration.fits.encoder_turn import (
     ORDERS,
@@ -32,7 +32,10 @@ GROSS_DEG = 10.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class EncoderFound:
-    """One channel's fit, the part that came of it (None: harmonics are open), its backlash."""
+    """One channel's fit, the part that came of it (None: harmonics are open), its backlash.
+
+    ``hysteresis_rad`` is the largest gap between the ways as it was seen.
+    """
 
     channel: CircularChannel
     method: str
@@ -40,6 +43,7 @@ class EncoderFound:
     part: EncoderPart | None
     backlash: Fit | None
     open: tuple[str, ...]
+    hysteresis_rad: float | None = None
 
 
 def find_encoder(file: Series, u_reference_rad: float) -> tuple[EncoderFound, ...]:
@@ -90,7 +94,10 @@ def first_gross(file: Series) -> Gross | None:
 def _turn(channel: CircularChannel, file: Series, u_reference_rad: float) -> EncoderFound:
     raw, true = file.column_rad("raw_deg"), file.column_rad("true_deg")
     _refuse_backwards(f"{file.where}: {channel}", raw, true)
-    fit, gap = fit_turn(raw, true), _backlash(file, raw, true)
+    fit = fit_turn(raw, true, labels=[f"row {row.number}" for row in file.rows])
+    ways = _both_ways(file, raw, true)
+    gap = None if ways is None else fit_backlash(*ways)
+    most = None if ways is None else hysteresis_rad(*ways[1:])
     part = _part(fit)
     if part is not None:
         u = math.degrees(u_reference_rad)
@@ -103,7 +110,7 @@ def _turn(channel: CircularChannel, file: Series, u_reference_rad: float) -> Enc
         part = part.model_copy(
             update={"u_zero_deg": math.hypot(part.u_zero_deg, u, half), "harmonics": harmonics}
         )
-    return EncoderFound(channel, "full turn", fit, part, gap, _open(fit))
+    return EncoderFound(channel, "full turn", fit, part, gap, _open(fit), most)
 
 
 def _closure(channel: CircularChannel, file: Series, _: float) -> EncoderFound:
@@ -149,8 +156,8 @@ def _refuse_backwards(where: str, raw: F64, true: F64) -> None:
         raise BadBenchData(where, "counts backwards against the reference", remedy)
 
 
-def _backlash(file: Series, raw: F64, true: F64) -> Fit | None:
-    """Fit the gap between the ways, at positions that were read on both."""
+def _both_ways(file: Series, raw: F64, true: F64) -> tuple[F64, F64, F64] | None:
+    """Return the positions that were read on both ways, and the errors rising and falling."""
     up = np.array([row.word("direction", DIRECTIONS) == "up" for row in file.rows])
     gap = np.angle(np.exp(1j * (raw - true)))
     at, ways = [], []
@@ -162,4 +169,4 @@ def _backlash(file: Series, raw: F64, true: F64) -> Fit | None:
     if not at:
         return None
     rising, falling = np.array(ways).T
-    return fit_backlash(np.array(at), rising, falling)
+    return np.array(at), rising, falling

@@ -16,12 +16,15 @@ from calibration.drafting.tilt_rows import (
     tumbled,
     without_upright,
 )
+from calibration.drafting.wander import UNKNOWN_DEG
 from calibration.errors import BadBenchData
 from calibration.files.series import AXES, Series
 from calibration.fits import two_axis
-from calibration.fits.combined import BIAS_DRIFT, DRIFT, HEAD, Placed, fit_tilt
+from calibration.fits.combined import BIAS_DRIFT, DRIFT, HEAD, fit_tilt
 from calibration.fits.parts import tilt_part, two_axis_part
+from calibration.fits.placed import Placed
 from calibration.fits.result import Fit
+from calibration.fits.seats import soaked
 from calibration.fits.tilt_reversal import fit_reversal
 from calibration.fits.tilt_sphere import BIAS_AND_SCALE, FULL, fit_sphere
 from calibration.fits.tilt_temperature import fit_temperature
@@ -30,6 +33,7 @@ from calibration.sensors import DEFAULT_TILT
 
 F64 = NDArray[np.float64]
 
+U_SOAK_RAD = math.radians(UNKNOWN_DEG)
 UNSETTLED = (
     "a row is wrong, or a file holds another unit than its columns say: look for heights in inches "
     "or cm (height_mm), angles in radians (_deg), a sine bar's length that is not in mm; leaving "
@@ -71,6 +75,9 @@ def find_tilt(files: Sequence[Series], setup: TiltSetup) -> TiltFound:
     if thermal and set(fit.undetermined) & {*BIAS_DRIFT[:2]}:
         setup = _where_read(files, setup)  # an oven that was hardly heated tells no drift
         fit = _fit(files, setup, three, thermal)
+    if thermal:
+        placed = [p for f in files if f.kind != "sphere" for p in placements(f, setup)]
+        fit = soaked(fit, placed if three else list(map(without_upright, placed)), U_SOAK_RAD)
     part = _part(fit, setup, three)
     method = ", ".join(dict.fromkeys(f.kind for f in files))
     if part is not None:
@@ -112,10 +119,14 @@ def _fit(files: Sequence[Series], setup: TiltSetup, three: bool, thermal: bool) 
     try:
         if three:
             attitudes = tumbled(spheres, setup) if spheres else None
-            fit = fit_tilt(attitudes, placed, thermal=thermal, u_drift=(*u_bias, *u_scale))
+            drift, square = (*u_bias, *u_scale), setup.u_alignment_rad
+            fit = fit_tilt(attitudes, placed, thermal=thermal, u_drift=drift, u_askew_rad=square)
         else:
             two = [without_upright(p) for p in placed]
-            fit = two_axis.fit_two_axes(two, thermal=thermal, u_drift=(*u_bias[:2], *u_scale))
+            drift = (*u_bias[:2], *u_scale)
+            fit = two_axis.fit_two_axes(
+                two, thermal=thermal, u_drift=drift, u_askew_rad=setup.u_alignment_rad
+            )
     except BadBenchData as error:
         where = ", ".join(f.where for f in files)
         raise BadBenchData(where, f"{error.what} {error.why}", UNSETTLED) from error

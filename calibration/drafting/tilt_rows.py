@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from calibration.errors import BadBenchData
 from calibration.files.series import AXES, FACINGS, TILT, Series
 from calibration.files.table import Row
-from calibration.fits.combined import Placed, Tumbled
+from calibration.fits.placed import Placed, Tumbled
 from calibration.fits.tilt_steps import sine_of
 
 F64 = NDArray[np.float64]

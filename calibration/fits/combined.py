@@ -5,18 +5,21 @@
 is the record's model turned round. ``M = R(turn) S`` with S symmetric: the sphere finds b and S,
 steps and reversal find how the sensor is turned in its housing, the oven b' and k. Each placement
 on a plate has a tilt of its own, an unknown along and across; reversal turns its sign.
-Noise is in the readings, the same on all axes.
+Noise is in the readings, the same on all axes. How squarely a head stands on a raised bar is drawn
+anew whenever it is set down: a turn about its own upright, which shows across the slope alone.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import BadBenchData
-from calibration.fits.result import Fit, considering, derivative, solve_model
+from calibration.fits.effects import considering
+from calibration.fits.placed import Placed, Plates, Tumbled
+from calibration.fits.result import Fit, derivative, solve_model
+from calibration.fits.seats import askew
 from calibration.fits.tilt_sphere import BIAS, CROSS, LEAST_SPAN, SCALE, symmetric
 
 F64 = NDArray[np.float64]
@@ -30,36 +33,13 @@ HEAD = BIAS + SCALE + CROSS + TURN
 DRIFT = BIAS_DRIFT + SCALE_DRIFT
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Tumbled:
-    """Attitudes on the sphere: raw shares of gravity (n, 3), temperatures above reference (n,)."""
-
-    raw: F64
-    above_degc: F64
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Placed:
-    """Readings of one placement on a plate: raw (n, 3), temperature above reference (n,).
-
-    ``axis`` 0 or 1 is the head's axis along which ``angle_rad`` (n,) is known, but for the
-    plate's own tilt; ``facing`` (n,) is -1 where the head was turned half round on its place.
-    """
-
-    name: str
-    axis: int
-    angle_rad: F64
-    facing: F64
-    raw: F64
-    above_degc: F64
-
-
 def fit_tilt(
     tumbled: Tumbled | None,
     placed: Sequence[Placed],
     *,
     thermal: bool,
     u_drift: Sequence[float] = (),
+    u_askew_rad: float = 0.0,
     sigma: float | None = None,
 ) -> Fit:
     """Fit everything that the readings determine; the rest is named and NaN.
@@ -68,6 +48,7 @@ def fit_tilt(
         thermal: fit the drift over temperature; without it there is none.
         u_drift: standard uncertainties of the drift (``DRIFT``, shares per degC) where it is not
             fitted; readings at temperatures apart are that much less in agreement.
+        u_askew_rad: standard uncertainty of how squarely a head is set down on a raised bar.
         sigma: standard deviation of one axis in one row, where known.
 
     Raises:
@@ -80,10 +61,13 @@ def fit_tilt(
     fit = solve_model(
         model, start, model.readings(), model.names, sigma=sigma, labels=model.labels()
     )
+    at = np.where(np.isnan(fit.values), start, fit.values)
+    if u_askew_rad:
+        inverse = np.linalg.inv(np.real(turned_matrix(at[:12])))
+        fit = askew(fit, placed, inverse, u_askew_rad)
     if thermal or not u_drift:
         return fit
     drifting = _Model(tumbled, tuple(placed), True)
-    at = np.where(np.isnan(fit.values), start, fit.values)
     return considering(fit, drift_columns(drifting, at, len(HEAD), len(DRIFT)), np.array(u_drift))
 
 
@@ -173,46 +157,6 @@ def turned_matrix(head: ANY) -> ANY:
     about_z[..., 2, 2] = 1.0
     matrix: ANY = about_z @ tilted @ symmetric(head[..., 3:9])
     return matrix
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Plates:
-    """All placed readings in one, shape (n,), each with its placement's number."""
-
-    number: NDArray[np.int64]
-    along_x: NDArray[np.bool_]
-    angle_rad: F64
-    facing: F64
-    above_degc: F64
-
-    @classmethod
-    def of(cls, placed: Sequence[Placed]) -> "Plates":
-        counts = [len(p.raw) for p in placed]
-        return cls(
-            np.repeat(np.arange(len(placed)), counts),
-            np.repeat([p.axis == 0 for p in placed], counts),
-            np.concatenate([p.angle_rad for p in placed]),
-            np.concatenate([p.facing for p in placed]),
-            np.concatenate([p.above_degc for p in placed]),
-        )
-
-    def true(self, tilts: ANY) -> ANY:
-        """Return true shares of gravity, (..., n, 3), at tilts along and across each place."""
-        along, across = tilts[..., 2 * self.number], tilts[..., 2 * self.number + 1]
-        known = np.sin(self.angle_rad + self.facing * along)
-        other = np.sin(self.facing * across)
-        up = np.sqrt(1.0 - known * known - other * other)
-        x, y = np.where(self.along_x, known, other), np.where(self.along_x, other, known)
-        stacked: ANY = np.stack([x, y, up], axis=-1)
-        return stacked
-
-    def foretold(self, tilts: ANY, bias: ANY, matrix: ANY, drift: ANY) -> ANY:
-        """Return raw readings, shape (..., 3 n)."""
-        above = self.above_degc[:, None]
-        unscaled = self.true(tilts) / (1.0 + drift[..., None, 3:] * above)
-        zero = bias[..., None, :] + drift[..., None, :3] * above
-        raw: ANY = zero + unscaled @ np.linalg.inv(matrix).swapaxes(-1, -2)
-        return raw.reshape(*raw.shape[:-2], -1)
 
 
 def through(fit: Fit, function: Callable[[ANY], ANY]) -> tuple[F64, F64]:

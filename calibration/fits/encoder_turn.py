@@ -33,6 +33,7 @@ def fit_turn(
     orders: Sequence[int] = ORDERS,
     candidates: Sequence[int] = (),
     sigma: float | None = None,
+    labels: Sequence[str] | None = None,
 ) -> Fit:
     """Fit zero and harmonics; ``candidates`` are added only where an F test proves them.
 
@@ -42,7 +43,7 @@ def fit_turn(
     error = wrapped_about_mean(raw_rad - true_rad)
     chosen = proven_orders(raw_rad, error, orders=orders, candidates=candidates)
     names = ("zero", *harmonic_names(chosen))
-    return solve(harmonic_matrix(raw_rad, chosen), error, names, sigma=sigma)
+    return solve(harmonic_matrix(raw_rad, chosen), error, names, sigma=sigma, labels=labels)
 
 
 def fit_counts(counts: F64, reference_turns: F64, *, sigma: float | None = None) -> Fit:

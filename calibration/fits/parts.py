@@ -12,7 +12,7 @@ from calibration.fits.combined import BIAS_DRIFT, SCALE_DRIFT, TURN, through, tu
 from calibration.fits.result import Fit
 from calibration.fits.tilt_sphere import BIAS, CROSS, SCALE
 from calibration.measured import Measured
-from calibration.records.parts import Port, TiltPart
+from calibration.records.parts import TiltPart
 
 F64 = NDArray[np.float64]
 
@@ -98,16 +98,6 @@ def two_axis_part(fit: Fit, reference_degc: float, nominal: TiltPart) -> TiltPar
             **drift,
             "dof": fit.dof if math.isfinite(fit.dof) and fit.dof > 0 else None,
         }
-    )
-
-
-def port_of(forward_m: Measured, outward_m: Measured) -> Port:
-    """Return a port; the bar gives one head's forward offset against the other's."""
-    return Port(
-        forward_m=forward_m.value,
-        outward_m=outward_m.value,
-        u_forward_m=forward_m.u,
-        u_outward_m=outward_m.u,
     )
 
 

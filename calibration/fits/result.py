@@ -40,7 +40,9 @@ class Fit:
     ``jacobian`` (n, p) is that of the model at the solution; ``residuals`` (n,) are reading
     minus model; ``sigma`` is the standard deviation of one row, from the residuals (NaN without
     degrees of freedom) or as stated, in which case ``dof`` is infinite. ``undetermined`` names
-    the coefficients that the readings leave open, which are NaN in ``values``.
+    the coefficients that the readings leave open, which are NaN in ``values``. ``effects`` (n, q)
+    is what stated effects of one standard uncertainty add to the readings; ``stated`` (p,) the
+    share of the variances that comes of such effects rather than of the scatter.
     """
 
     names: tuple[str, ...]
@@ -53,6 +55,8 @@ class Fit:
     rank: int
     undetermined: tuple[str, ...]
     labels: tuple[str, ...]
+    effects: F64
+    stated: F64
 
     def value(self, name: str) -> float:
         """Return one coefficient, NaN where it is undetermined."""
@@ -65,12 +69,18 @@ class Fit:
 
     def expanded(self, name: str, probability: float = 0.95) -> float:
         """Return the half width of the interval for ``probability`` (t factor, GUM G.3)."""
+        dof = self.dof_of(name)
         k = (
-            special.stdtrit(self.dof, 0.5 + probability / 2)
-            if math.isfinite(self.dof)
+            special.stdtrit(dof, 0.5 + probability / 2)
+            if math.isfinite(dof)
             else (special.ndtri(0.5 + probability / 2))
         )
         return float(k) * self.u(name)
+
+    def dof_of(self, name: str) -> float:
+        """Return the effective degrees of freedom of one coefficient (Welch-Satterthwaite)."""
+        scattered = 1.0 - float(self.stated[self.names.index(name)])
+        return self.dof if scattered == 1.0 else self.dof / max(scattered, 1e-9) ** 2
 
     def measured(self, names: Sequence[str], *, source: str) -> tuple[Measured, ...]:
         """Return coefficients as correlated ``Measured``.
@@ -86,40 +96,36 @@ class Fit:
 
     def distrusted(self) -> tuple[str, ...]:
         """Return the rows whose residual is too large, worst first (internally studentised)."""
-        size = np.abs(self.standardised())
-        order = np.argsort(-size)
-        return tuple(self.labels[i] for i in order if size[i] > self._limit())
+        size = np.abs(self.standardised()) / self._limits()
+        return tuple(self.labels[i] for i in np.argsort(-size) if size[i] > 1.0)
 
     def standardised(self) -> F64:
         """Return residuals over their own standard deviation; 0 for a row nothing controls."""
-        basis = column_basis(self.jacobian)
-        free = 1.0 - np.square(basis).sum(axis=1)
-        scale = self.sigma * np.sqrt(np.maximum(free, 0.0))
+        free, scale = self.spreads()
         good = (free > 1e-9) & (scale > 0)
         result: F64 = np.zeros_like(scale)
         np.divide(self.residuals, scale, out=result, where=good)
         return result
 
-    def _limit(self) -> float:
-        """With few degrees of freedom an internal ratio is bounded (Pope's tau)."""
-        if not math.isfinite(self.dof) or self.dof < 2:
-            return SUSPICIOUS if not math.isfinite(self.dof) else math.inf
-        t = float(special.stdtrit(self.dof - 1, 1 - 0.0005))
-        return t * math.sqrt(self.dof / (self.dof - 1 + t * t))
+    def spreads(self) -> tuple[F64, F64]:
+        """Return what share of each row the others leave it, and its residual's deviation."""
+        basis = column_basis(self.jacobian)
+        free = np.maximum(1.0 - np.square(basis).sum(axis=1), 0.0)
+        left = beside(basis, self.effects)
+        return free, np.sqrt(self.sigma**2 * free + np.square(left).sum(axis=1))
 
+    def _limits(self) -> F64:
+        """With few degrees of freedom an internal ratio is bounded (Pope's tau).
 
-def considering(fit: Fit, columns: F64, u: F64) -> Fit:
-    """Return the fit with the doubt of effects that its model leaves out, in the covariance.
-
-    Args:
-        columns: what a unit of each effect adds to the readings, shape (n, q).
-        u: standard uncertainty of each effect, shape (q,).
-
-    An effect moves the coefficients by ``J+ column`` (law of propagation, GUM 5.1.2); the
-    readings' own scatter does not show it, as it is the same in many of them.
-    """
-    moves = np.array([_pseudo(fit.jacobian, column)[0] for column in columns.T]).T * u
-    return replace(fit, covariance=fit.covariance + moves @ moves.T)
+        Where stated effects outweigh the scatter, the ratio is all but normal.
+        """
+        tau = SUSPICIOUS if not math.isfinite(self.dof) else math.inf
+        if math.isfinite(self.dof) and self.dof >= 2:
+            t = float(special.stdtrit(self.dof - 1, 1 - 0.0005))
+            tau = t * math.sqrt(self.dof / (self.dof - 1 + t * t))
+        free, scale = self.spreads()
+        limits: F64 = np.where(scale**2 > 2.0 * self.sigma**2 * free, SUSPICIOUS, tau)
+        return limits
 
 
 def also_open(fit: Fit, names: Sequence[str]) -> Fit:
@@ -127,9 +133,15 @@ def also_open(fit: Fit, names: Sequence[str]) -> Fit:
     return replace(fit, undetermined=(*fit.undetermined, *names))
 
 
+def beside(basis: F64, columns: F64) -> F64:
+    """Return what of the columns an orthonormal basis does not span."""
+    rest: F64 = columns - basis @ (basis.T @ columns)
+    return rest
+
+
 def column_basis(matrix: F64) -> F64:
     """Return an orthonormal basis of the columns, shape (n, rank)."""
-    basis, singular, _ = np.linalg.svd(matrix / _lengths(matrix), full_matrices=False)
+    basis, singular, _ = np.linalg.svd(matrix / lengths(matrix), full_matrices=False)
     kept: F64 = basis[:, singular > RANK_TOLERANCE * singular[0]]
     return kept
 
@@ -150,7 +162,7 @@ def solve(
         BadBenchData: no rows, or values that are not finite.
     """
     _check(matrix, y)
-    values, cofactor, rank, loose = _pseudo(matrix, y)
+    values, cofactor, rank, loose = pseudo(matrix, y)
     return _finish(matrix, y - matrix @ values, values, cofactor, rank, loose, names, sigma, labels)
 
 
@@ -179,11 +191,11 @@ def solve_model(
             off = y - foretold
         if not (np.abs(slope) < FARTHEST).all() or not (np.abs(off) < FARTHEST).all():
             break
-        step, cofactor, rank, loose = _pseudo(slope, off)
+        step, cofactor, rank, loose = pseudo(slope, off)
         x = x + step
         if not np.isfinite(x).all():
             break
-        if float(np.abs(step * _lengths(slope)).max()) <= 1e-13 * (1 + np.abs(y).max()):
+        if float(np.abs(step * lengths(slope)).max()) <= 1e-13 * (1 + np.abs(y).max()):
             residuals = y - np.real(model(x.astype(complex)))
             return _finish(slope, residuals, x, cofactor, rank, loose, names, sigma, labels)
     raise BadBenchData("the fit", "does not settle", "check the readings for a gross error")
@@ -201,7 +213,7 @@ def _linear(model: Model, at: F64) -> tuple[F64, F64]:
     return np.real(seen[0]), np.ascontiguousarray((np.imag(seen) / STEP).T)
 
 
-def _lengths(matrix: F64) -> F64:
+def lengths(matrix: F64) -> F64:
     length = np.sqrt(np.square(matrix).sum(axis=0))
     # A column of rounding alone is none: brought to length one it would pass for a real one.
     seen = length > NO_COLUMN * length.max(initial=0.0)
@@ -209,9 +221,9 @@ def _lengths(matrix: F64) -> F64:
     return result
 
 
-def _pseudo(matrix: F64, y: F64) -> tuple[F64, F64, int, NDArray[np.bool_]]:
+def pseudo(matrix: F64, y: F64) -> tuple[F64, F64, int, NDArray[np.bool_]]:
     """Return the solution of least norm, its cofactor, the rank and which are left open."""
-    length = _lengths(matrix)
+    length = lengths(matrix)
     basis, singular, vt = np.linalg.svd(matrix / length, full_matrices=False)
     rank = int((singular > RANK_TOLERANCE * max(float(singular[0]), 1e-300)).sum())
     root = (vt[:rank].T / singular[:rank]) / length[:, None]
@@ -249,6 +261,8 @@ def _finish(
         rank=rank,
         undetermined=tuple(n for n, open_ in zip(names, loose, strict=True) if open_),
         labels=tuple(rows),
+        effects=np.zeros((residuals.size, 0)),
+        stated=np.zeros(len(names)),
     )
 
 

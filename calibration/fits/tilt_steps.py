@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import BadBenchData
+from calibration.fits.effects import allowing
 from calibration.fits.guidance import Suggestion, suggest
 from calibration.fits.result import Fit, solve
 
@@ -75,6 +76,19 @@ def fit_steps(raw: F64, true: F64, *, sigma: float | None = None) -> StepFit:
         np.sqrt(np.maximum(variance, 0.0)),
         axes[0].dof,
     )
+
+
+def doubted(steps: StepFit, true: F64, u_askew_rad: float) -> tuple[str, ...]:
+    """Return the rows to distrust, where a head is set down askew by a turn of its own each time.
+
+    Such a turn shows in the axes that are not tilted; ``true`` (n, k) are the known sines.
+    """
+    named: list[str] = []
+    for i, fit in enumerate(steps.axes):
+        across = np.delete(true, i, axis=1).sum(axis=1)
+        columns = np.diag(across)[:, across != 0.0]
+        named += allowing(fit, columns, np.full(columns.shape[1], u_askew_rad)).distrusted()
+    return tuple(dict.fromkeys(named))
 
 
 def next_step(taken: F64, candidates: Sequence[F64]) -> Suggestion:

@@ -1,4 +1,4 @@
-"""Bias and scale over temperature, and the straight line behind them (GUM H.3)."""
+"""Bias and scale of one axis over temperature."""
 
 from collections.abc import Sequence
 
@@ -6,17 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.fits.guidance import Suggestion, suggest
-from calibration.fits.result import Fit, derivative, solve, solve_model
+from calibration.fits.result import Fit, derivative, solve_model
 
 F64 = NDArray[np.float64]
 C128 = NDArray[np.complex128]
 
 NAMES = ("bias", "bias per degC", "scale", "scale per degC")
-
-
-def fit_line(x: F64, y: F64, at: float, *, sigma: float | None = None) -> Fit:
-    """Fit ``y = value + slope (x - at)``, each shape (n,)."""
-    return solve(np.column_stack([np.ones(len(x)), x - at]), y, ("value", "slope"), sigma=sigma)
 
 
 def fit_temperature(

@@ -11,8 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import BadBenchData
-from calibration.fits.combined import Placed, Plates, drift_columns
-from calibration.fits.result import Fit, considering, solve_model
+from calibration.fits.combined import drift_columns
+from calibration.fits.effects import considering
+from calibration.fits.placed import Placed, Plates
+from calibration.fits.result import Fit, solve_model
+from calibration.fits.seats import askew
 
 ANY = NDArray[Any]
 
@@ -25,11 +28,12 @@ def fit_two_axes(
     *,
     thermal: bool,
     u_drift: Sequence[float] = (),
+    u_askew_rad: float = 0.0,
     sigma: float | None = None,
 ) -> Fit:
     """Fit bias, matrix and drift of two axes; raw readings of shape (n, 2).
 
-    ``u_drift``: of ``DRIFT``, as for ``combined.fit_tilt``.
+    ``u_drift`` (of ``DRIFT``) and ``u_askew_rad``: as for ``combined.fit_tilt``.
 
     Raises:
         BadBenchData: no readings, or no convergence.
@@ -57,7 +61,9 @@ def fit_two_axes(
     rows = [f"{p.name} {i + 1}" for p in placed for i in range(len(p.raw))]
     labels = [f"{row}, axis {axis}" for row in rows for axis in "xy"]
     fit = solve_model(model, start, readings, names, sigma=sigma, labels=labels)
+    at = np.where(np.isnan(fit.values), start, fit.values)
+    if u_askew_rad:
+        fit = askew(fit, placed, np.linalg.inv(at[2:6].reshape(2, 2)), u_askew_rad)
     if thermal or not u_drift:
         return fit
-    at = np.where(np.isnan(fit.values), start, fit.values)
     return considering(fit, drift_columns(model, at, len(HEAD), len(DRIFT)), np.array(u_drift))

@@ -8,10 +8,10 @@ import pytest
 from calibration.fits.allan import overlapping_allan
 from calibration.fits.encoder_turn import fit_turn
 from calibration.fits.gravity import local_gravity_m_s2, normal_gravity_m_s2
+from calibration.fits.result import Fit, solve
 from calibration.fits.tilt_reversal import fit_reversal
 from calibration.fits.tilt_sphere import fit_sphere
 from calibration.fits.tilt_steps import fit_steps, sine_of
-from calibration.fits.tilt_temperature import fit_line
 
 # GUM (JCGM 100:2008) H.3, table H.6: thermometer temperatures and corrections, degC.
 H3_T = np.array(
@@ -20,8 +20,12 @@ H3_T = np.array(
 H3_B = -0.001 * np.array([171, 169, 166, 159, 164, 165, 156, 157, 159, 161, 160])
 
 
+def line(at: float) -> Fit:
+    return solve(np.column_stack([np.ones(len(H3_T)), H3_T - at]), H3_B, ("value", "slope"))
+
+
 def test_gum_h3_line() -> None:
-    fit = fit_line(H3_T, H3_B, 20.0)
+    fit = line(20.0)
     assert fit.value("value") == pytest.approx(-0.1712, abs=5e-5)
     assert fit.u("value") == pytest.approx(0.0029, abs=5e-5)
     assert fit.value("slope") == pytest.approx(0.00218, abs=5e-6)
@@ -38,7 +42,7 @@ def test_gum_h3_line() -> None:
 
 
 def test_gum_h3_line_about_the_mean_is_uncorrelated() -> None:
-    fit = fit_line(H3_T, H3_B, float(H3_T.mean()))
+    fit = line(float(H3_T.mean()))
     assert fit.covariance[0, 1] == pytest.approx(0.0, abs=1e-15)
     assert fit.u("value") == pytest.approx(0.001055, abs=5e-7)  # recomputed, not printed
 

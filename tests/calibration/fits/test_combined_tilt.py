@@ -5,11 +5,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from calibration.errors import BadBenchData
-from calibration.fits.combined import Placed, Tumbled, fit_tilt, through, turned_matrix
+from calibration.fits.combined import fit_tilt, through, turned_matrix
 from calibration.fits.parts import levelled, tilt_part
-from calibration.fits.two_axis import HEAD, fit_two_axes
+from calibration.fits.placed import Placed, Tumbled
+from calibration.fits.two_axis import DRIFT, HEAD, fit_two_axes
 from calibration.measured import Measured
 from calibration.sensors import DEFAULT_TILT
 from calibration.tilt import Tilt
@@ -20,7 +22,8 @@ SIGMA = math.radians(0.003)
 class Head:
     """A head with true errors: bias, any matrix, drift."""
 
-    def __init__(self, seed, thermal=False):
+    def __init__(self, seed, thermal=False, askew_rad=0.0):
+        self.askew_rad = askew_rad
         rng = self.rng = np.random.default_rng(seed)
         self.bias = np.radians(rng.normal(0, 0.5, 3))
         cross = np.radians(rng.normal(0, 1.0, (3, 3))) * (1 - np.eye(3))
@@ -47,6 +50,11 @@ class Head:
         true = np.stack([known, other, np.sqrt(1 - known**2 - other**2)], axis=1)
         if axis == 1:
             true = true[:, [1, 0, 2]]
+        if self.askew_rad:
+            turn = self.askew_rad * self.rng.standard_normal(len(angle))
+            c, s = np.cos(turn), np.sin(turn)
+            x, y, z = true.T
+            true = np.stack([c * x + s * y, c * y - s * x, z], axis=1)
         return Placed(name, axis, angle, facing, self.read(true, above, sigma), above)
 
     def plates(self, sigma=0.0):
@@ -145,11 +153,73 @@ def test_intervals_cover_2000_runs_of_each_coefficient():
     assert ((shares >= 0.933) & (shares <= 0.966)).all(), shares
 
 
-def two_axes(head, sigma=0.0, thermal=False):
+def band(runs):
+    """Return between which shares 95 % intervals cover, but for one case in a thousand."""
+    return stats.binom.ppf([0.0005, 0.9995], runs, 0.95) / runs
+
+
+@pytest.mark.parametrize("three_axis", [False, True])
+def test_intervals_of_the_thermal_fit_cover(three_axis):
+    """The band is the 99.9 % binomial one of so few runs: 91.8 to 98.0 % of 500."""
+    runs, inside = 250 if three_axis else 500, 0.0
+    for seed in range(runs):
+        head = Head(seed, thermal=True)
+        if three_axis:
+            placed = [*head.plates(SIGMA), *head.oven(SIGMA)]
+            fit = fit_tilt(head.tumbled(9, SIGMA), placed, thermal=True)
+            true = np.array([*head.bias, *head.bias_drift, *head.scale_drift[:2]])
+            names = fit.names[:3] + fit.names[12:17]
+        else:
+            fit, true = two_axes(head, SIGMA, thermal=True)
+            true = np.array([*true, *head.bias_drift[:2], *head.scale_drift[:2]])
+            names = HEAD + DRIFT
+        off = [fit.value(name) for name in names] - true
+        inside = inside + (np.abs(off) <= [fit.expanded(name) for name in names])
+    low, high = band(runs)
+    assert ((inside / runs >= low) & (inside / runs <= high)).all(), inside / runs
+
+
+ASKEW_RAD = math.radians(0.01)
+
+
+@pytest.mark.parametrize("three_axis", [False, True])
+def test_heads_set_down_askew_accuse_no_row_and_their_intervals_cover(three_axis):
+    """As named is Baarda's test: one clean row in a thousand. Askew by what is stated."""
+    runs, rows, named, inside = 200, 0, 0, 0.0
+    for seed in range(runs):
+        head = Head(seed, askew_rad=ASKEW_RAD)
+        if three_axis:
+            tumbled, placed = head.tumbled(9, SIGMA / 10), head.plates(SIGMA / 10)
+            fit = fit_tilt(tumbled, placed, thermal=False, u_askew_rad=ASKEW_RAD)
+            true, names = head.bias, HEAD_OF_THREE
+        else:
+            fit, true = two_axes(head, SIGMA / 10, u_askew_rad=ASKEW_RAD)
+            names = HEAD
+        rows, named = rows + fit.residuals.size, named + len(fit.distrusted())
+        off = [fit.value(name) for name in names] - true
+        inside = inside + (np.abs(off) <= [fit.expanded(name) for name in names])
+    assert named <= stats.binom.ppf(0.999, rows, 0.001)
+    low, high = band(runs)
+    assert ((inside / runs >= low) & (inside / runs <= high)).all(), inside / runs
+
+
+HEAD_OF_THREE = ("bias x", "bias y", "bias z")
+
+
+def test_a_row_that_is_off_is_named_where_heads_stand_askew():
+    head = Head(12, askew_rad=ASKEW_RAD)
+    placed = head.plates(SIGMA / 10)
+    placed[0].raw[1, 0] += 12 * SIGMA / 10
+    fit = fit_tilt(head.tumbled(9, SIGMA / 10), placed, thermal=False, u_askew_rad=ASKEW_RAD)
+    assert fit.distrusted() == ("steps x 2, axis x",)
+
+
+def two_axes(head, sigma=0.0, thermal=False, u_askew_rad=0.0):
     """Return the fit of a head that lacks the upright axis, and has nothing to do with it."""
     head.matrix[2], head.matrix[:, 2] = (0, 0, 1), (0, 0, 1)
     placed = [*head.plates(sigma), *(head.oven(sigma) if thermal else ())]
-    fit = fit_two_axes([replace(p, raw=p.raw[:, :2]) for p in placed], thermal=thermal)
+    two = [replace(p, raw=p.raw[:, :2]) for p in placed]
+    fit = fit_two_axes(two, thermal=thermal, u_askew_rad=u_askew_rad)
     return fit, np.concatenate([head.bias[:2], head.matrix[:2, :2].ravel()])
 
 
@@ -162,17 +232,19 @@ def test_every_coefficient_of_two_axes_comes_back_without_noise():
     np.testing.assert_allclose(fit.values[6:10], drift, rtol=1e-9, atol=1e-13)
 
 
-def test_intervals_of_two_axes_cover_2000_runs_of_each_coefficient():
-    """Over 12 000 seeds from here every share is 94.7 to 95.3 %.
+def test_intervals_of_two_axes_cover_three_times_2000_runs_of_each_coefficient():
+    """Over 60 000 seeds from 0 the shares are 94.79 to 95.03 %.
 
-    Seeds 0 to 1999 would fail with 93.0 % of ``m yx`` and 95.8 % of ``m xy``, by chance.
+    Of 180 shares of 2000 runs each that of ``m yx`` in the first is the oddest: 93.0 %, 4.1
+    deviations off, which chance does in one of 140 such lots. Nothing in the fit sets it
+    apart from ``m xy``, so that three lots are pooled rather than a luckier one looked for.
     """
-    inside = np.zeros(6)
-    for seed in range(20000, 22000):
+    runs, inside = 6000, np.zeros(6)
+    for seed in range(runs):
         fit, true = two_axes(Head(seed), SIGMA)
         half = [fit.expanded(name) for name in HEAD]
         inside += np.abs(fit.values[:6] - true) <= half
-    shares = inside / 2000
+    shares = inside / runs
     assert ((shares >= 0.933) & (shares <= 0.966)).all(), shares
 
 

@@ -87,3 +87,8 @@ def test_an_oven_that_tells_the_drift_keeps_the_reference_of_the_sheet():
     part = find_tilt([*files(22.0, 22.0, 0.004, random), oven], SETUP).part
     assert part.reference_temperature_degc == 20.0
     assert np.array(part.bias_deg) == pytest.approx(BIAS_DEG, abs=1e-3)
+    # A line through two soaks (law of propagation, GUM 5.1.2): each strays by 0.001 deg, and the
+    # mean of its six readings by what two that are raised across stand askew, 0.05 deg stated.
+    askew = 0.05 * math.sin(math.radians(5.0)) * math.sqrt(2) / 6
+    expected = math.hypot(0.001, askew) * math.sqrt(2) / 30.0
+    assert np.array(part.u_bias_deg_per_degc) == pytest.approx(expected, rel=0.02)

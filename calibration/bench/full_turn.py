@@ -11,7 +11,7 @@ from calibration.bench.capture import Settled
 from calibration.bench.procedure import Need, Progress, Row, Target
 from calibration.bench.rows import angle_rad, number, pooled_spread_deg, reading_columns
 from calibration.errors import CalibrationError
-from calibration.fits.backlash import fit_backlash
+from calibration.fits.backlash import fit_backlash, next_backlash
 from calibration.fits.encoder_turn import fit_turn, next_position
 from calibration.fits.result import Fit
 
@@ -22,6 +22,7 @@ LEAST = 8
 EVENLY = "evenly spaced positions part the harmonics from each other and from the zero best"
 BACK = "the same position from the other side shows the backlash"
 BETWEEN = "of the positions between, this one lowers the uncertainty of the harmonics most"
+BOTH = "of the positions between, both ways at this one lower the backlash's uncertainty most"
 CAUTION = "Keep hands and sleeves clear of the turning shaft."
 
 
@@ -78,9 +79,25 @@ class FullTurn:
         if falling:
             return tuple(self._target(at, "down", BACK) for at in falling)
         between = [360.0 * (i + 0.5) / self.positions for i in range(self.positions)]
+        if self._lacks_backlash_alone(rows):
+            return self._both_ways(between, rows)
         between = _left(between, rows, "up") or even
         best = next_position(_turn(rows), [math.radians(at) for at in between]).index
         return tuple(self._target(at, "up", BETWEEN) for at in (between.pop(best), *between))
+
+    def _lacks_backlash_alone(self, rows: Sequence[Row]) -> bool:
+        needs = self._needs(_turn(rows), _backlash(rows))
+        return [need.name for need in needs if not need.met] == ["backlash"]
+
+    def _both_ways(self, between_deg: Sequence[float], rows: Sequence[Row]) -> tuple[Target, ...]:
+        """Return the positions between, those read rising already first, then best first."""
+        half = [at for at in _left(between_deg, rows, "down") if at not in _left([at], rows, "up")]
+        if half:
+            return tuple(self._target(at, "down", BACK) for at in half)
+        left = _left(between_deg, rows, "up") or list(between_deg)
+        read = np.radians([number(row, "true_deg") for row in rows if row["direction"] == "down"])
+        best = next_backlash(read, [math.radians(at) for at in left]).index
+        return tuple(self._target(at, "up", BOTH) for at in (left.pop(best), *left))
 
     def needs(self, target: Target) -> tuple[str, ...]:
         """Return the channels that must have a value."""

@@ -3,6 +3,7 @@
 As found comes before any adjustment, and as left repeats its points.
 """
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -11,8 +12,9 @@ from calibration.bench.bar_pair import BarPair
 from calibration.bench.dividing_rounds import DividingRounds
 from calibration.bench.full_turn import FullTurn
 from calibration.bench.known_points import KnownPoints, as_before, tilt_points, turn_points
+from calibration.bench.oven_round import OvenRound
 from calibration.bench.procedure import Row, Target, kept
-from calibration.bench.recording import Recording, still_recording, warm_up
+from calibration.bench.recording import Recording, cooling, soak, still_recording, warm_up
 from calibration.bench.sine_steps import SineSteps
 from calibration.bench.steps import Act, Series, Step
 from calibration.bench.tumble import Tumble
@@ -73,10 +75,15 @@ class HeadAtHand:
 
 @dataclass(frozen=True, slots=True)
 class Scope:
-    """How long recordings last, which channels are turned, and which looks along the bar."""
+    """How long recordings last, which channels are turned, and which looks along the bar.
+
+    ``oven_degc``: the temperatures of the oven's soaks; none, where there is no oven.
+    """
 
     warm_up_s: float = 900.0
     still_s: float = 600.0
+    soak_s: float = 3600.0
+    oven_degc: tuple[float, ...] = ()
     turned: tuple[str, ...] = ("rotation",)
     azimuth: AzimuthChannel = "azimuth_cross"
 
@@ -142,6 +149,25 @@ def _readings(
             turn = FullTurn(channel, heads=own) if known else DividingRounds(channel, heads=own)
             yield _step(f"{'turn' if known else 'closure'} {channel}", Series(turn), folder)
     yield _step("still", still_recording(scope.still_s, own), folder)
+    yield from _oven(head, folder, references, scope)
+
+
+def _oven(
+    head: HeadAtHand, folder: str, references: Sequence[Reference], scope: Scope
+) -> Iterator[Step]:
+    """Yield soak and readings for each temperature; without a sine bar the head stays level."""
+    own = (head.letter,)
+    bar, blocks = first_of(references, Kind.SINE_BAR), first_of(references, Kind.GAUGE_BLOCKS)
+    length_mm, height = math.nan, ""
+    if bar is not None and blocks is not None:
+        length_mm = float(bar.value)
+        stacks = stacks_of(blocks, length_mm)
+        height = stacks[len(stacks) // 2]
+    for degc in scope.oven_degc:
+        yield _step(f"soak {degc:g}", soak(degc, scope.soak_s, own), folder)
+        yield _step(f"oven {degc:g}", Series(OvenRound(degc, length_mm, height, own)), folder)
+    if scope.oven_degc:
+        yield _step("cool", cooling(scope.soak_s, own), folder)
 
 
 def _ending(

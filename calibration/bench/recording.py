@@ -80,6 +80,41 @@ def warm_up(
     )
 
 
+def soak(degc: float, least_s: float = 3600.0, heads: tuple[str, ...] = ("A",)) -> Recording:
+    """Return the recording of a head in the oven until its own temperature rests."""
+    return Recording(
+        file=f"soak-{degc:g}.csv",
+        title=f"Soak at {degc:g} °C",
+        do=(
+            f"Head switched on, on the sine bar in the oven, cable led out; oven to {degc:g} °C.",
+            "Never beyond what the makers of head, battery and cable allow.",
+        ),
+        why="a drift is told by a head that is soaked through, not by its skin",
+        interval_s=10.0,
+        least_s=least_s,
+        most_s=6 * least_s,
+        calm_degc=0.2,
+        still=False,
+        heads=heads,
+    )
+
+
+def cooling(least_s: float = 3600.0, heads: tuple[str, ...] = ("A",)) -> Recording:
+    """Return the recording of a head that comes back to the room's temperature."""
+    return Recording(
+        file="cool.csv",
+        title="Back to the room's temperature",
+        do=("Take the head out of the oven and leave it on the bench, switched on.", "Hands off."),
+        why="what follows is read in the room, by a head at rest with it",
+        interval_s=10.0,
+        least_s=least_s,
+        most_s=6 * least_s,
+        calm_degc=0.2,
+        still=False,
+        heads=heads,
+    )
+
+
 def temperature_drift_degc(rows: Sequence[Row]) -> float:
     """Return by how much the temperature changed over the last third, NaN without any."""
     recent = rows[-max(2, len(rows) // 3) :]

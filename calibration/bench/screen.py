@@ -80,7 +80,7 @@ def progress_lines(session: Session, width: int, *, brief: bool = False) -> list
     progress = session.progress
     if progress is None:
         return []
-    lines = [_taken(progress)]
+    lines = [taken_text(progress)]
     lines += _wrapped(progress.trouble, width, 0) if progress.trouble else []
     lines += _named("still open", progress.undetermined, width)
     lines += _needs(progress.needs, width, brief)
@@ -146,7 +146,8 @@ def _value(channel: str, value: float) -> str:
     return f"{channel} {math.degrees(value):+.4f}°"
 
 
-def _taken(progress: Progress) -> str:
+def taken_text(progress: Progress) -> str:
+    """Return how many readings there are and are needed, with rank and spread."""
     text = f"taken {progress.taken}, at least {progress.least}, at most {progress.most}"
     if progress.full_rank:
         text += f"; rank {progress.rank} of {progress.full_rank}"

@@ -30,6 +30,7 @@ from calibration.bench.rows import numbered
 from calibration.bench.steps import Act, Series, Step, told_refusal
 
 Rows = Mapping[str, tuple[Row, ...]]
+TAKEN = "Taken"
 
 
 class Phase(StrEnum):
@@ -79,6 +80,11 @@ class Session:
         """What could be set up now, best first."""
         work = self.step.work
         return work.procedure.targets(self.here) if isinstance(work, Series) else ()
+
+    @property
+    def took(self) -> bool:
+        """Whether what was said last is of a reading that was taken."""
+        return self.said.startswith(TAKEN)
 
     @property
     def here(self) -> tuple[Row, ...]:
@@ -170,7 +176,9 @@ class Session:
         taken = replace(self, rows={**self.rows, self.step.path: rows})
         n = len(more)
         said = (
-            f"Taken: {target.name} (row {rows[-1]['row']})." if n == 1 else f"Taken: {target.name}."
+            f"{TAKEN}: {target.name} (row {rows[-1]['row']})."
+            if n == 1
+            else f"{TAKEN}: {target.name}."
         )
         after = taken._shown(said)
         if taken.complete(taken.step):

@@ -2,9 +2,7 @@
 
 import argparse
 import asyncio
-import contextlib
-import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -23,6 +21,7 @@ from calibration.bench.happenings import (
     Save,
     Typed,
 )
+from calibration.bench.log import log_lines
 from calibration.bench.plan import HeadAtHand, Scope, steps_of
 from calibration.bench.procedure import Row
 from calibration.bench.recording import Recording
@@ -33,18 +32,24 @@ from calibration.files.sheet import Sheet
 from ingest.commands.bench_acts import Acts
 from ingest.commands.bench_folder import REFERENCES, Folder, check_rows
 from ingest.commands.bench_heads import Heads, LiveHeads, Seen
+from ingest.commands.bench_options import (
+    answers_of,
+    oven_degc_of,
+    previous_of,
+    see_key,
+    see_which,
+)
 from ingest.commands.bench_simulated import LETTERS, SimulatedHeads, write_papers
 from ingest.commands.bench_terminal import Terminal, terminal_of
 from ingest.commands.bench_watch import Watch
-from ingest.commands.draft_file import read_record
 from ingest.commands.links import make_links
 from ingest.config import load_config
 from ingest.core.errors import InputError, MeasurementRefused
-from ingest.core.reading import open_file
 
-TURNED = ("rotation", "azimuth_cross")
-SIMULATED = Scope(warm_up_s=30.0, still_s=60.0, turned=TURNED)
-"""A simulated head is warm already, and its noise is the same all day."""
+TURNED = ("rotation", "azimuth_cross", "azimuth_track")
+SIMULATED = Scope(warm_up_s=30.0, still_s=60.0, soak_s=30.0, turned=TURNED)
+"""A simulated head is warm, or soaked, already, and its noise is the same all day."""
+UNSIGNED = "No --key was given: readings are kept; adjusting and signing wait for one."
 EXIT_STOPPED = 3
 GOES_ON = "All readings are in {folder}; the same command goes on there."
 
@@ -76,6 +81,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--script", metavar="FILE", help="answers, one a line, instead of the terminal"
     )
+    parser.add_argument(
+        "--oven",
+        metavar="DEGC,...",
+        help="soak each head at these temperatures too, such as 5,20,35, for its drift",
+    )
 
 
 def run(args: argparse.Namespace) -> int:
@@ -84,6 +94,8 @@ def run(args: argparse.Namespace) -> int:
         raise InputError("--by-itself", None, "belongs to --simulated; a real head needs hands")
     if not args.simulated and args.config is None:
         raise InputError("--config", None, "missing; name the heads' links, or take --simulated")
+    oven_degc = oven_degc_of(args.oven)
+    see_key(args)
     try:
         args.folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -91,15 +103,15 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(str(args.folder), None, reason) from error
     folder = Folder(args.folder, args.references or args.folder / REFERENCES)
     with folder.held():
-        return _work(args, folder)
+        return _work(args, folder, oven_degc)
 
 
-def _work(args: argparse.Namespace, folder: Folder) -> int:
+def _work(args: argparse.Namespace, folder: Folder, oven_degc: tuple[float, ...]) -> int:
     if args.simulated:
         letters = LETTERS[:1] if args.one_head else LETTERS
         write_papers(folder, args.seed, datetime.now(UTC).date(), letters)
     sheet = folder.read_sheet()
-    _see_which(args, folder, sheet)
+    see_which(args, folder, sheet)
     heads: Heads
     if args.simulated:
         there = [head.letter for head in sheet.head]
@@ -108,23 +120,14 @@ def _work(args: argparse.Namespace, folder: Folder) -> int:
         config = load_config(args.config)
         heads = LiveHeads(make_links(config.links), {h.head_id: h.letter for h in sheet.head})
     scope = SIMULATED if args.simulated else Scope(turned=TURNED)
+    scope = replace(scope, oven_degc=oven_degc)
     work = Bench(args, folder, sheet, heads, scope)
     try:
-        with _answers(args.script) as script:
+        with answers_of(args.script) as script:
             return asyncio.run(work.run(script))
     except KeyboardInterrupt:
         print(f"\nStopped. {GOES_ON.format(folder=folder.path)}")
         raise
-
-
-def _see_which(args: argparse.Namespace, folder: Folder, sheet: Sheet) -> None:
-    """See to it that a certificate of simulated heads says so, and one of real heads does not."""
-    if args.simulated and not sheet.simulated:
-        reason = "does not say simulated = true, as it has to with --simulated; add the line"
-        raise InputError(str(folder.sheet), None, f"{reason}, or take another folder")
-    if sheet.simulated and not args.simulated:
-        reason = "says simulated = true, and these heads are real; take another folder"
-        raise InputError(str(folder.sheet), None, reason)
 
 
 class Bench:
@@ -134,12 +137,13 @@ class Bench:
         self, args: argparse.Namespace, folder: Folder, sheet: Sheet, heads: Heads, scope: Scope
     ) -> None:
         self._folder, self._sheet, self._heads, self._scope = folder, sheet, heads, scope
-        self._by_itself = args.by_itself
+        self._by_itself, self._unsigned = args.by_itself, args.key is None
         self._pair = len(sheet.head) > 1
-        self._acts = Acts(folder, sheet, self._pair, args.key, _previous(args.previous, sheet))
+        self._acts = Acts(folder, sheet, self._pair, args.key, previous_of(args.previous, sheet))
         self._watch = Watch(CaptureSettings(), [head.letter for head in sheet.head])
         self._known = self._acts.known()
         self._shown: object = None
+        self._logged: Session | None = None
 
     async def run(self, script: TextIO | None) -> int:
         """Work until it is over."""
@@ -152,7 +156,10 @@ class Bench:
             ]
             self._references = self._folder.read_references(self._sheet.references)
             session = self._begun()
-            with terminal_of(script) as terminal:
+            if self._unsigned and not session.said:
+                session = replace(session, said=UNSIGNED)
+            with terminal_of(script, by_itself=self._by_itself) as terminal:
+                self._show(session, terminal)
                 while session.phase is not Phase.OVER:
                     session = await self._turn(session, terminal)
         finally:
@@ -162,7 +169,7 @@ class Bench:
 
     def _end(self, session: Session) -> str:
         if not session.left:
-            return session.said or "All is done."
+            return session.stopped or self._acts.end()
         at = f"Left at step {session.at + 1} of {len(session.steps)}, {session.step.title}."
         return f"{at} {GOES_ON.format(folder=self._folder.path)}"
 
@@ -181,6 +188,9 @@ class Bench:
             if found != head.head_id:
                 text = f"head {head.letter} of the sheet is {head.head_id}, and {found} is there"
                 raise MeasurementRefused("head", text, figure=0.0, limit=1.0)
+            if self._scope.oven_degc and "temperature" not in seen[head.letter].channels:
+                reason = f"head {head.letter} has no thermometer, and a drift needs one"
+                raise InputError("--oven", None, f"{reason}; leave the option out")
 
     async def _turn(self, session: Session, terminal: Terminal) -> Session:
         """Take what was typed and what was read, and show where that leads."""
@@ -241,6 +251,10 @@ class Bench:
         return {"head": self._sheet.lettered(letter).head_id, "time": now}
 
     def _show(self, session: Session, terminal: Terminal) -> None:
+        if terminal.brief:
+            terminal.show(log_lines(self._logged, session), changed=True)
+            self._logged = session
+            return
         state = (session.at, session.phase, session.said, session.target and session.target.name)
         live = Live(self._watch.captures, self._watch.recorded_s, self._heads.trouble)
         terminal.show(screen(session, live, *terminal.size), state != self._shown)
@@ -251,25 +265,3 @@ def _answer(session: Session) -> str:
     """Return what a technician types who does as the bench says."""
     work = session.step.work
     return work.confirm if isinstance(work, Act) else ""
-
-
-def _previous(paths: Sequence[str], sheet: Sheet) -> dict[str, str]:
-    """Return the last records by the letter of the head that each is of."""
-    letters = {head.head_id: head.letter for head in sheet.head}
-    found: dict[str, str] = {}
-    for path in paths:
-        head = read_record(path).head_id
-        if head not in letters or letters[head] in found:
-            why = "is not in the sheet" if head not in letters else "has one already"
-            raise InputError(path, None, f"is a record of head {head}, which {why}")
-        found[letters[head]] = path
-    return found
-
-
-def _answers(path: str | None) -> contextlib.AbstractContextManager[TextIO | None]:
-    if path is None:
-        return contextlib.nullcontext()
-    try:
-        return io.TextIOWrapper(open_file(Path(path)), encoding="utf-8")
-    except OSError as error:
-        raise InputError(path, None, (error.strerror or "cannot be read").lower()) from error

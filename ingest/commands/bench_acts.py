@@ -8,8 +8,9 @@ import argparse
 import contextlib
 import io
 import shlex
+from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import ModuleType
@@ -25,6 +26,7 @@ from calibration.verification.adjustment import moment_text
 from ingest.commands import calibrate, certificate, record, verify
 from ingest.commands.bench_folder import Folder
 from ingest.commands.draft_file import read_record
+from ingest.commands.drift_words import drift_line
 from ingest.core.errors import IngestError, MeasurementRefused
 
 COMMANDS: dict[str, ModuleType] = {
@@ -36,7 +38,7 @@ COMMANDS: dict[str, ModuleType] = {
 KEPT = "commands.txt"
 SPHERE_STEPS = ("sphere.csv", "steps.csv", "reversal.csv", "oven.csv")
 ENCODERS = ("turn.csv", "closure.csv")
-NO_KEY = "No key was given: leave, and come back with --key (levelhead record key makes one)."
+NO_KEY = "No key was given: leave, and come back with --key (levelhead record key --make FILE)."
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +58,28 @@ class Acts:
                 return self._references()
             if step.name.startswith(("adjust", "sign")) and self.key is None:
                 return Did(NO_KEY, well=False)
-            return self._run(self._commands(step))
+            did = self._run(self._commands(step))
+            return replace(did, said=self._summed_up(step, did.said)) if did.well else did
         except ReferenceRefused as refused:
             return Did(str(refused), well=False, stop=True)
         except (MeasurementRefused, IngestError, CalibrationError) as error:
             return Did(str(error), well=False)
+
+    def _summed_up(self, step: Step, said: str) -> str:
+        """Return what came of a step, where the last words of its commands do not say it."""
+        letter = step.folder or "A"
+        if step.name.startswith("certificate"):
+            names = ", ".join(path.name for path in self._certificates(letter))
+            return f"The certificate is written: {names}."
+        draft = self._draft(letter)
+        if draft is None or not step.name.startswith("verify"):
+            return said
+        left = step.name.startswith("verify-left")
+        run = draft.as_left if left else draft.as_found
+        verdicts = Counter(each.decision for each in run.verdicts) if run is not None else {}
+        counted = ", ".join(f"{n} {decision}" for decision, n in verdicts.items())
+        doubt = f" {said}" if said.startswith("As found") else ""
+        return f"Verdicts as {'left' if left else 'found'}: {counted}.{doubt}"
 
     def done(self) -> frozenset[str]:
         """Return the acts that the files themselves show to be done."""
@@ -84,6 +103,16 @@ class Acts:
             if draft.signatures and self._certificates(letter)[1].exists():
                 done.add(f"certificate{mark}")
         return frozenset(done)
+
+    def end(self) -> str:
+        """Return what there is when all is done, and what the coefficients do not hold."""
+        signed = [a for a in self._letters if self._certificates(a)[1].exists()]
+        lines = ["All is done."]
+        if signed:
+            papers = ", ".join(f"{a}.json with {self._certificates(a)[1].name}" for a in signed)
+            lines = [f"All is done. Signed, with certificates, in {self.folder.path}: {papers}."]
+        parts = [each.tilt for each in self.known().values() if each.tilt is not None]
+        return "\n".join(filter(None, [*lines, drift_line(parts)]))
 
     def known(self) -> dict[str, Coefficients]:
         """Return what the drafts say of each head, by letter."""
@@ -169,7 +198,7 @@ class Acts:
             if code:
                 return Did(f"{words[0]}: {text}", well=False)
             said.append(text)
-        return Did(" ".join(said)[-400:])
+        return Did(" ".join(dict.fromkeys(said)))
 
     def _keep(self, words: Sequence[str]) -> None:
         with (self.folder.path / KEPT).open("a", encoding="utf-8") as file:
@@ -200,7 +229,10 @@ def _check_stacks(blocks: Reference) -> None:
 
 
 def _command(words: Sequence[str]) -> tuple[int, str]:
-    """Run a command as if it were typed; return its exit code and what it says last."""
+    """Run a command as if it were typed; return its exit code and what it says last.
+
+    Of a signature it is what comes first: the words about seals follow each of them.
+    """
     module = COMMANDS[words[0]]
     parser = argparse.ArgumentParser(prog=f"levelhead {words[0]}", exit_on_error=False)
     module.add_arguments(parser)
@@ -208,4 +240,4 @@ def _command(words: Sequence[str]) -> tuple[int, str]:
     with contextlib.redirect_stdout(told):
         code = int(module.run(parser.parse_args(words[1:])))
     lines = [line.strip() for line in told.getvalue().splitlines() if line.strip()]
-    return code, lines[-1] if lines else ""
+    return code, lines[0 if words[0] == "record" else -1] if lines else ""

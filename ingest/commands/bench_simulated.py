@@ -1,6 +1,7 @@
 """A simulated technician, with simulated heads on a simulated bench, at the pace of the screen."""
 
 import asyncio
+import math
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from pathlib import Path
@@ -13,7 +14,7 @@ from ingest.commands.bench_folder import Folder
 from ingest.commands.bench_heads import Sample, Seen
 from ingest.commands.writing import write_whole
 from ingest.core.channels import ROW, Channel
-from ingest.simulator.bench.bench import SimulatedBench
+from ingest.simulator.bench.bench import ROOM_DEGC, SimulatedBench
 from ingest.simulator.bench.things import (
     BAR_MM,
     NOMINAL,
@@ -23,12 +24,15 @@ from ingest.simulator.bench.things import (
     U_INDEX_DEG,
     U_SINE_BAR_MM,
 )
+from ingest.simulator.head import Port
 
 RATE_HZ = 50.0
 PIECE_S = 0.1
 HURRIED_S = 1.0
 """While something is read, time goes by in pieces of this length, as fast as it can."""
 WARM_S = 4 * 3600.0
+SOAKED_S = 3600.0
+"""Soaks lie hours apart, an hour for each degree, and so none has the wander of another."""
 BETWEEN_S = 60.0
 """A head is long warm when the first row is read; from row to row a minute passes."""
 LETTERS = ("A", "B")
@@ -72,6 +76,10 @@ class SimulatedHeads:
         self._row = row
         self._bench.take_up(*row, self._tries)
         self._now_s = (0.0 if step.name.startswith("warm") else WARM_S) + BETWEEN_S * taken
+        air_degc = _oven_degc(step)
+        self._bench.soak(ROOM_DEGC if air_degc is None else air_degc, math.inf)
+        if air_degc is not None:
+            self._now_s += SOAKED_S * (100.0 + air_degc)
         if target is None:
             return
         kind = Path(step.path).stem
@@ -103,6 +111,12 @@ class SimulatedHeads:
             )
             for i, t in enumerate(times)
         ]
+
+
+def _oven_degc(step: Step) -> float | None:
+    """Return the oven's temperature, None where the head is in the room."""
+    what, _, rest = step.name.partition(" ")
+    return float(rest.split()[0]) if what in ("soak", "oven") else None
 
 
 def _coded(channel: Channel, value: float) -> float:
@@ -195,7 +209,8 @@ temperature = {{ value = "20.0", U = "0.5", k = "2", unit = "Cel" }}
 
 def _head(bench: SimulatedBench, letter: str, number: int, today: date) -> str:
     head = bench.heads[letter]
-    port = head.design.cross
+    ports = {"azimuth_cross": head.design.cross, "azimuth_track": head.design.track}
+    own = "".join(_port(name, port) for name, port in ports.items())
     return f"""
 [[head]]
 letter = "{letter}"
@@ -207,8 +222,12 @@ firmware = "simulated-head 1.0"
 condition = "as used, without marks"
 stub_m = 0.25
 u_stub_m = 0.001
+{own}"""
 
-[head.ports.azimuth_cross]
+
+def _port(name: str, port: Port) -> str:
+    return f"""
+[head.ports.{name}]
 forward_m = {port.forward_m}
 outward_m = {port.outward_m}
 u_forward_m = 0.001

@@ -29,6 +29,8 @@ class Terminal(Protocol):
     """Whether a line may be taken at any time, or only when the bench waits for one."""
     ended: bool
     """Whether the bench was left because no more lines come, rather than by somebody's word."""
+    brief: bool
+    """Whether it wants a log of the work rather than screens."""
 
     @property
     def size(self) -> tuple[int, int]:
@@ -41,10 +43,27 @@ class Terminal(Protocol):
         """Return a line that was typed, None while there is none; ``quit`` at the end."""
 
 
+class Log:
+    """A log on standard output of work that goes on by itself; nobody types anything."""
+
+    eager = ended = False
+    brief = True
+    size = (WIDTH, 1000)
+
+    def show(self, lines: Sequence[str], changed: bool) -> None:
+        """Print what is new."""
+        if lines:
+            print("\n".join(lines), flush=True)
+
+    def line(self) -> str | None:
+        """Return nothing."""
+        return None
+
+
 class Plain:
     """Lines on standard output, answers from a file or a pipe: for scripts and plain printers."""
 
-    eager = False
+    eager = brief = False
     size = (WIDTH, 1000)
 
     def __init__(self, answers: TextIO) -> None:
@@ -76,7 +95,7 @@ class Screen:
     """A real terminal: the screen is renewed in place, the line being typed is at its end."""
 
     eager = True
-    ended = False
+    ended = brief = False
 
     def __init__(self, live: Live, console: Console) -> None:
         self._live, self._console = live, console
@@ -122,8 +141,14 @@ class Screen:
 
 
 @contextlib.contextmanager
-def terminal_of(script: TextIO | None) -> Iterator[Terminal]:
-    """Yield the terminal that fits: a screen where both ends are one, else plain lines."""
+def terminal_of(script: TextIO | None, *, by_itself: bool = False) -> Iterator[Terminal]:
+    """Yield the terminal that fits: a screen where both ends are one, else plain lines.
+
+    ``by_itself``: where there is no screen a log will do, as nobody answers.
+    """
+    if by_itself and script is None and not sys.stdout.isatty():
+        yield Log()
+        return
     if script is not None or not (sys.stdin.isatty() and sys.stdout.isatty()):
         yield Plain(script or sys.stdin)
         return

@@ -15,16 +15,17 @@ from calibration.files.series import Series
 from calibration.records.papers import RawFile, ReferenceUse
 from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
+from ingest.commands.calibrate_advice import Advice, advised
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
-    advised,
     as_json,
     coefficients,
     draft_place,
     judged,
     lines_of,
     read_series,
+    see_no_gross_error,
     write_draft,
 )
 
@@ -65,6 +66,8 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     before = {x: known[x].coefficients if x in known else Coefficients() for x in HEADS}
     series, raw = read_series(args.file, None, ("bar",))
     found = find_bar(series, before, length_m, args.azimuth)
+    fits = {"incl_y": found.fit.incl_y, "incl_x": found.fit.incl_x, "azimuth": found.fit.azimuth}
+    see_no_gross_error(fits, "attitude or head", scatter=True)
     answer = _answer(found, advised(BarPair(length_m, args.azimuth), series), _unmoved(series))
     if answer.code or not known:
         return answer
@@ -111,7 +114,7 @@ def _unmoved(series: Series) -> str:
     return f"{series.where}: the bar was never {', never '.join(missing)}; read both heads so, too"
 
 
-def _answer(found: BarFound, advice: str, unmoved: str) -> Answer:
+def _answer(found: BarFound, advice: Advice, unmoved: str) -> Answer:
     lines: list[str] = []
     data: dict[str, Any] = {"what": "bar", "open": list(found.open)}
     fits = {"incl_y": found.fit.incl_y, "incl_x": found.fit.incl_x, "azimuth": found.fit.azimuth}
@@ -119,12 +122,13 @@ def _answer(found: BarFound, advice: str, unmoved: str) -> Answer:
         told = coefficients(fit, [n for n in fit.names if not n.startswith("port")])
         lines += [f"{channel} on the bar:", *lines_of(told), *judged(fit)]
         data[channel] = as_json(fit, told)
-    if advice:
-        lines.append(f"next: {advice}")
-        data["next"] = advice
+    lines += advice.lines
+    data |= advice.as_json
     code = 0
     if any("zero" in name for name in found.open):
         code = 3
         lines.append(f"still open: {', '.join(found.open)}")
         lines.append(unmoved)
+    else:
+        lines.append(f"still open: {', '.join(found.open) or 'nothing'}")
     return Answer("\n".join(lines), data, code)

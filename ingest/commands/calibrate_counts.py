@@ -4,10 +4,15 @@ import argparse
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.errors import BadBenchData
 from calibration.fits.encoder_turn import fit_counts
+from calibration.fits.guidance import suggest
+from ingest.commands.calibrate_advice import Advice
 from ingest.commands.calibrate_work import Answer, Work, as_json, coefficients, read_series
+
+F64 = NDArray[np.float64]
 
 PER_TURN = "counts per turn"
 LEAST_TURNS = 0.9
@@ -40,14 +45,24 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     nearest, way = round(abs(per_turn)), "with" if per_turn > 0 else "against"
     fits = None if doubt is None else abs(abs(per_turn) - nearest) <= max(doubt, 1e-9 * nearest)
     lines = [f"{PER_TURN}: {abs(per_turn):.3f}{_doubt(doubt)}, counted {way} the turn"]
-    lines.append(f"  rank {fit.rank}, {fit.dof:.0f} degrees of freedom")
+    lines.append(f"  rank {fit.rank} of 2, {fit.dof:.0f} degrees of freedom; still open: nothing")
     if fit.distrusted():
         lines.append(f"  take again, not like the others: {', '.join(fit.distrusted())}")
     lines.append(_advice(nearest, fits))
     if per_turn < 0:
         lines.append("  turn the direction round in the head's firmware")
-    found = {"nearest": nearest, "whole": fits, "direction": way}
+    advice = _next(turns, needed=fits is not True)
+    lines += advice.lines
+    found = {"nearest": nearest, "whole": fits, "direction": way} | advice.as_json
     return Answer("\n".join(lines), {"what": "counts"} | found | as_json(fit, told))
+
+
+def _next(turns: F64, *, needed: bool) -> Advice:
+    """The slope of a line is told best as far out as one gets, on either side."""
+    farther = [float(turns.max()) + 1.0, float(turns.min()) - 1.0]
+    rows = [np.array([[1.0, at]]) for at in farther]
+    best = suggest(np.column_stack([np.ones(turns.size), turns]), rows).index
+    return Advice(f"on to {farther[best]:+g} turns, and the counts there", needed)
 
 
 def _doubt(expanded: float | None) -> str:
@@ -57,7 +72,7 @@ def _doubt(expanded: float | None) -> str:
 
 def _advice(nearest: int, whole: bool | None) -> str:
     if whole is None:
-        return f"  next: more rows, whole turns are best; {nearest} is the nearest whole number"
+        return f"  more rows are needed, whole turns are best; the nearest number is {nearest}"
     if whole:
         return f"  set the firmware to {nearest} counts per turn"
     return (

@@ -6,22 +6,25 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from calibration.bench.dividing_rounds import DividingRounds
 from calibration.bench.full_turn import FullTurn
+from calibration.bench.procedure import Procedure
 from calibration.drafting.draft import filled, summary
 from calibration.drafting.encoder import EncoderFound, find_encoder, first_gross
 from calibration.files.references import Kind, use_of
 from calibration.files.series import ENCODER_KINDS, Series
 from calibration.records.parts import EncoderPart
+from ingest.commands.calibrate_advice import Advice, advised
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
     add_draft_arguments,
-    advised,
     as_json,
     coefficients,
     judged,
     lines_of,
     read_series,
+    see_no_gross_error,
     see_none_gross,
     write_draft,
 )
@@ -50,6 +53,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
         else None
     )
     found = find_encoder(series, 0.0 if reference is None else math.radians(reference.u))
+    see_no_gross_error({each.channel: each.fit for each in found}, "position")
     answer = _answer(found, _next(series, found))
     parts = {each.channel: each.part for each in found if each.part is not None}
     if draft is None or not parts:
@@ -74,18 +78,20 @@ def _with_zero(part: EncoderPart, before: EncoderPart | None) -> EncoderPart:
     return part.model_copy(update={"zero_deg": before.zero_deg, "u_zero_deg": before.u_zero_deg})
 
 
-def _next(series: Series, found: tuple[EncoderFound, ...]) -> dict[str, str]:
-    """Say per channel what to take next; empty where it is done."""
-    if series.kind != "turn":
-        return {each.channel: ROUND if each.part is None else "" for each in found}
-    advice: dict[str, str] = {}
+def _next(series: Series, found: tuple[EncoderFound, ...]) -> dict[str, Advice]:
+    """Say per channel what to take next."""
+    advice: dict[str, Advice] = {}
     for each in found:
         own = tuple(row for row in series.rows if row.text("channel") == each.channel)
-        advice[each.channel] = advised(FullTurn(each.channel), replace(series, rows=own))
+        procedure: Procedure = FullTurn(each.channel)
+        if series.kind == "closure":
+            positions = max(row.count("position") for row in own)
+            procedure = DividingRounds(each.channel, positions)
+        advice[each.channel] = advised(procedure, replace(series, rows=own))
     return advice
 
 
-def _answer(found: tuple[EncoderFound, ...], advice: Mapping[str, str]) -> Answer:
+def _answer(found: tuple[EncoderFound, ...], advice: Mapping[str, Advice]) -> Answer:
     lines: list[str] = []
     data: list[dict[str, Any]] = []
     for each in found:
@@ -96,14 +102,16 @@ def _answer(found: tuple[EncoderFound, ...], advice: Mapping[str, str]) -> Answe
             gap = math.degrees(each.backlash.value("backlash"))
             u = math.degrees(each.backlash.u("backlash"))
             lines.append(f"  backlash (falling less rising) {gap:+.4f}° ± {2 * u:.2g}°")
-        if each.open:
-            lines += [f"  still open: {name}; {_remedy(name)}" for name in each.open]
-        if advice[each.channel]:
-            lines.append(f"  next: {advice[each.channel]}")
+        most = None if each.hysteresis_rad is None else math.degrees(each.hysteresis_rad)
+        if most is not None:
+            lines.append(f"  largest gap between the ways, noise included: {most:.4f}°")
+        opened = [f"  still open: {name}; {_remedy(name)}" for name in each.open]
+        lines += [*(opened or ["  still open: nothing"]), *advice[each.channel].lines]
         data.append(
-            {"channel": each.channel, "method": each.method, "backlash_deg": gap}
+            {"channel": each.channel, "method": each.method}
+            | {"backlash_deg": gap, "hysteresis_deg": most}
             | {"open": {name: _remedy(name) for name in each.open}}
-            | {"next": advice[each.channel]}
+            | advice[each.channel].as_json
             | as_json(each.fit, told)
             | {"part": None if each.part is None else each.part.model_dump(mode="json")}
         )

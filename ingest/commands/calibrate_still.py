@@ -10,6 +10,7 @@ from calibration.drafting.draft import filled
 from calibration.drafting.still import StillFound, find_still
 from calibration.drafting.wander import unsteady
 from calibration.files.sheet import REFERENCE_DEGC
+from ingest.commands.calibrate_advice import Advice
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
@@ -66,6 +67,29 @@ def _drawn(found: StillFound, path: Path) -> str:
     return f"drawn: {own}"
 
 
+def _open(found: StillFound) -> tuple[str, ...]:
+    """Return what the recording does not tell."""
+    told = found.stability
+    unseen = ["noise density (no white stretch)"] if told.noise_density is None else []
+    unseen += ["bias instability (the curve still falls)"] if told.still_falls else []
+    if found.drift is None:
+        return (*unseen, "warm-up and drift per degC (no temperature, or none that fits)")
+    if told.warm_up is None:
+        unseen.append("warm-up (none proven)")
+    return (*unseen, *(["drift per degC (none proven)"] if told.per_degc is None else []))
+
+
+def _next(found: StillFound) -> Advice:
+    told = found.stability
+    if told.still_falls and told.at_tau_s is not None:
+        longest = 8.0 * float(told.at_tau_s)
+        return Advice(f"record {longest:.0f} s or more, until the curve has its floor", True)
+    if told.per_degc is None:
+        text = "record from switching on, or while the room warms by a few degrees"
+        return Advice(text, needed=False)
+    return Advice("record twice as long, which narrows the floor's interval most", needed=False)
+
+
 def _answer(found: tuple[StillFound, ...]) -> Answer:
     lines: list[str] = []
     data: list[dict[str, Any]] = []
@@ -81,8 +105,16 @@ def _answer(found: tuple[StillFound, ...]) -> Answer:
             lines.append(f"  warm-up {told.warm_up}°, time constant {told.warm_up_s} s")
         if told.per_degc is not None:
             lines.append(f"  {told.per_degc}° per degC")
+        open_ = _open(each)
+        if each.drift is not None:
+            lines.append(f"  warm-up and drift: rank {each.drift.rank} of {len(each.drift.names)}")
+        lines.append(f"  still open: {'; '.join(open_) or 'nothing'}")
+        advice = _next(each)
+        lines += advice.lines
         data.append(
             told.model_dump(mode="json", exclude={"curve"})
+            | {"open": list(open_)}
+            | advice.as_json
             | {
                 "tau_s": each.allan.tau_s.tolist(),
                 "deviation_deg": each.allan.deviation.tolist(),

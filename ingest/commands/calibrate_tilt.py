@@ -6,15 +6,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
-
-from calibration.bench.procedure import Procedure
-from calibration.bench.sine_steps import SineSteps
-from calibration.bench.tumble import SIDES, Tumble
-from calibration.bench.turned_about import Reversal
+from calibration.bench.tumble import SIDES
 from calibration.drafting.draft import filled, summary
 from calibration.drafting.tilt import TiltFound, find_tilt
-from calibration.drafting.tilt_checks import GROSS_DEG, first_gross, unspanned
+from calibration.drafting.tilt_checks import first_gross, unspanned
 from calibration.drafting.tilt_rows import TiltSetup
 from calibration.drafting.wander import unsteady
 from calibration.files.references import Kind, use_of
@@ -23,20 +18,22 @@ from calibration.files.sheet import REFERENCE_DEGC, TURN_DEG
 from calibration.fits.tilt_sphere import LEAST_SPAN
 from calibration.records.papers import ReferenceUse
 from calibration.records.parts import TiltPart
+from ingest.commands.calibrate_advice import Advice, advised_of_tilt
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
     add_draft_arguments,
-    advised,
     as_json,
     coefficients,
     judged,
     lines_of,
     read_series,
     see_no_doubles,
+    see_no_gross_error,
     see_none_gross,
     write_draft,
 )
+from ingest.commands.drift_words import drift_line, undrifted
 from ingest.core.errors import InputError, MeasurementRefused
 
 ALIGNMENT_DEG = 0.1
@@ -82,10 +79,14 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     found = find_tilt(files, setup)
     if found.part is not None:
         found = replace(found, part=unsteady(found.part, draft.stability if draft else ()))
-    _see_no_gross_error(found)
+    hidden = _hidden(files)
+    what = "sign, axis or height"
+    if hidden:
+        what += " (an axis that reads straight up hides how much)"
+    see_no_gross_error(found.fits, what, scatter=found.part is not None)
     if found.part is not None:
         _see_turned_about(files)
-    answer = _answer(found, _next(files, setup), _hidden(files))
+    answer = _answer(found, advised_of_tilt(files, setup.sine_bar_mm), hidden)
     if draft is None or found.part is None:
         return answer
     days = [day for series, _ in read for day in series.days]
@@ -115,23 +116,6 @@ def _see_readings_that_can_be(files: Sequence[Series], setup: TiltSetup) -> None
         raise MeasurementRefused("unspanned", text, figure=min(flat.values()), limit=LEAST_SPAN)
 
 
-def _see_no_gross_error(found: TiltFound) -> None:
-    """Refuse rows that no sensor and no seat explain: they spoil the rows beside them, too."""
-    off = {
-        label: float(residual)
-        for fit in found.fits.values()
-        for label, residual in zip(fit.labels, np.degrees(fit.residuals), strict=True)
-        if label in fit.distrusted() and abs(residual) > GROSS_DEG
-    }
-    if off:
-        worst = max(off, key=lambda label: abs(off[label]))
-        text = (
-            f"{worst} is {off[worst]:+.2f} deg off the others, limit {GROSS_DEG:g} deg: look for "
-            "a wrong sign, axis or height in its row, or take it again"
-        )
-        raise MeasurementRefused("gross-error", text, figure=abs(off[worst]), limit=GROSS_DEG)
-
-
 def _see_turned_about(files: Sequence[Series]) -> None:
     """Refuse a reversal that is none: without the other way round it tells no zero."""
     reversals = [file for file in files if file.kind == "reversal"]
@@ -145,24 +129,6 @@ def _see_turned_about(files: Sequence[Series]) -> None:
                 "zero; read it turned half round on its place as well, or leave the file out"
             )
             raise MeasurementRefused("not-turned", text, figure=1.0, limit=2.0)
-
-
-def _next(files: Sequence[Series], setup: TiltSetup) -> str:
-    """Say what lowers the uncertainty most: of the first file that is not done."""
-    procedures = [(file, _procedure(file, setup)) for file in files]
-    told = [advised(procedure, file) for file, procedure in procedures if procedure is not None]
-    return next((advice for advice in told if advice), "")
-
-
-def _procedure(file: Series, setup: TiltSetup) -> Procedure | None:
-    if file.kind == "sphere":
-        return Tumble()
-    if file.kind == "reversal":
-        return Reversal()
-    if file.kind == "steps" and setup.sine_bar_mm is not None:
-        heights = dict.fromkeys(row.text("height_mm") for row in file.rows)
-        return SineSteps(setup.sine_bar_mm, tuple(h for h in heights if float(h) > 0))
-    return None
 
 
 def _setup(
@@ -191,7 +157,7 @@ def _hidden(files: Sequence[Series]) -> dict[str, list[int]]:
     return {f.where: list(f.at_full_scale()) for f in files if f.at_full_scale()}
 
 
-def _answer(found: TiltFound, advice: str, hidden: Mapping[str, Sequence[int]]) -> Answer:
+def _answer(found: TiltFound, advice: Advice | None, hidden: Mapping[str, Sequence[int]]) -> Answer:
     lines = [f"tilt from {found.method}:"]
     data: dict[str, Any] = {"what": "tilt", "method": found.method, "fits": {}}
     for of, fit in found.fits.items():
@@ -203,14 +169,16 @@ def _answer(found: TiltFound, advice: str, hidden: Mapping[str, Sequence[int]]) 
         named = ", ".join(map(str, rows))
         lines.append(f"  {where}, rows {named}: an axis reads straight up, which hides how much;")
         lines.append("  take them again with the head leaning a few degrees off")
-    if advice:
-        lines.append(f"  next: {advice}")
+    if not found.open:
+        lines.append("  still open: nothing")
+    lines += advice.lines if advice is not None else []
     if found.part is not None:
         lines += _holds(found.part)
     if found.part is None:
         lines.append("no coefficients yet: give what is still open, with these files again")
     data["full_scale_rows"] = {where: list(rows) for where, rows in hidden.items()}
-    data |= {"open": {name: _remedy(name) for name in found.open}, "next": advice}
+    data["open"] = {name: _remedy(name) for name in found.open}
+    data |= {"next": ""} if advice is None else advice.as_json
     data["part"] = None if found.part is None else found.part.model_dump(mode="json")
     return Answer("\n".join(lines), data, 0 if found.part is not None else 3)
 
@@ -224,6 +192,8 @@ def _holds(part: TiltPart) -> Iterator[str]:
             f"  incl_{'xyz'[i]}: u {u:.2g}°, of it {wander:.2g}° wander with time; "
             f"each degree off contributes {drift:.2g}°"
         )
+    if undrifted(part):
+        yield f"  {drift_line([part])}"
 
 
 def _is_angle(name: str) -> bool:

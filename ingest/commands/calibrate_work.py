@@ -4,7 +4,7 @@ import argparse
 import hashlib
 import importlib.metadata
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 
-from calibration.bench.procedure import Procedure
 from calibration.drafting.draft import begin
 from calibration.drafting.gross import Gross
 from calibration.files.references import Kind, Reference, Register, parse_references, usable
 from calibration.files.series import Series, parse_series
 from calibration.files.sheet import Sheet, SheetHead, parse_sheet
+from calibration.fits.outlying import LEAST_RAD, most_outlying
 from calibration.fits.result import Fit
 from calibration.records.papers import RawFile, Software
 from calibration.records.record import CalibrationRecord
@@ -163,6 +163,34 @@ def write_draft(path: str | None, onto: str | None, record: CalibrationRecord) -
     return f"draft {record.record_id} of head {record.head_id}: {place}"
 
 
+def see_no_gross_error(fits: Mapping[str, Fit], what: str, *, scatter: bool = False) -> None:
+    """Refuse a reading that no sensor and no seat explain: it spoils those beside it, too.
+
+    ``what`` is what its row may have wrong. ``scatter``: several such readings hide each other, so
+    that no reading may scatter by more than a head at rest does either.
+
+    Raises:
+        MeasurementRefused: naming the reading, how far it is off, and the limit.
+    """
+    for fit in fits.values():
+        each = most_outlying(fit)
+        if each is not None:
+            off, limit = math.degrees(each.off_rad), math.degrees(each.limit_rad)
+            text = (
+                f"{each.label} is {off:+.2f} deg off the others, limit {limit:.2f} deg (10 u, 0.05 "
+                f"at least): look for a wrong {what} in its row, or mark it withdrawn and take it "
+                "again"
+            )
+            raise MeasurementRefused("gross-error", text, figure=abs(off), limit=limit)
+        if scatter and fit.sigma > LEAST_RAD:
+            size, limit = math.degrees(fit.sigma), math.degrees(LEAST_RAD)
+            text = (
+                f"one reading scatters by {size:.2f} deg, limit {limit:g} deg: rows are off, too "
+                f"few to tell which; look for a wrong {what}, or take them again"
+            )
+            raise MeasurementRefused("scatter", text, figure=size, limit=limit)
+
+
 def coefficients(fit: Fit, degrees: Iterable[str] = ()) -> list[dict[str, Any]]:
     """Return each coefficient with its uncertainty; in degrees where named so."""
     told, angles = [], frozenset(degrees)
@@ -214,18 +242,11 @@ def judged(fit: Fit) -> list[str]:
     """Say rank, scatter and which rows to distrust."""
     size = math.degrees(fit.sigma)
     scatter = f", one reading scatters by {size:.4f}°" if math.isfinite(size) else ""
-    lines = [f"  rank {fit.rank}, {fit.dof:.0f} degrees of freedom{scatter}"]
+    whole = fit.jacobian.shape[1]
+    lines = [f"  rank {fit.rank} of {whole}, {fit.dof:.0f} degrees of freedom{scatter}"]
     if fit.distrusted():
         off = dict(zip(fit.labels, np.degrees(fit.residuals), strict=True))
         named = ", ".join(f"{label} ({off[label]:+.4f}°)" for label in fit.distrusted())
         lines.append(f"  take again, they do not fit the others: {named}")
+        lines.append("  (a clean reading looks so once in 1000; they all count until withdrawn)")
     return lines
-
-
-def advised(procedure: Procedure, series: Series) -> str:
-    """Say what to take next, in words; empty where the series is done."""
-    rows = [row.cells for row in series.rows]
-    if procedure.progress(rows).enough:
-        return ""
-    target = procedure.targets(rows)[0]
-    return f"{target.name}: {' '.join(target.do)}"

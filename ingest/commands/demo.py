@@ -14,12 +14,14 @@ from pathlib import Path
 from rich.console import Console
 
 from calibration.errors import CalibrationFileError
+from calibration.records.chain import coefficients_of
 from calibration.records.text import load_record
 from ingest.commands.demo_network import network_files
 from ingest.commands.demo_plugs import Plugs, emulated, on_ptys, over_the_air
 from ingest.commands.demo_rig import DemoRig, build, wall_clock
 from ingest.commands.demo_story import CAUTION, Story, StoryError
 from ingest.commands.demo_table import Comparison, compare, table
+from ingest.commands.drift_words import drift_line
 from ingest.commands.host import HostSettings, running_broker, running_service
 from ingest.commands.record_folder import take_up
 from ingest.core.errors import InputError, OutputError
@@ -133,6 +135,8 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
                     compared = await show.run()
                     console.print(table(compared))
                     say(compared.verdict())
+                    for line in drift_lines(records, demo.records):
+                        say(line)
                     if args.stay:
                         say(f"staying until Ctrl-C. Look at {page.url}, or subscribe: {where}")
                         await _until_interrupted()
@@ -212,6 +216,13 @@ def take_up_all(records: StoredRecords, folder: Path | None, drawn: list[str]) -
         else:
             said.append(f"head {found.head_id}: {found.record_id} from {folder}")
     return said
+
+
+def drift_lines(records: StoredRecords, drawn: list[str]) -> list[str]:
+    """Say why U is large of heads whose record tells no drift, and stand in another temperature."""
+    found = [records.newest(HeadId(load_record(text).head_id)) for text in drawn]
+    parts = [coefficients_of(each).tilt for each in found if each is not None]
+    return list(filter(None, [drift_line(part for part in parts if part is not None)]))
 
 
 @contextlib.contextmanager

@@ -44,11 +44,11 @@ def make_key_files(path: Path) -> tuple[Ed25519PublicKey, Path]:
 
 def load_private(path: Path) -> Ed25519PrivateKey:
     """Return the key in a file. Raises ``InputError`` and ``CalibrationFileError``."""
-    data = _read(path)
+    key = read_private(_read(path), str(path))
     if stat.S_IMODE(path.stat().st_mode) & OTHERS:
         reason = f"others than its owner can open this private key; chmod 600 {path}"
         raise InputError(str(path), None, reason)
-    return read_private(data, str(path))
+    return key
 
 
 def add_public_keys(parser: argparse.ArgumentParser) -> None:

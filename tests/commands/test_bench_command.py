@@ -4,6 +4,7 @@ import contextlib
 import csv
 import io
 import json
+import math
 import os
 import pty
 import re
@@ -27,6 +28,7 @@ import pytest
 from ingest.cli import main
 from ingest.commands.bench_folder import REFERENCES, Folder
 from ingest.commands.bench_simulated import write_papers
+from ingest.simulator.bench.bench import SimulatedBench
 
 LEVELHEAD = (sys.executable, "-m", "ingest.cli")
 ENTER, INTERRUPT = b"\r", b"\x03"
@@ -34,6 +36,7 @@ PATIENCE_S = 30.0
 SHORT = ["KL-SINE-1", "KL-BLK-1", "KL-T-1"]
 """Without an index plate the circles are closed, and only the tilt axes are verified."""
 ALONE = ("--simulated", "--one-head")
+OVEN = ("--oven", "5,35")
 PAIR = ("--simulated", "--three-axis")
 
 
@@ -157,9 +160,71 @@ def key(tmp_path_factory):
 def whole(tmp_path_factory, key):
     """One head, from the first reading to the certificate, without a break."""
     folder = prepared(tmp_path_factory.mktemp("whole") / "work")
-    done = run(folder, *ALONE, "--by-itself", "--key", key)
+    done = run(folder, *ALONE, *OVEN, "--by-itself", "--key", key)
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr
+    (folder.parent / "log.txt").write_text(done.stdout)
     return folder
+
+
+def test_by_itself_and_away_from_a_terminal_it_keeps_a_log(whole):
+    lines = (whole.parent / "log.txt").read_text().splitlines()
+    steps = [line for line in lines if line.startswith("step ")]
+    assert steps[0] == "step 1 of 21: References"
+    assert len(steps) == 21
+    assert len(lines) < 60
+    assert not any("Taken: " in line for line in lines)
+    assert "  taken 4, at least 4, at most 4; spread 0.003" in "\n".join(lines)
+    assert "  Verdicts as left: " in "\n".join(lines)
+    assert lines[-1].startswith("All is done. Signed, with certificates, in ")
+
+
+def test_the_oven_tells_the_drift(whole):
+    """The truth is that of the simulated head; four standard uncertainties."""
+    tilt = coefficients(whole / "A.json")["tilt"]
+    true = SimulatedBench(17).heads["A"].sensors.tilt
+    assert tilt["reference_temperature_degc"] == 20.0
+    for i in (0, 1):
+        drift, u = tilt["bias_deg_per_degc"][i], tilt["u_bias_deg_per_degc"][i]
+        assert abs(drift - math.degrees(true.bias_per_degc[i])) < 4 * u
+        assert u < 3e-4
+        scale, u = tilt["scale_per_degc"][i], tilt["u_scale_per_degc"][i]
+        assert abs(scale - true.matrix_per_degc) < 4 * u
+        assert u < 5e-5
+
+
+def test_a_soak_that_was_broken_off_goes_on_there(whole, tmp_path):
+    folder = tmp_path / "work"
+    later = shutil.ignore_patterns("A*", "found.csv", "left.csv", "cool.csv", "commands.txt")
+    shutil.copytree(whole, folder, ignore=later)
+    lines = (folder / "oven.csv").read_text().splitlines(keepends=True)
+    (folder / "oven.csv").write_text("".join(lines[:7]))
+    done = run(folder, *ALONE, *OVEN, answers="\n\nquit\n")
+    assert re.search(r"now: y \+0.00° at 35 °C", done.stdout)
+    assert rows_of(folder / "oven.csv") == rows_of(whole / "oven.csv")
+
+
+@pytest.mark.parametrize("degc", ["35", "20,22", "5,x", "5,5,35", "5,900"])
+def test_temperatures_that_tell_no_drift_are_refused(tmp_path, degc):
+    done = run(tmp_path / "work", *ALONE, "--oven", degc)
+    assert done.returncode == 2
+    assert "--oven: " in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_a_key_that_cannot_sign_is_told_before_anything_is_read(tmp_path, key):
+    folder = tmp_path / "work"
+    for words, told in (
+        (("--by-itself",), "--key: missing; signing needs a private key"),
+        (("--key", f"{key}.pub"), "is a public key; signing takes the private one"),
+        (("--key", tmp_path / "none"), "none: no such file"),
+    ):
+        done = run(folder, *ALONE, *words)
+        assert done.returncode == 2
+        assert told in done.stderr
+        assert len(done.stderr.splitlines()) == 1
+        assert not folder.exists()
+    done = run(folder, *ALONE, answers="quit\n")
+    assert "No --key was given: readings are kept" in done.stdout
 
 
 def test_a_whole_calibration_ends_with_a_signed_record_and_its_certificate(whole, key, capsys):
@@ -222,9 +287,17 @@ def test_stopped_by_ctrl_c_and_by_a_kill_it_goes_on_with_nothing_lost(whole, tmp
     person.process.send_signal(signal.SIGKILL)
     person.end()
 
-    done = run(folder, *ALONE, "--by-itself", "--key", key)
+    done = run(folder, *ALONE, *OVEN, "--by-itself", "--key", key)
     assert done.returncode == 0, done.stderr
-    for name in ("steps.csv", "reversal.csv", "closure.csv", "found.csv", "left.csv", "still.csv"):
+    for name in (
+        "oven.csv",
+        "steps.csv",
+        "reversal.csv",
+        "closure.csv",
+        "found.csv",
+        "left.csv",
+        "still.csv",
+    ):
         assert rows_of(folder / name) == rows_of(whole / name), name
     assert coefficients(folder / "A.json") == coefficients(whole / "A.json")
 
@@ -260,19 +333,20 @@ def test_the_screen_shows_reading_and_stillness_without_any_colour(tmp_path, typ
     assert not re.search(rb"\x1b\[[0-9;]*(3|4|9)[0-7]m", person.all)
 
 
-def test_two_heads_on_the_bar_stopped_and_gone_on_come_out_the_same(tmp_path, typist):
+def test_two_heads_on_the_bar_stopped_and_gone_on_come_out_the_same(tmp_path, key, typist):
     whole = prepared(tmp_path / "whole", ["KL-BAR-1"], "AB")
-    done = run(whole, *PAIR, "--by-itself")
+    signed = ("--by-itself", "--key", key)
+    done = run(whole, *PAIR, *signed)
     assert "certificate" not in done.stderr
     assert done.returncode == 3  # nothing was verified, so nothing can be signed
     folder = tmp_path / "work"
     shutil.copytree(whole, folder, ignore=shutil.ignore_patterns("bar.csv", "?.json"))
-    person = typist(folder, *PAIR, "--by-itself")
+    person = typist(folder, *PAIR, *signed)
     person.until("Two heads on the reference bar(.|\n)*Taken: as marked")
     person.process.send_signal(signal.SIGKILL)
     person.end()
     assert 2 <= len(rows_of(folder / "bar.csv")) < len(rows_of(whole / "bar.csv"))
-    done = run(folder, *PAIR, "--by-itself")
+    done = run(folder, *PAIR, *signed)
     assert done.returncode == 3
     for name in ("bar.csv", "A/reversal.csv", "B/closure.csv"):
         assert rows_of(folder / name) == rows_of(whole / name), name

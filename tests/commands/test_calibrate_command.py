@@ -137,10 +137,10 @@ def test_too_few_attitudes_end_with_3_and_say_which_to_take_next(bench, capsys):
     assert not (bench / "A.json").exists()
 
 
-def test_a_row_that_does_not_fit_is_named(bench, capsys):
+def sphere_with_a_row_off(bench, off_deg):
     lines = sphere().splitlines()
     cells = lines[5].split(",")
-    lines[5] = ",".join([*cells[:2], f"{float(cells[2]) + 1:.6f}", *cells[3:]])
+    lines[5] = ",".join([*cells[:2], f"{float(cells[2]) + off_deg:.6f}", *cells[3:]])
     rng = np.random.default_rng(3)
     noisy = [lines[0]]
     for line in lines[1:]:
@@ -148,6 +148,10 @@ def test_a_row_that_does_not_fit_is_named(bench, capsys):
         moved = (f"{float(v) + rng.normal(0, 5e-4):.6f}" for v in values)
         noisy.append(",".join([number, name, *moved]))
     (bench / "sphere.csv").write_text("\n".join(noisy) + "\n")
+
+
+def test_a_row_that_does_not_fit_is_named(bench, capsys):
+    sphere_with_a_row_off(bench, 0.02)
     found = told(capsys, "tilt sphere.csv")
     assert found["fits"]["incl"]["distrusted"][0] == "sphere.csv, row 5"
     assert "do not fit the others: sphere.csv, row 5 (" in said(capsys, "tilt sphere.csv").out
@@ -243,7 +247,7 @@ def test_a_two_axis_head_needs_steps_and_a_reversal(bench, capsys):
 
 
 def test_a_row_that_reads_straight_up_is_named(bench, capsys):
-    lines = sphere().splitlines()
+    lines = sphere(9).splitlines()
     number, name, *_ = lines[3].split(",")
     lines[3] = f"{number},{name},90,0.1,0.2"
     (bench / "sphere.csv").write_text("\n".join(lines) + "\n")
@@ -319,6 +323,41 @@ def test_a_step_with_its_sign_turned_round_is_refused_with_its_figure(bench, cap
     assert "steps.csv, row 2: incl_x_deg is +9.9" in err
     assert "deg off the others where height_mm 17.431 with sign -1 makes -5.000 deg" in err
     assert not (bench / "A.json").exists()
+
+
+def test_a_step_three_tenths_off_is_refused_by_its_row_until_it_is_withdrawn(bench, capsys):
+    header, *rows = steps().splitlines()
+    rng = np.random.default_rng(7)
+    rows = [*rows, *(f"{n + 7}{r}" for n, r in more([header, *rows]))]
+    noisy = []
+    for row in rows:
+        *named, x, y, z = row.split(",")
+        x, y, z = (float(v) + rng.normal(0, 5e-4) for v in (x, y, z))
+        noisy.append([*named, x + 0.3 * (named[0] == "9"), y, z, int(named[0] == "9")])
+    lines = [",".join(map(str, row)) for row in noisy]
+    line = f"{ALL} --sine-bar-mm 200 --sheet sheet.toml -o A.json"
+    (bench / "steps.csv").write_text("\n".join([f"{header},moved_by_hand", *lines]) + "\n")
+    err = said(capsys, line, code=3).err
+    assert err.count("\n") == 1
+    assert "steps.csv, row 9, incl_x is +0.3" in err
+    assert not (bench / "A.json").exists()
+    (bench / "steps.csv").write_text("\n".join([f"{header},withdrawn", *lines]) + "\n")
+    said(capsys, line)
+    assert (bench / "A.json").exists()
+
+
+def test_rows_that_hide_each_other_are_refused_by_their_scatter(bench, capsys):
+    rng = np.random.default_rng(1)
+    for name in ("steps", "reversal"):
+        header, *rows = (bench / f"{name}.csv").read_text().splitlines()
+        rows = [*rows, *(f"{n + len(rows) + 1}{r}" for n, r in more([header, *rows]))]
+        for i, off in enumerate(rng.normal(0, 0.2, (len(rows), 2))):
+            *named, x, y, z = rows[i].split(",")
+            rows[i] = ",".join([*named, str(float(x) + off[0]), str(float(y) + off[1]), z])
+        (bench / f"{name}.csv").write_text("\n".join([header, *rows]) + "\n")
+    err = said(capsys, "tilt steps.csv reversal.csv --sine-bar-mm 200", code=3).err
+    assert "one reading scatters by 0." in err
+    assert err.count("\n") == 1
 
 
 def more(lines):

@@ -52,6 +52,22 @@ def test_every_command_ends_as_the_document_says(bench):
         assert code == wanted, line
 
 
+def test_every_answer_says_its_rank_what_is_open_and_what_to_read_next(bench, capsys):
+    folder, told = bench
+    for line, _, _, answer in told:
+        each = (answer.get("channels") or [answer])[0]
+        assert each["next"], line
+        words = [w for w in shlex.split(line)[1:] if not w.startswith("#")]
+        kept = [w for i, w in enumerate(words) if "-o" not in (w, words[i - 1])]
+        with pytest.MonkeyPatch.context() as patch:
+            patch.chdir(folder)
+            main([w for w in kept if w not in ("exit", "3")])
+        text = capsys.readouterr().out
+        assert "next: " in text, line
+        assert "still open" in text, line
+        assert re.search(r"rank \d+ of \d+", text) or "still" in line, line
+
+
 def test_the_examples_make_drafts_that_hold(bench):
     folder, _ = bench
     a, b = (load_record((folder / f"{x}.json").read_text(), x) for x in "AB")

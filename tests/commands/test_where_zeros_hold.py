@@ -2,15 +2,24 @@
 
 import itertools
 import math
+from contextlib import closing
 
 import numpy as np
 import pytest
 
 from calibration.document.certificate.coefficients import coefficients
+from calibration.files.sheet import parse_sheet
 from calibration.records.parts import Coefficients
 from calibration.records.text import load_record
 from calibration.sensors import Correction
 from ingest.cli import main
+from ingest.commands.bench_acts import Acts
+from ingest.commands.bench_folder import Folder
+from ingest.commands.demo import drift_lines
+from ingest.commands.demo_rig import build
+from ingest.commands.drift_words import drift_line
+from ingest.store.database import open_database
+from ingest.store.records import StoredRecords
 from tests.rig.benchfiles import TWO_HEADS, table
 
 SHEET = """
@@ -109,6 +118,24 @@ def test_terminal_and_certificate_say_where_and_what_a_degree_costs(bench, capsy
     assert "at the sensor temperature of 24.5 °C" in text
     assert "contributes 0.010° to u of incl_x and 0.010° to u of incl_y" in text
     assert "No drift was measured" in text
+
+
+def test_who_leaves_the_oven_out_is_told_why_u_grows_and_what_to_do(bench, capsys):
+    run("tilt steps.csv reversal.csv A")
+    line = "best at 24.5 °C (inside the head), and each degree away from it adds 0.02° to their U"
+    assert line in capsys.readouterr().out
+    sheet = parse_sheet(SHEET, "sheet.toml")
+    acts = Acts(Folder(bench, bench / "references.toml"), sheet, True, None, {})
+    assert line in acts.end()
+    assert "levelhead bench --oven" in acts.end()
+    with closing(open_database(":memory:")) as store:
+        records = StoredRecords(store)
+        drawn = build(17, "rigid-8x4", lambda: 0).records
+        for text in drawn:
+            records.add(text, "drawn")
+        assert drift_lines(records, drawn) == []
+    part_of_a_head = part(bench)
+    assert drift_line([part_of_a_head.model_copy(update={"bias_deg_per_degc": (1e-4, 0)})]) == ""
 
 
 def test_a_recording_at_rest_takes_the_place_of_the_wander_that_was_assumed(bench):

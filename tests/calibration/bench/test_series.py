@@ -10,6 +10,7 @@ from calibration.bench.capture import Settled
 from calibration.bench.dividing_rounds import DividingRounds
 from calibration.bench.full_turn import FullTurn
 from calibration.bench.known_points import KnownPoints, as_before, tilt_points, turn_points
+from calibration.bench.oven_round import OvenRound
 from calibration.bench.procedure import kept
 from calibration.bench.rows import as_csv, numbered
 from calibration.bench.sine_steps import SineSteps
@@ -28,8 +29,8 @@ HEAD = "00a1b2c3d4e5f607"
 class Bench:
     """A head with known errors, set down where the rows' columns say."""
 
-    def __init__(self, seed, n=100):
-        self._rng, self._n = np.random.default_rng(seed), n
+    def __init__(self, seed, n=100, slack_deg=0.02):
+        self._rng, self._n, self._slack_deg = np.random.default_rng(seed), n, slack_deg
 
     def settled(self, **values):
         noise = SIGMA / math.sqrt(self._n)
@@ -62,7 +63,7 @@ class Bench:
         return self.turned(math.radians(told), c["direction"])
 
     def turned(self, true, direction):
-        slack = math.radians(0.02) if direction == "down" else 0.0
+        slack = math.radians(self._slack_deg) if direction == "down" else 0.0
         raw = true + math.radians(0.3) * math.cos(true) + slack
         return {"A": self.settled(rotation=math.remainder(raw, math.tau))}
 
@@ -200,6 +201,56 @@ def test_a_turn_leaves_rows_of_other_channels_to_their_own_series():
     series = FullTurn("steer")
     assert series.owns({"channel": "steer"})
     assert not series.owns({"channel": "rotation"})
+
+
+def test_where_backlash_alone_is_open_a_position_between_is_read_both_ways():
+    series = FullTurn(u_harmonic_deg=0.02, u_zero_deg=0.02)
+    rows, _ = run(series, Bench(12, slack_deg=0.0))
+    # Between the u that the zero has and the u that the backlash has.
+    needs = {need.name: need.u for need in series.progress(rows).needs}
+    limit = math.sqrt(needs["zero"] * needs["backlash"])
+    assert needs["zero"] < limit < needs["backlash"]
+    finer = FullTurn(u_harmonic_deg=0.02, u_zero_deg=limit)
+    rising = finer.targets(rows)[0]
+    assert (rising.columns["direction"], rising.why.split(",")[0]) == (
+        "up",
+        "of the positions between",
+    )
+    rows = numbered(rows, finer.taken(rising, Bench(13).read(rising)))
+    falling = finer.targets(rows)[0]
+    assert falling.columns["direction"] == "down"
+    assert falling.columns["true_deg"] == rising.columns["true_deg"]
+
+
+def oven_rows(series, degc, rows=()):
+    while not series.progress(rows).enough and len(rows) < 8:
+        target = series.targets(rows)[0]
+        up = (0.0, 0.0, 1.0)
+        (own,) = Bench(14).tilted(up).values()
+        own.mean["temperature"] = degc
+        rows = numbered(rows, series.taken(target, {"A": own}))
+    return rows
+
+
+def test_a_soak_reads_both_axes_level_and_raised_and_a_row_taken_back_again():
+    series = OvenRound(35.0, 200.0, "25")
+    rows = oven_rows(series, 35.8)
+    asked = [(row["axis"], row["true_deg"], row["soak_degc"]) for row in rows]
+    raised = f"{math.degrees(math.asin(25 / 200)):.6f}"
+    assert asked == [(a, angle, "35") for a in "xy" for angle in ("0.000000", raised)]
+    assert series.targets((rows[0], *rows[2:]))[0].columns["true_deg"] == raised
+    assert not OvenRound(5.0).owns(rows[0])
+    assert [row["true_deg"] for row in oven_rows(OvenRound(35.0), 35.8)] == ["0.000000"] * 2
+    for target in series.targets(()):
+        assert "Gloves" in " ".join(target.cautions)
+
+
+@pytest.mark.parametrize(("degc", "told"), [(20.8, "20.8 °C"), (math.nan, "no temperature")])
+def test_a_head_that_was_not_soaked_through_is_told(degc, told):
+    series = OvenRound(35.0, 200.0, "25")
+    progress = series.progress(oven_rows(series, degc))
+    assert f"row 1 says {told}, and the oven is at 35 °C" in progress.trouble
+    assert not progress.usable
 
 
 POINTS = KnownPoints(

@@ -35,6 +35,7 @@ from ingest.report.work import findings, heads, limits, remarks, run_outs, tapes
 
 MARK_OPEN = "NOT FINISHED"
 MARK_DRAFT = "DRAFT"
+MARK_SIMULATED = "SIMULATED"
 DASH = "\u2013"
 
 
@@ -94,6 +95,8 @@ def report(name: str, job: Job, dated: date, workshop: Workshop, seal: Seal) -> 
 
 
 def _mark(job: Job, seal: Seal) -> str:
+    if job.opened.simulated:
+        return MARK_SIMULATED
     if job.closed is None or not job.closed.finished:
         return MARK_OPEN
     return "" if seal.signed_by else MARK_DRAFT
@@ -105,6 +108,8 @@ def _notices(job: Job, told: Sequence[Line], seal: Seal) -> Iterator[Block]:
     elif not job.closed.finished:
         text = wording.NOT_FINISHED.format(reason=job.closed.reason)
         yield Notice("Not finished", text, "attention")
+    if job.opened.simulated:
+        yield Notice("Simulated", wording.SIMULATED, "attention")
     stale = [wording.topic_name(line.topic) for line in told if line.stale]
     if stale:
         text = wording.STALE.format(topics="; ".join(stale))

@@ -98,6 +98,11 @@ class Bay:
         return self._heads
 
     @property
+    def simulated(self) -> bool:
+        """Whether the heads are simulated."""
+        return self._settings.simulated
+
+    @property
     def spread(self) -> str:
         """What the bay's own spread is known from."""
         return self._settings.wheel.spread.told

@@ -79,6 +79,11 @@ class BayView(Protocol):
         """The level record that camber stands on."""
         ...
 
+    @property
+    def simulated(self) -> bool:
+        """Whether the heads are simulated."""
+        ...
+
     def set_out(self, vehicle: Vehicle, tapes: Mapping[str, Taped]) -> None:
         """Let heads fill the networks of a vehicle. Raises ``NetworkFileError``."""
         ...

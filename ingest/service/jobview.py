@@ -58,6 +58,11 @@ class LiveBayView:
         """The level record that camber stands on."""
         return self._bay.ground.taken(self._announcer.today())
 
+    @property
+    def simulated(self) -> bool:
+        """Whether the heads are simulated."""
+        return self._bay.simulated
+
     def set_out(self, vehicle: Vehicle, tapes: Mapping[str, Taped]) -> None:
         """Let heads fill the networks of a vehicle."""
         taped = {line: (each.measured_m, each.u_m) for line, each in tapes.items()}

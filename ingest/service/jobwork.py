@@ -6,6 +6,7 @@ it is taken up where it was, whatever ended the service before.
 
 import re
 from collections.abc import Collection
+from dataclasses import replace
 from functools import reduce
 from typing import Any
 
@@ -174,7 +175,7 @@ class JobWork:
     def _open(self, asking: Asking, ask: JobOpen) -> str:
         if self._job is not None and self._job.phase is not Phase.OVER:
             raise Refused("job-open", f"{self._name} is open; close it, or give it up, first")
-        what = self._shop.take(ask)
+        what = replace(self._shop.take(ask), simulated=self._view.simulated)
         brief = self._shop.brief(what)
         name = self._new_name(ask.order)
         event = Event(1, self._now(), ask.by or asking.client, what)

@@ -92,6 +92,12 @@ def test_a_report_that_nobody_signed_is_a_draft(job: Job) -> None:
     assert report("w-204", job, date(2026, 1, 2), SHOP, SEALED).mark == ""
 
 
+def test_practice_is_never_taken_for_a_real_vehicle(job: Job) -> None:
+    simulated = replace(job, opened=replace(job.opened, simulated=True))
+    assert "for practice" in text_of(simulated)
+    assert report("w-204", simulated, date(2026, 1, 2), SHOP, SEALED).mark == "SIMULATED"
+
+
 def test_names_of_vehicles_are_text_and_never_markup() -> None:
     played = finished(close=False)
     opened = played.job.opened

@@ -71,6 +71,7 @@ class FakeView:
     wheels: frozenset[tuple[int, str]] = WHEELS
     compensated: Mapping[tuple[int, str], RunoutTaken] = field(default_factory=lambda: COMPENSATED)
     level: LevelTaken = NO_LEVEL
+    simulated: bool = False
     done: list[str] = field(default_factory=list)
 
     def set_out(self, vehicle: Vehicle, tapes: Mapping[str, Taped]) -> None:

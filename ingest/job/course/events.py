@@ -26,6 +26,8 @@ class Opened:
     head_pairs: int
     rule: str
     remark: str = ""
+    simulated: bool = False
+    """The heads are simulated: nothing was measured of a real vehicle."""
     kind: Literal["opened"] = "opened"
 
 

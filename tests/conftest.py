@@ -33,6 +33,7 @@ PACED = {
     "test_emulated_head.py",
     "test_flooded_links.py",
     "test_ports_ble.py",
+    "test_practice_command.py",
     "test_replay.py",
 }
 """Files whose tests follow real time with several processes: never two of them at once, or they
@@ -42,6 +43,7 @@ would starve each other on a small machine."""
 LONG = {
     "test_a_whole_day.py",
     "test_push.py",
+    "test_job_on_a_bay.py",
     "test_live_network.py",
     "test_bench_command.py",
     "test_verification_coverage.py",

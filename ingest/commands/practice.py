@@ -188,6 +188,14 @@ class _Run:
             f"{cost.tasks} tasks, {cost.mountings} mountings, {cost.acts} turnings; tries: {tried}",
             highlight=False,
         )
+        if cost.late_ms:
+            late = sorted(cost.late_ms)
+            middle, most = late[len(late) // 2], late[int(0.95 * (len(late) - 1))]
+            self._console.print(
+                f"{len(late)} live values, heard {middle:.0f} ms (median) and {most:.0f} ms (95 %) "
+                "after their newest sample, the filters' own delay apart",
+                highlight=False,
+            )
         return 0 if jobs.job.closed is not None and jobs.job.closed.finished else EXIT_FAILED
 
     def _tell(self, text: str) -> None:

@@ -5,6 +5,7 @@ Whoever leads the job asks for the rest: the practice itself, or a person at a d
 
 import asyncio
 import json
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -43,6 +44,8 @@ class Cost:
     acts: int = 0
     """Things that were turned."""
     tries: dict[str, int] = field(default_factory=dict)
+    late_ms: list[float] = field(default_factory=list)
+    """How long after its newest sample each live value was heard, the filters' delay apart."""
 
 
 class PracticeStory(Story):
@@ -69,7 +72,11 @@ class PracticeStory(Story):
         """Take a message of the bay."""
         below = topic.removeprefix(f"{self._topics.root}/")
         if below.startswith("job/"):
-            self._job[below.removeprefix("job/")] = json.loads(payload) if payload else {}
+            leaf = below.removeprefix("job/")
+            self._job[leaf] = json.loads(payload) if payload else {}
+            if leaf == "live" and payload:
+                live = self._job[leaf]
+                self.cost.late_ms.append(time.time() * 1e3 - live["ms"] - live["lag_ms"])
             self._news.set()
         elif below != "evt/job":
             super().hear(topic, payload)

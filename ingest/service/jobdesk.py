@@ -1,15 +1,61 @@
 """Publishes the job: state, step and guidance when they change, each event once."""
 
 from collections.abc import Sequence
+from typing import Any
 
+from calibration.measured import Measured
+from calibration.reporting import report_expanded
+from calibration.units import Unit
+from ingest.job.brief.standing import Standing
 from ingest.job.course.events import Event
 from ingest.job.course.guidance import Guidance
 from ingest.job.course.job import Job, Phase
+from ingest.job.course.tasks import Task
 from ingest.payload.base import Message
-from ingest.payload.job import JobAdvice, JobCaution, JobEvent, JobGuidance, JobState, JobStep
+from ingest.payload.job import (
+    JobAdvice,
+    JobCaution,
+    JobEvent,
+    JobGuidance,
+    JobLive,
+    JobState,
+    JobStep,
+)
 from ingest.payload.stamp import epoch_ms_of
+from ingest.service.adjusting import Followed
 from ingest.service.announcer import Announcer
+from ingest.service.jobports import Brief
 from ingest.service.jobwords import said
+from ingest.service.verdicts import PER_DEG, PER_MM, in_unit
+
+LIVE_TTL_S = 1.0
+
+
+def _live(task: Task, brief: Brief, measured: Measured, followed: Followed) -> dict[str, Any]:
+    """Return the figures of a value that is being turned."""
+    topic = task.topics[0]
+    angular = not topic.endswith("lateral-offset")
+    judged = brief.judged(topic, Standing(measured, angular, "", "good", "", ()))
+    times, unit = (PER_DEG, Unit.DEGREE) if angular else (PER_MM, Unit.MILLIMETRE)
+    shown = report_expanded(measured.value * times, judged.U * times, unit, k=judged.k)
+    limit, target = judged.limit, brief.target(task)
+    go = None if target is None else round((target - measured.value) * times, shown.dp) + 0.0
+    todo = brief.advice(task, measured)
+    return {
+        "value": shown.value,
+        "unit": shown.unit.value,
+        "U": shown.U,
+        "k": shown.k,
+        "dp": shown.dp,
+        "lo": None if limit is None else in_unit(limit.low, angular=angular),
+        "hi": None if limit is None else in_unit(limit.high, angular=angular),
+        "dec": judged.decision,
+        "go": go,
+        "todo": cut(todo[0], 120) if todo else "",
+        "lag_ms": round(followed.lag_ms, 1),
+        "q": "uncertain" if followed.moving else "good",
+        "why": "moving" if followed.moving else "",
+    }
 
 
 class JobDesk:
@@ -59,6 +105,20 @@ class JobDesk:
                 asks=joined(guidance.asks, 80, "+"),
             ),
         )
+
+    def live(self, name: str, task: Task, brief: Brief, followed: Followed) -> None:
+        """Say the value that is being turned, moving or not."""
+        (topic, *_) = task.topics
+        measured = followed.told.get(topic)
+        moment = self._announcer.moment(followed.t_ns or None)
+        common = {"job": name, "task": task.id, "topic": topic, "moving": followed.moving}
+        if measured is None:
+            lost = {"value": None, "unit": "deg", "U": None, "k": None, "dp": 3}
+            why = {"q": "bad", "why": "sightline-lost", "lag_ms": round(followed.lag_ms, 1)}
+            message = JobLive(**moment, **common, **lost, **why)
+        else:
+            message = JobLive(**moment, **common, **_live(task, brief, measured, followed))
+        self._announcer.live(self._announcer.topics.job("live"), message, LIVE_TTL_S)
 
     def news(self, name: str, events: Sequence[Event], *, again: bool = False) -> None:
         """Say what happened."""

@@ -12,6 +12,7 @@ from ingest.job.course.readings import Reading, RunoutTaken
 from ingest.job.course.tasks import Task
 from ingest.job.vehicle.vehicle import Vehicle
 from ingest.payload.job_cmd import JobOpen
+from ingest.service.adjusting import Followed
 
 
 class Brief(Protocol):
@@ -20,6 +21,10 @@ class Brief(Protocol):
     @property
     def vehicle(self) -> str:
         """The vehicle's name, for people."""
+        ...
+
+    def target(self, task: Task) -> float | None:
+        """Return where the result of an adjustment should be, rad or m; None where nobody says."""
         ...
 
     @property
@@ -77,6 +82,10 @@ class BayView(Protocol):
     @property
     def level(self) -> LevelTaken:
         """The level record that camber stands on."""
+        ...
+
+    def follow(self, axle: int) -> Followed:
+        """Return what an axle's results would be by the newest samples, at rest or not."""
         ...
 
     @property

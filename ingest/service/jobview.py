@@ -1,6 +1,7 @@
 """What the bay knows that a job asks for, and what a job has the bay do."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from ingest.core.frames import Side
 from ingest.core.units import DEG
@@ -9,6 +10,7 @@ from ingest.job.course.events import LevelTaken, Taped
 from ingest.job.course.readings import RunoutTaken
 from ingest.job.vehicle.vehicle import Vehicle
 from ingest.payload.vehicle_network import job_networks
+from ingest.service.adjusting import Followed
 from ingest.service.announcer import Announcer
 from ingest.service.bay import Bay
 from ingest.service.bayhead import BayHead, Wheel
@@ -57,6 +59,12 @@ class LiveBayView:
     def level(self) -> LevelTaken:
         """The level record that camber stands on."""
         return self._bay.ground.taken(self._announcer.today())
+
+    def follow(self, axle: int) -> Followed:
+        """Return what an axle's results would be by the newest samples, by topic below the bay."""
+        found = self._bay.work.follow(axle)
+        told = {topic.removeprefix(self._root): each for topic, each in found.told.items()}
+        return replace(found, told=told)
 
     @property
     def simulated(self) -> bool:

@@ -11,6 +11,7 @@ from functools import reduce
 from typing import Any
 
 from calibration.measured import Measured
+from ingest.core.units import NS
 from ingest.job.brief.standing import Standing
 from ingest.job.course.acts import Facts, Refused, Tape, Upset, decide
 from ingest.job.course.events import Event, Taped, Turning, What
@@ -29,6 +30,8 @@ from ingest.service.verdicts import in_unit
 from ingest.service.wheelwork import Done
 
 LEVEL = re.compile(r"[^a-z0-9]+")
+LIVE_S = 0.099
+"""Least time between two values of what is being turned: ten a second, whatever the jitter."""
 LONGEST = 24
 """Characters of an order number that a job's name takes up."""
 
@@ -58,6 +61,7 @@ class JobWork:
         self._name = ""
         self._job: Job | None = None
         self._brief: Brief | None = None
+        self._live_ns = 0
 
     @property
     def job(self) -> Job | None:
@@ -140,6 +144,18 @@ class JobWork:
             self._desk.tell("", None, "", None)
             return
         self._desk.tell(self._name, job, brief.vehicle, guide(job, self._facts(brief)))
+
+    def live(self) -> None:
+        """Say the value that is being turned, ten times a second."""
+        job, brief = self._job, self._brief
+        if job is None or brief is None or not job.turning:
+            return
+        task, now_ns = job.task(job.turning), self._announcer.clock()
+        if task is None or not task.topics or now_ns - self._live_ns < LIVE_S * NS:
+            return
+        self._live_ns = now_ns
+        followed = self._view.follow(task.axles[0])
+        self._desk.live(self._name, task, brief, followed)
 
     def events(self) -> tuple[Event, ...]:
         """Return all that happened in the present job."""

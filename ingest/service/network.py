@@ -176,6 +176,37 @@ class NetworkWork:
         part.rows.take(Row(wanted.place, *seen, t_ns, ends, (wheel, wanted.to)))
         return True
 
+    def peek(
+        self, axle: int, seen: Sequence[tuple[Wheel, Wanted, tuple[Sat, Sat]]]
+    ) -> dict[str, Measured]:
+        """Return what a network would tell with sightlines at an axle read so; nothing is kept.
+
+        Sightlines elsewhere are those that hold. Empty where the network cannot be solved.
+        """
+        found = self._at.get(Wheel(axle, Side.LEFT))
+        if found is None:
+            return {}
+        part, _ = found
+        network = part.live.network
+        rows = {r.place: r for r in part.rows.held if all(w.axle != axle for w in r.wheels)}
+        readings = list(network.readings)
+        for place, row in rows.items():
+            readings[place] = row.reading
+        read = part.tapes | {place: row.measured for place, row in rows.items()}
+        for _, wanted, ends in seen:
+            try:
+                line = network.readings[wanted.place]
+                looked = look(network, line, wanted.channel, ends, self._spread)
+            except MeasurementRefused:
+                continue
+            if looked is not None:
+                readings[wanted.place], read[wanted.place] = looked
+        try:
+            solved = solve(replace(network, readings=tuple(readings)), read)
+        except MeasurementRefused:
+            return {}
+        return part.desk.named(solved)
+
     def rests(self, mounting: int, why: str) -> None:
         """Take note that a head or its wheel moves, or that it is not heard."""
         for part in self._parts:

@@ -114,6 +114,11 @@ class NetworkDesk:
         for topic in [each for each in self._standing if each not in said]:
             self._over(topic, "undetermined")
 
+    def named(self, solved: Solved) -> dict[str, Measured]:
+        """Return what is determined, by its topic."""
+        told = ((self._topic(each.result.quantity), each.measured()) for each in solved.told)
+        return {topic: measured for topic, measured in told if topic and measured is not None}
+
     def withdraw(self, places: set[int], why: str) -> None:
         """Mark as stale what stands on readings that do not hold now."""
         for topic, each in list(self._standing.items()):

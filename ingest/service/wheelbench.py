@@ -34,6 +34,8 @@ class Bench:
     runout_id: str = ""
     chain: Chain | None = None
     rest: RestReading | None = None
+    newest: RestReading | None = None
+    """The newest sample alone, at rest or not: what is followed while something is turned."""
     settled: Settled | None = None
     progress_ns: int = 0
     result_ns: int = 0

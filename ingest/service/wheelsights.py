@@ -2,9 +2,10 @@
 
 from collections.abc import Collection
 
+from calibration.measured import Measured
 from ingest.core.channels import Channel
 from ingest.service.bayhead import Wheel
-from ingest.service.network import NetworkWork
+from ingest.service.network import NetworkWork, Wanted
 from ingest.service.sightlines import Sat
 from ingest.service.wheelbench import Bench, axle_of
 
@@ -32,6 +33,32 @@ class WheelSights:
         self._network.settled(wheel, camber_rad)
         if self._look_along(wheel, bench):
             self._network.tell(wheel, bench.fed_ns)
+
+    def follow(self, axle: int) -> dict[str, Measured]:
+        """Return what the network of an axle tells by the newest samples of all heads."""
+        by_wheel = {each.head.wheel: each for each in self._benches}
+        seen: list[tuple[Wheel, Wanted, tuple[Sat, Sat]]] = []
+        for wheel, bench in by_wheel.items():
+            if wheel is None:
+                continue
+            ways: set[tuple[Channel, bool]] = set()
+            for wanted in self._network.wanted(wheel):
+                other, way = by_wheel.get(wanted.to), (wanted.channel, wanted.to.axle < wheel.axle)
+                if other is None or way in ways:
+                    continue
+                ways.add(way)
+                if axle not in (wheel.axle, wanted.to.axle):
+                    continue
+                ends = self._newest(bench), self._newest(other)
+                if ends[0] is not None and ends[1] is not None:
+                    seen.append((wheel, wanted, (ends[0], ends[1])))
+        return self._network.peek(axle, seen)
+
+    def _newest(self, bench: Bench) -> Sat | None:
+        wheel = bench.head.wheel
+        if bench.newest is None or wheel is None:
+            return None
+        return bench.sat(bench.newest, self._network.standing_of(wheel))
 
     def _look_along(self, wheel: Wheel, bench: Bench) -> int:
         """Read the sightlines to partners that rest as well; return how many there were.

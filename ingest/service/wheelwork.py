@@ -14,6 +14,7 @@ from ingest.core.published import PublishedResults
 from ingest.core.units import NS
 from ingest.geometry.runout import Runout
 from ingest.geometry.sightline import OFFSET_RMS_M, Sightline
+from ingest.service.adjusting import Followed, newest_of
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, Wheel
 from ingest.service.bayspread import Occasion, SpreadSettings
@@ -111,6 +112,19 @@ class WheelWork:
         if head.id not in self._benches:
             self._benches[head.id] = Bench(head, next(self._mountings))
         return self._benches[head.id]
+
+    def follow(self, axle: int) -> Followed:
+        """Return what the network of an axle tells by the newest samples, at rest or not."""
+        moving = [b for b in self._benches.values() if b.head.wheel and b.head.wheel.axle == axle]
+        told = {} if self._sights is None else self._sights.follow(axle)
+        chains = [b.chain.lag_ns for b in moving if b.chain is not None]
+        newest = [b.newest.t_ns for b in moving if b.newest is not None]
+        return Followed(
+            told,
+            any(bench.rest is None for bench in moving),
+            max(chains, default=0) * 1e-6,
+            max(newest, default=0),
+        )
 
     def begin(self, head: BayHead, *, rolled: bool = False) -> Done:
         """Begin to collect a turn, or this head's part of a push."""
@@ -245,7 +259,7 @@ class WheelWork:
         rest = chain.rest.latest()
         if any(np.bitwise_or.reduce(block.flags) & np.uint16(Flag.MOVING) for block in blocks):
             self._move(head, bench, "moving")
-        bench.rest, bench.chain = rest, chain
+        bench.rest, bench.chain, bench.newest = rest, chain, newest_of(blocks[-1])
         now_ns = bench.fed_ns = int(blocks[-1].t_ns[-1])
         if rest is not None:
             bench.rested_ns = now_ns

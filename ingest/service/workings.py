@@ -200,6 +200,8 @@ class Workings:
         for answer in self.bay.take(link, chunk):
             if isinstance(answer, Ack | Refusal):
                 self._answered(link, answer.command_id, answer)
+        if self.jobs is not None:
+            self.jobs.live()
         if slot.counters.frames > before:
             self._hands.heard(link, chunk.arrived_ns)
         if slot.feed.chain is not None:

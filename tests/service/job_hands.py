@@ -93,11 +93,17 @@ class JobOnABay:
             if not tried:
                 self.ask("job-adjust", task=task.id)
             for step in follow(self.bay.practice.adjusters, task.axles[0], lines):
-                self.bay.advance(step.wait_s)
+                self.watch(step.wait_s)
+
+    def watch(self, seconds):
+        """Let time pass, the value that is turned told as the chain's values come."""
+        for _ in range(round(seconds / 0.5) + 1):
+            self.bay.advance(0.5)
+            self.work.live()
 
     def settle(self, topic):
         for _ in range(40):
-            self.bay.advance(1.0)
+            self.watch(1.0)
             self.work.tell()
             standing = self.work.standing(topic)
             if standing is not None and standing.at > self.moved:

@@ -16,6 +16,7 @@ from ingest.job.vehicle.vehicle import Vehicle
 from ingest.payload.cmd import read_command
 from ingest.payload.job_cmd import JobCommand, JobOpen
 from ingest.payload.topics import Topics
+from ingest.service.adjusting import Followed
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.jobports import Brief
@@ -47,6 +48,9 @@ class FakeBrief:
     def stale(self, task: Task) -> tuple[str, ...]:
         return task.topics
 
+    def target(self, task: Task) -> float | None:
+        return 0.0
+
     def plan(self, job: Job, cannot: tuple[str, ...]) -> Plan:
         return Plan(tuple(t for t in TASKS if t.id not in job.marks), 2)
 
@@ -73,6 +77,9 @@ class FakeView:
     level: LevelTaken = NO_LEVEL
     simulated: bool = False
     done: list[str] = field(default_factory=list)
+
+    def follow(self, axle: int) -> Followed:
+        return Followed({t: s.measured for t, s in self.standing.items()}, True, 75.0, 0)
 
     def set_out(self, vehicle: Vehicle, tapes: Mapping[str, Taped]) -> None:
         self.done.append(f"set out {vehicle.id} {sorted(tapes)}")

@@ -92,6 +92,22 @@ def test_published_advice_alone_brings_a_skewed_vehicle_home(aligned):
         assert left.limit.low <= truth[topic] <= left.limit.high, topic
 
 
+def test_the_value_that_is_turned_is_followed_while_it_moves(aligned):
+    """The last value told before the axle rested is near what was then measured at rest."""
+    told = aligned.bay.outlet.of(aligned.bay.topics.job("live"))
+    heading = [each for each in told if each["topic"] == "axle/4/both/heading"]
+    assert {each["moving"] for each in heading} == {True, False}
+    assert all(each["q"] == "uncertain" for each in heading if each["moving"])
+    first, last = heading[0], heading[-1]
+    assert first["dec"] == "outside"
+    assert abs(last["value"]) < abs(first["value"])
+    left = aligned.job.left["axle/4/both/heading"]
+    assert last["value"] == pytest.approx(left.value / DEG, abs=left.U / DEG + last["U"])
+    assert last["go"] == pytest.approx(-last["value"], abs=10.0 ** -last["dp"])
+    assert any("shim pack" in each["todo"] for each in heading)
+    assert all(each["lag_ms"] > 0.0 for each in heading)
+
+
 def test_what_is_left_agrees_with_the_truth_within_its_uncertainty(aligned):
     truth, job = aligned.truth(), aligned.job
     left = {t: job.left_of(t) for t in {*job.found, *job.left} if t in truth}

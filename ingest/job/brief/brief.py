@@ -6,7 +6,7 @@ from calibration.decision import Rule
 from calibration.measured import Measured
 from calibration.reporting import coverage_factor
 from ingest.geometry.corrections.wanted import Correction, Quantity
-from ingest.job.brief.advising import correction_of, in_words
+from ingest.job.brief.advising import correction_of, in_words, target_of
 from ingest.job.brief.expanding import tasks_of
 from ingest.job.brief.progress import cannot_of, done_of
 from ingest.job.brief.standing import Standing
@@ -76,6 +76,10 @@ class JobBrief:
         axle = self.of.axle(task.axles[0])
         limit = self._limit(task.topics[0])
         return correction_of(self.of, axle, Quantity(task.quantity), measured, limit)
+
+    def target(self, task: Task) -> float | None:
+        """Return where the result of an adjustment should be, rad or m; None where nobody says."""
+        return target_of(Quantity(task.quantity), self._limit(task.topics[0]))
 
     def advice(self, task: Task, measured: Measured) -> tuple[str, ...]:
         """Return what to turn, in words."""

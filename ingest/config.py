@@ -194,6 +194,8 @@ def _service(where: str, folder: Path, read: ConfigFile) -> ServiceSettings:
             SweepSettings(**read.sweep.model_dump()),
             _level(where, folder, read.bay),
             read.calibration.simulated,
+            read.bay.cross_port_m,
+            read.bay.track_port_m,
         ),
         keeper=KeeperSettings(watchdog=WatchdogSettings(limit_s=read.live.silent_s)),
         people=read.job.technicians,

@@ -14,6 +14,7 @@ Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Length = Annotated[float, Field(gt=0, le=100)]
 Turned = Annotated[float, Field(gt=0, le=120)]
+PortM = tuple[Annotated[float, Field(ge=-2, le=2)], Annotated[float, Field(ge=-2, le=2)]]
 Port = Annotated[int, Field(ge=0, le=65535)]
 Name = Annotated[str, Field(pattern=r"^[a-z0-9_-]{1,32}$")]
 
@@ -35,6 +36,11 @@ class BayTable(Table):
     level: Path | None = None
     """The survey of the empty bay's standing points (JSON, see levelhead level); camber and caster
     are then told against the plane through them, else against gravity alone."""
+    cross_port_m: PortM = (0.0, 0.0)
+    """Where the sightlines across start, forward and outward of the hub, of heads whose records do
+    not say so: for the networks of a job."""
+    track_port_m: PortM = (0.0, 0.0)
+    """The same of the sightlines along the vehicle."""
     cross_line_m: Length = 2.0
     """Length of a sightline across the vehicle, port to port, roughly."""
     clamp_offset_mm: Annotated[float, Field(gt=0, le=50)] = 2.0

@@ -16,6 +16,8 @@ from ingest.simulator.truth_by_topic import Frame, network_truth
 from ingest.simulator.vehicle import WheelAt
 
 SIGHT_SIGMA_DEG = 0.003
+PORTS_M = {"azimuth_cross": (0.60, 0.28), "azimuth_track": (0.10, 0.30)}
+"""Forward and outward of the hub: what a rule says of a head whose record says nothing of them."""
 TAPE_SIGMA_M = 0.005
 PIN_SIGMA_M = 0.001
 """A tape at a kingpin carries a direction on a short base, and is read with more care."""
@@ -133,6 +135,8 @@ def _sightlines(frame: dict[str, Any]) -> Iterator[dict[str, Any]]:
             "to": station_of(to),
             "channel": channel,
             "sigma_deg": SIGHT_SIGMA_DEG,
+            "at_port_m": PORTS_M[channel],
+            "to_port_m": PORTS_M[channel],
         }
 
 

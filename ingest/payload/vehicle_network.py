@@ -7,7 +7,7 @@ from typing import Any
 from ingest.core.units import DEG
 from ingest.geometry.network.stations import Reading, Station
 from ingest.job.vehicle.axles import Wheel
-from ingest.job.vehicle.network import UnitNetwork, unit_network
+from ingest.job.vehicle.network import Sighting, UnitNetwork, unit_network
 from ingest.job.vehicle.reference import PIN
 from ingest.job.vehicle.vehicle import Vehicle
 from ingest.payload.network_file import NetworkFile
@@ -24,7 +24,9 @@ nothing, and holds together what no sightline joins yet."""
 
 
 def job_networks(
-    vehicle: Vehicle, taped: Mapping[str, tuple[float, float]]
+    vehicle: Vehicle,
+    taped: Mapping[str, tuple[float, float]],
+    sighting: Sighting | None = None,
 ) -> tuple[NetworkFile, ...]:
     """Return the networks that heads fill in a job, one a unit.
 
@@ -34,11 +36,12 @@ def job_networks(
     Args:
         vehicle: the vehicle.
         taped: distances and their standard uncertainties, m, by line (``L1-R1``, ``P-L3``).
+        sighting: where the ports of heads are whose records do not say so.
     """
     read = {frozenset(line.split("-")): each for line, each in taped.items()}
     files = []
     for unit in vehicle.units:
-        found = unit_network(vehicle, unit)
+        found = unit_network(vehicle, unit, sighting)
         if unit.coupling is not None and not all(
             frozenset((PIN, wheel.id)) in read for wheel in vehicle.axles_of(unit)[0].wheels
         ):

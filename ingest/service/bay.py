@@ -58,6 +58,9 @@ class BaySettings:
     """The survey of the bay's standing points."""
     simulated: bool = False
     """The heads are simulated, so that records of simulated heads may correct them."""
+    cross_port_m: tuple[float, float] = (0.0, 0.0)
+    track_port_m: tuple[float, float] = (0.0, 0.0)
+    """Where sightlines start, forward and outward of the hub, where no record says so."""
 
 
 class Bay:
@@ -96,6 +99,11 @@ class Bay:
     def heads(self) -> Mapping[HeadId, BayHead]:
         """Every head that has introduced itself."""
         return self._heads
+
+    @property
+    def ports_m(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Where sightlines start across and along, where no record says so."""
+        return self._settings.cross_port_m, self._settings.track_port_m
 
     @property
     def simulated(self) -> bool:

@@ -8,6 +8,7 @@ from ingest.core.units import DEG
 from ingest.job.brief.standing import Standing
 from ingest.job.course.events import LevelTaken, Taped
 from ingest.job.course.readings import RunoutTaken
+from ingest.job.vehicle.network import Sighting
 from ingest.job.vehicle.vehicle import Vehicle
 from ingest.payload.vehicle_network import job_networks
 from ingest.service.adjusting import Followed
@@ -74,7 +75,8 @@ class LiveBayView:
     def set_out(self, vehicle: Vehicle, tapes: Mapping[str, Taped]) -> None:
         """Let heads fill the networks of a vehicle."""
         taped = {line: (each.measured_m, each.u_m) for line, each in tapes.items()}
-        self._bay.network.load(NetworkSettings(job_networks(vehicle, taped)))
+        sighting = Sighting(*self._bay.ports_m)
+        self._bay.network.load(NetworkSettings(job_networks(vehicle, taped, sighting)))
 
     def clear(self) -> None:
         """Clear what was said of axles before: it is of another vehicle."""

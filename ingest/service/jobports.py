@@ -84,6 +84,10 @@ class BayView(Protocol):
         """The level record that camber stands on."""
         ...
 
+    def foretold(self, at: str, to: str) -> Measured | None:
+        """Return the distance between two hubs, m, as the heads tell it; None where they cannot."""
+        ...
+
     def follow(self, axle: int) -> Followed:
         """Return what an axle's results would be by the newest samples, at rest or not."""
         ...

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 
+from calibration.measured import Measured
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.job.brief.standing import Standing
@@ -60,6 +61,10 @@ class LiveBayView:
     def level(self) -> LevelTaken:
         """The level record that camber stands on."""
         return self._bay.ground.taken(self._announcer.today())
+
+    def foretold(self, at: str, to: str) -> Measured | None:
+        """Return the distance between two hubs, m, as the heads tell it; None where they cannot."""
+        return self._bay.network.foretold(at, to)
 
     def follow(self, axle: int) -> Followed:
         """Return what an axle's results would be by the newest samples, by topic below the bay."""

@@ -4,6 +4,7 @@ Every event is in the store before anybody is answered. What the store keeps is 
 it is taken up where it was, whatever ended the service before.
 """
 
+import math
 import re
 from collections.abc import Collection
 from dataclasses import replace
@@ -21,6 +22,7 @@ from ingest.job.course.keeping import Answered, Asking, JobStore, JobsUnkept
 from ingest.job.vehicle.reference import PIN
 from ingest.payload.job_cmd import JobCommand, JobEvents, JobOpen, JobTape
 from ingest.payload.stamp import rfc3339
+from ingest.payload.vehicle_network import is_check
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.jobacts import act_of
@@ -30,6 +32,8 @@ from ingest.service.verdicts import in_unit
 from ingest.service.wheelwork import Done
 
 LEVEL = re.compile(r"[^a-z0-9]+")
+PROVES = 2.0
+"""k of the expanded uncertainty that a tape's difference is held against."""
 LIVE_S = 0.099
 """Least time between two values of what is being turned: ten a second, whatever the jitter."""
 LONGEST = 24
@@ -264,7 +268,13 @@ class JobWork:
         for end in command.line.split("-"):
             if end != PIN and not 1 <= int(end[1:]) <= len(self._brief.of.axles):
                 raise Refused("bad-field", f"{command.line}: the vehicle has no wheel {end}")
-        return Taped(command.line, command.metres, command.u_mm * 1e-3, None, None, None)
+        at, to = command.line.split("-")
+        u_m = command.u_mm * 1e-3
+        told = self._view.foretold(at, to) if is_check(at, to) else None
+        if told is None:
+            return Taped(command.line, command.metres, u_m, None, None, None)
+        agrees = abs(command.metres - told.value) <= PROVES * math.hypot(u_m, told.u)
+        return Taped(command.line, command.metres, u_m, told.value, told.u, agrees)
 
     def _now(self) -> str:
         return rfc3339(self._announcer.wall())

@@ -15,6 +15,7 @@ from ingest.core.frames import Side
 from ingest.core.published import PublishedResults
 from ingest.core.units import NS
 from ingest.geometry.network.correlated import Solved, solve
+from ingest.geometry.network.proving import foretold
 from ingest.geometry.network.stations import Reading
 from ingest.payload.network_file import NetworkFile
 from ingest.payload.network_live import LiveNetwork, live_network_of
@@ -206,6 +207,27 @@ class NetworkWork:
         except MeasurementRefused:
             return {}
         return part.desk.named(solved)
+
+    def foretold(self, at: str, to: str) -> Measured | None:
+        """Return the distance between two hubs, m, as the readings that hold tell it.
+
+        None where no network has both, or it is not determined by now.
+        """
+        for part in self._parts:
+            ids = {station.id for station in part.live.network.stations}
+            rows = {row.place: row for row in part.rows.held}
+            if not {at, to} <= ids or not rows:
+                continue
+            readings = list(part.live.network.readings)
+            for place, row in rows.items():
+                readings[place] = row.reading
+            read = part.tapes | {place: row.measured for place, row in rows.items()}
+            try:
+                solved = solve(replace(part.live.network, readings=tuple(readings)), read)
+            except MeasurementRefused:
+                return None
+            return foretold(solved.adjusted, at, to)
+        return None
 
     def rests(self, mounting: int, why: str) -> None:
         """Take note that a head or its wheel moves, or that it is not heard."""

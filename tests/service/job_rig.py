@@ -78,6 +78,9 @@ class FakeView:
     simulated: bool = False
     done: list[str] = field(default_factory=list)
 
+    def foretold(self, at: str, to: str) -> Measured | None:
+        return Measured.of(6.571, 0.002, source="network")
+
     def follow(self, axle: int) -> Followed:
         return Followed({t: s.measured for t, s in self.standing.items()}, True, 75.0, 0)
 

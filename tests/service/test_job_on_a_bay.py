@@ -5,15 +5,18 @@ tested.
 """
 
 import json
+from itertools import combinations
 
+import numpy as np
 import pytest
 from scipy import stats
 
-from ingest.commands.demo_network import network_truths
+from ingest.commands.demo_network import network_truths, station_of
 from ingest.core.units import DEG
 from ingest.job.course.job import Phase
 from ingest.job.course.tasks import Doing
 from ingest.simulator.practice import Trouble
+from ingest.simulator.truth import vehicle_truth
 from tests.service.conftest import SimulatedBay
 from tests.service.job_hands import JobOnABay
 
@@ -56,6 +59,19 @@ def test_results_bear_job_and_limits(done):
     assert judged
     assert all(each["lo"] is not None or each["hi"] is not None for each in judged)
     assert {each["rule"] for each in judged} == {"guard-u"}
+
+
+def test_distances_between_hubs_are_foretold_as_a_tape_would_read_them(done):
+    """Against the simulator's own hubs, within three times the stated uncertainty."""
+    vehicle = done.bay.demo.rig.vehicle
+    wheels = vehicle_truth(vehicle, done.bay.clock.now_s).wheels
+    hub = {station_of(wheel): np.array(true.hub_m) for wheel, true in wheels.items()}
+    told = [(line, done.bay.bay.network.foretold(*line)) for line in combinations(sorted(hub), 2)]
+    told = [(line, each) for line, each in told if each is not None]
+    assert len(told) >= 4
+    for (one, other), each in told:
+        true_m = float(np.linalg.norm(hub[one] - hub[other]))
+        assert abs(each.value - true_m) < 3.0 * each.u, (one, other)
 
 
 def test_the_run_out_of_every_mounting_is_kept(done):

@@ -148,6 +148,22 @@ def test_a_full_disk_is_said_and_the_job_stands(tmp_path: Path) -> None:
     assert rig.ask("job-remark", text="there is room again").ok
 
 
+@pytest.mark.parametrize(
+    ("line", "metres", "agrees"),
+    [("L1-L4", 6.574, True), ("L1-L4", 6.590, False), ("L1-R1", 2.04, None), ("P-L1", 3.0, None)],
+)
+def test_a_tape_between_axles_is_held_against_the_heads(
+    rig: JobRig, line: str, metres: float, agrees: bool | None
+) -> None:
+    """Foretold 6.571 m, u 2 mm; read with u 1 mm: 2 sqrt(5) = 4.5 mm may lie between."""
+    rig.ask("job-open", **OPEN)
+    assert rig.ask("job-tape", line=line, metres=metres, u_mm=1.0).ok
+    assert rig.work.job is not None
+    (taped,) = rig.work.job.tapes
+    assert taped.agrees is agrees
+    assert rig.ask("job-tape", line="L1-L9", metres=2.0).code == "bad-field"
+
+
 def test_what_was_knocked_is_stale_and_the_job_says_so(rig: JobRig) -> None:
     while rig.work.job is None or rig.work.job.current is None or rig.work.job.current.set_up == 1:
         rig.go_on()

@@ -53,6 +53,13 @@ class Foretold:
         return None if off is None else abs(off.value) <= COVERAGE * off.u
 
 
+def foretold(adjusted: Adjusted, at: str, to: str) -> Measured | None:
+    """Return one distance between two stations, m, by the network's own weights; None where it is
+    not determined. Raises ``KeyError`` for a station that there is not."""
+    (found,) = measured(adjusted, _distances(adjusted, [(at, to)]))
+    return found
+
+
 def prove(adjusted: Adjusted) -> tuple[Foretold, ...]:
     """Return the checks in their order, then the usual distances that nobody taped."""
     network = adjusted.network

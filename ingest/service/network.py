@@ -5,7 +5,8 @@ two ends share both ports. All of it goes into the adjustment (``correlated``). 
 of the samples.
 """
 
-from collections.abc import Iterator, Sequence
+import contextlib
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from calibration.measured import Measured
@@ -189,24 +190,18 @@ class NetworkWork:
             return {}
         part, _ = found
         network = part.live.network
-        rows = {r.place: r for r in part.rows.held if all(w.axle != axle for w in r.wheels)}
-        readings = list(network.readings)
-        for place, row in rows.items():
-            readings[place] = row.reading
-        read = part.tapes | {place: row.measured for place, row in rows.items()}
+        rows = [row for row in part.rows.held if all(w.axle != axle for w in row.wheels)]
+        read = {row.place: (row.reading, row.measured) for row in rows}
         for _, wanted, ends in seen:
-            try:
-                line = network.readings[wanted.place]
+            line = network.readings[wanted.place]
+            with contextlib.suppress(MeasurementRefused):
                 looked = look(network, line, wanted.channel, ends, self._spread)
-            except MeasurementRefused:
-                continue
-            if looked is not None:
-                readings[wanted.place], read[wanted.place] = looked
+                if looked is not None:
+                    read[wanted.place] = looked
         try:
-            solved = solve(replace(network, readings=tuple(readings)), read)
+            return part.desk.named(_solved(part, read))
         except MeasurementRefused:
             return {}
-        return part.desk.named(solved)
 
     def foretold(self, at: str, to: str) -> Measured | None:
         """Return the distance between two hubs, m, as the readings that hold tell it.
@@ -215,18 +210,13 @@ class NetworkWork:
         """
         for part in self._parts:
             ids = {station.id for station in part.live.network.stations}
-            rows = {row.place: row for row in part.rows.held}
-            if not {at, to} <= ids or not rows:
+            read = {row.place: (row.reading, row.measured) for row in part.rows.held}
+            if not {at, to} <= ids or not read:
                 continue
-            readings = list(part.live.network.readings)
-            for place, row in rows.items():
-                readings[place] = row.reading
-            read = part.tapes | {place: row.measured for place, row in rows.items()}
             try:
-                solved = solve(replace(part.live.network, readings=tuple(readings)), read)
+                return foretold(_solved(part, read).adjusted, at, to)
             except MeasurementRefused:
                 return None
-            return foretold(solved.adjusted, at, to)
         return None
 
     def rests(self, mounting: int, why: str) -> None:
@@ -273,12 +263,9 @@ class NetworkWork:
         rows = {row.place: row for row in part.rows.held}
         if not rows:
             return
-        network, readings = part.live.network, list(part.live.network.readings)
-        for place, row in rows.items():
-            readings[place] = row.reading
-        read = part.tapes | {place: row.measured for place, row in rows.items()}
         try:
-            solved = solve(replace(network, readings=tuple(readings)), read)
+            read = {place: (row.reading, row.measured) for place, row in rows.items()}
+            solved = _solved(part, read)
         except MeasurementRefused as error:
             # Few sightlines may leave positions that no step settles; all of them may not.
             partial = any(place not in rows for place in part.live.channels)
@@ -310,6 +297,18 @@ class NetworkWork:
             self._alerts.set(code, "note", lacking(solved, unknown, unread))
         else:
             self._alerts.clear(code)
+
+
+def _solved(part: _Part, read: Mapping[int, tuple[Reading, Measured]]) -> Solved:
+    """Adjust a network with its tapes and these sightlines, by their places.
+
+    Raises ``MeasurementRefused``.
+    """
+    network, readings = part.live.network, list(part.live.network.readings)
+    for place, (reading, _) in read.items():
+        readings[place] = reading
+    seen = part.tapes | {place: measured for place, (_, measured) in read.items()}
+    return solve(replace(network, readings=tuple(readings)), seen)
 
 
 def id_of(live: LiveNetwork) -> tuple[object, ...]:

@@ -10,6 +10,7 @@ import pytest
 
 from ingest.commands.demo_network import network_files
 from ingest.commands.demo_rig import HEADS, build
+from ingest.commands.job_shop import Shop
 from ingest.core.frames import Side
 from ingest.core.ids import HeadName, MonotonicNs
 from ingest.core.ports import LinkForm
@@ -20,14 +21,16 @@ from ingest.payload.level_file import LevelFile
 from ingest.payload.topics import Topics
 from ingest.service.bay import BaySettings
 from ingest.service.inputs import Arrived, Asked, Began, LinkIs, Moment, Second
+from ingest.service.jobtranscript import noting_jobs
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.network import NetworkSettings
 from ingest.service.player import NoHands, Player
 from ingest.service.transcript import NotingNames, NotingRecords, Transcript
-from ingest.service.workings import Workings, WorkSettings
+from ingest.service.workings import Jobs, Workings, WorkSettings
 from ingest.simulator.vehicle import WheelAt
 from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
+from ingest.store.jobs import StoredJobs
 from ingest.store.records import StoredRecords
 
 WALL_NS = 1_795_600_000 * NS
@@ -76,14 +79,15 @@ class Kept:
 class Job:
     """The workings of a bay whose inputs are noted; four heads on two axles of a tractor."""
 
-    def __init__(self, seed):
+    def __init__(self, seed, *, jobs=False):
         self.now_s, self.asked = 0.0, 0
         self.demo = build(seed, "tractor-and-trailer", lambda: self.now_s, 20.0)
         settings = WorkSettings(
             BaySettings(
                 network=NetworkSettings(network_files(self.demo)),
                 level=LevelFile.model_validate(LEVEL),
-            )
+            ),
+            jobs=jobs,
         )
         self.kept = Kept()
         store = open_database(":memory:")
@@ -104,6 +108,9 @@ class Job:
             names=NotingNames(names, self.transcript),
             records=NotingRecords(records, self.transcript),
             boot="b-1",
+            jobs=noting_jobs(Jobs(StoredJobs(store), Shop(store)), self.transcript)
+            if jobs
+            else None,
         )
         self.take(Began())
         for name, pty in self.demo.ptys.items():

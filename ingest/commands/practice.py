@@ -68,6 +68,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--by-hand", action="store_true", help="you lead, with levelhead job or any display"
     )
+    parser.add_argument(
+        "--sweep", action="store_true", help="sweep the steering, too (most of a minute an axle)"
+    )
     parser.add_argument("--report", type=Path, metavar="DIR", help="write record, PDF and HTML")
     parser.add_argument("--port", type=int, default=0, help="MQTT port on loopback")
 
@@ -147,6 +150,7 @@ class _Run:
             self._tell,
             self._practice,
             stream(self._args.seed, "tapes"),
+            sweeps=self._args.sweep,
         )
         try:
             await listener.start()

@@ -16,6 +16,7 @@ from ingest.commands.demo_plugs import Plugs
 from ingest.commands.demo_rig import HEADS, DemoRig
 from ingest.commands.demo_story import Story, StoryError
 from ingest.core.frames import Side
+from ingest.core.units import DEG
 from ingest.job.course.intake import ITEMS
 from ingest.outputs.listener import Listener
 from ingest.payload.topics import Topics
@@ -33,6 +34,7 @@ TRIES = 4
 """So often an adjustment is tried before it is left as it is."""
 NEAR_ENOUGH = "as near as its parts bring it"
 TAPE_SIGMA_M = 0.001
+SWEEP_RAD = 20.2 * DEG
 
 
 @dataclass(slots=True)
@@ -61,12 +63,15 @@ class PracticeStory(Story):
         tell: Callable[[str], None],
         practice: Practice,
         random: np.random.Generator,
+        *,
+        sweeps: bool = False,
     ) -> None:
         super().__init__(demo, plugs, service, topics, listener, tell)
         self._practice = practice
         self._random = random
         self._job: dict[str, dict[str, Any]] = {}
         self.cost = Cost()
+        self._sweeps = sweeps
 
     def hear(self, topic: str, payload: bytes) -> None:
         """Take a message of the bay."""
@@ -90,6 +95,10 @@ class PracticeStory(Story):
         reply = await self._ask("job-begin", by="practice")
         self._tell(f"planned: {reply.text}")
         while (task := await self._next()) is not None:
+            if task["doing"] == "sweep" and not self._sweeps:
+                reason = "not asked for in this practice"
+                await self._ask("job-skip", task=task["task"], reason=reason, by="practice")
+                continue
             note = await self._do(task)
             await self._ask("job-done", task=task["task"], note=note, by="practice")
         await self._ask("job-close", by="practice")
@@ -154,6 +163,8 @@ class PracticeStory(Story):
             case "turn":
                 on = {w: n for w, n in self._on.items() if w.axle in axles}
                 await self._turn_all(axles, on)
+            case "sweep":
+                await self._sweep(axles[0])
             case "settle":
                 await asyncio.sleep(1.0)
             case "adjust":
@@ -190,6 +201,15 @@ class PracticeStory(Story):
             read_m = round(true_m + TAPE_SIGMA_M * float(self._random.normal()), 4)
             await self._ask("job-tape", line=line, metres=read_m, u_mm=1.0, by="practice")
             self._tell(f"taped {line}: {read_m:.4f} m")
+
+    async def _sweep(self, axle: int) -> None:
+        await asyncio.sleep(2.5)
+        await self._ask("sweep-begin", axle=axle)
+        for step in self._demo.technician.sweep(axle, SWEEP_RAD):
+            await asyncio.sleep(step.wait_s + 0.3)
+        reply = await self._ask("sweep-end", axle=axle)
+        self._tell(f"axle {axle} swept: {reply.text}")
+        await asyncio.sleep(1.0)
 
     async def _ready(self, task: dict[str, Any]) -> None:
         def holds() -> bool:

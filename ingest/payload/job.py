@@ -22,7 +22,7 @@ from ingest.payload.base import (
 )
 
 DoingWord = Literal[
-    "mount", "tape", "turn", "lower", "settle", "find", "adjust", "tighten", "leave"
+    "mount", "tape", "turn", "lower", "sweep", "settle", "find", "adjust", "tighten", "leave"
 ]
 
 

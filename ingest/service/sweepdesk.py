@@ -62,6 +62,7 @@ class SweepDesk:
         self._announcer = announcer
         self._ground = ground
         self._axles: dict[int, _Found] = {}
+        self._said: set[str] = set()
         self._ids = itertools.count(1)
 
     @property
@@ -82,9 +83,9 @@ class SweepDesk:
 
     def forget_results(self) -> None:
         """Clear all that was said."""
-        for each in self._axles.values():
-            for topic in each.fields:
-                self._announcer.clear(topic)
+        for topic in self._said:
+            self._announcer.clear(topic)
+        self._said.clear()
         self._axles.clear()
 
     def guide(self, head: BayHead, sweep_id: str, state: SweepState, target_rad: float) -> None:
@@ -138,6 +139,7 @@ class SweepDesk:
             fields = {**told, "id": f"sw-{next(self._ids)}"}
             found.fields[topic] = with_verdict(self._announcer.verdicts, topic, measured, fields)
             found.measured[topic] = measured
+            self._said.add(topic)
             self._announcer.state(topic, AxleResult(**found.fields[topic]))
         found.heads, found.said_ns = named(list(heads.values())), self._announcer.wall()
         self._axles[axle] = found

@@ -8,6 +8,7 @@ from ingest.commands.demo_network import pin_m, station_of
 from ingest.commands.demo_rig import HEADS
 from ingest.commands.job_shop import Shop
 from ingest.core.frames import Side
+from ingest.core.units import DEG
 from ingest.job.course.tasks import Doing
 from ingest.payload.cmd import read_command
 from ingest.service.bayhead import Wheel
@@ -74,6 +75,8 @@ class JobOnABay:
                 self.compensate(*task.axles)
             case Doing.ADJUST if self.bay.practice is not None:
                 self.adjust(task)
+            case Doing.SWEEP:
+                self.sweep(task)
             case Doing.FIND | Doing.LEAVE:
                 self.wait(task)
         note = "as near as it comes" if task.doing in (Doing.ADJUST, Doing.LEAVE) else ""
@@ -138,6 +141,16 @@ class JobOnABay:
         for axle in axles:
             self.bay.demo.technician.lower(axle)
         self.bay.advance(6.0)
+
+    def sweep(self, task):
+        (axle,) = task.axles
+        self.bay.advance(3.0)
+        done = self.bay.bay.sweeping.begin(axle, list(self.bay.bay.heads.values()))
+        assert done.ok, done.text
+        for step in self.bay.demo.technician.sweep(axle, 20.2 * DEG):
+            self.bay.advance(step.wait_s)
+        done = self.bay.bay.sweeping.end(axle)
+        assert done.ok, done.text
 
     def tape(self, task):
         vehicle = self.bay.demo.rig.vehicle

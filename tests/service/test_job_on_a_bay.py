@@ -12,11 +12,13 @@ import pytest
 from scipy import stats
 
 from ingest.commands.demo_network import network_truths, station_of
+from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.job.course.job import Phase
 from ingest.job.course.tasks import Doing
 from ingest.simulator.practice import Trouble
-from ingest.simulator.truth import vehicle_truth
+from ingest.simulator.truth import steering_truth, vehicle_truth
+from ingest.simulator.vehicle import WheelAt
 from tests.service.conftest import SimulatedBay
 from tests.service.job_hands import JobOnABay
 
@@ -47,6 +49,17 @@ def test_what_was_found_agrees_with_the_truth_within_its_uncertainty(done):
     for topic, reading in found.items():
         error = reading.value - known[f"{done.bay.topics.root}/{topic}"]
         assert abs(error) < most * reading.u, f"{topic}: {error / DEG:.4f} deg"
+
+
+def test_the_steering_was_swept_and_caster_agrees_with_the_truth(done):
+    vehicle = done.bay.demo.rig.vehicle
+    swept = [topic for topic in done.job.found if topic.endswith("/caster")]
+    assert len(swept) >= 2
+    for topic in swept:
+        _, axle, side, _ = topic.split("/")
+        reading = done.job.found[topic]
+        true = steering_truth(vehicle, WheelAt(int(axle), Side(side))).caster_rad
+        assert abs(reading.value - true) < 4.0 * reading.u, topic
 
 
 def test_results_bear_job_and_limits(done):

@@ -101,7 +101,8 @@ class JobBrief:
                 raise Refused("no-plan", f"{unit.hindrance.reason}{help_}")
         done = [task.set_up for task in job.tasks if task.id in job.marks]
         taped = [u.id for u in self.of.units if set(pin_lines(self.of, u)) <= set(job.taped)]
-        tasks = tasks_of(self.of, found.steps, max(done, default=0) + 1, taped)
+        seen = [axle for task in job.tasks if task.id in job.marks for axle in task.axles]
+        tasks = tasks_of(self.of, found.steps, max(done, default=0) + 1, taped, seen)
         return Plan(tasks, found.cost.mountings)
 
     def _limit(self, topic: str) -> Limit | None:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from ingest.job.brief.topics import adjusted, alone, besides, cambers, pin_lines, told
+from ingest.job.brief.topics import adjusted, alone, besides, cambers, pin_lines, swept, told
 from ingest.job.course.tasks import Doing, Task
 from ingest.job.plan.steps import Do, Step
 from ingest.job.vehicle.axles import Axle
@@ -11,13 +11,17 @@ from ingest.job.vehicle.vehicle import Vehicle
 
 
 def tasks_of(
-    vehicle: Vehicle, steps: Sequence[Step], first: int = 1, taped: Iterable[str] = ()
+    vehicle: Vehicle,
+    steps: Sequence[Step],
+    first: int = 1,
+    taped: Iterable[str] = (),
+    seen: Iterable[int] = (),
 ) -> tuple[Task, ...]:
     """Return the tasks of a plan; set-ups are counted on from ``first``.
 
-    ``taped``: units whose tapes at the pin are there already.
+    ``taped``: units whose tapes at the pin are there already. ``seen``: axles that had heads on.
     """
-    return tuple(_Expansion(vehicle, first, taped=set(taped)).all(steps))
+    return tuple(_Expansion(vehicle, first, taped=set(taped), seen=set(seen)).all(steps))
 
 
 @dataclass(slots=True)
@@ -30,6 +34,8 @@ class _Expansion:
     begun: bool = False
     taped: set[str] = field(default_factory=set)
     """Units whose pin was asked for."""
+    seen: set[int] = field(default_factory=set)
+    """Axles that had heads on before."""
     touched: set[str] = field(default_factory=set)
     """Units in which something was adjusted: what is read there now was not found so."""
 
@@ -57,8 +63,18 @@ class _Expansion:
         yield self.task(Doing.TURN, step.axles, why=why)
         why = "only what stands as it runs is measured"
         yield self.task(Doing.LOWER, step.axles, why=why)
+        yield from self.sweep(step)
         yield self.task(Doing.SETTLE, self.mounted, why=why)
         yield from self.tape(step.unit)
+
+    def sweep(self, step: Step) -> Iterator[Task]:
+        """Yield the sweep of each steered axle that has heads on for the first time."""
+        for number in step.axles:
+            if self.axle(number).role.is_steered and number not in self.seen:
+                topics, also = swept(number)
+                why = "caster is found while the wheels are steered"
+                yield self.task(Doing.SWEEP, (number,), topics, also, why=why)
+            self.seen.add(number)
 
     def tape(self, unit_id: str) -> Iterator[Task]:
         """Yield the tapes that a towed unit hangs on, once."""

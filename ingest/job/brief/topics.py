@@ -79,6 +79,15 @@ def _of_vehicle(vehicle: Vehicle, axle: Axle) -> Iterator[str]:
         yield vehicle_topic("parallelism")
 
 
+def swept(axle: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return what a sweep of an axle always tells, and what it tells besides, of locked heads."""
+    always = tuple(wheel_topic(axle, side, "caster") for side in Side)
+    names = ("sai", "included-angle")
+    besides = tuple(wheel_topic(axle, side, name) for name in names for side in Side)
+    crossed = tuple(axle_topic(axle, f"cross-{name}") for name in ("caster", "camber", "sai"))
+    return always, (*besides, *crossed)
+
+
 def pin_lines(vehicle: Vehicle, unit: Unit) -> tuple[str, ...]:
     """Return the tapes from a towed unit's pin to the hubs of its first axle; none without one."""
     if unit.coupling is None:

@@ -25,7 +25,7 @@ from ingest.job.course.events import (
 from ingest.job.course.intake import BY_ID
 from ingest.job.course.job import Job, Phase
 from ingest.job.course.readings import Reading, RunoutTaken
-from ingest.job.course.tasks import Doing, Task
+from ingest.job.course.tasks import FINDS, Doing, Task
 from ingest.job.vehicle.words import named
 
 TRUSTED = frozenset({"good", "uncertain"})
@@ -256,7 +256,7 @@ def _finish(job: Job, act: Finish, facts: Facts) -> tuple[What, ...]:
             missing = [line for line in task.tapes if line not in job.taped]
             if missing:
                 raise Refused("not-ready", f"{missing[0]} is not measured yet; enter it")
-        case Doing.FIND:
+        case Doing.FIND | Doing.SWEEP:
             return (Done(task.id, _taken(job, task, facts), note=act.note.strip()),)
         case Doing.LEAVE:
             readings = _taken(job, task, facts)
@@ -391,7 +391,7 @@ def _back(job: Job, act: Back) -> WentBack:
     task = job.task(act.task)
     if task is None or task.id not in job.marks:
         raise Refused("bad-field", f"{act.task} is no task that is done; there is nothing to redo")
-    if task.doing is Doing.FIND and job.was_turned(task.axles):
+    if task.doing in FINDS and job.was_turned(task.axles):
         raise Refused(
             "out-of-order",
             f"{named(task.axles)} was turned at since; what was found stands for good",

@@ -22,6 +22,10 @@ SPRING_BRAKES = (
 AIR = "Air suspension: keep hands and feet clear when it is filled or emptied; set to ride height."
 RUNNING = "Engine off and key out; keep sleeves, hair and cables clear of wheels that turn."
 PINNED = "Turn plates stay pinned until the vehicle stands; take the pins out only to steer."
+SWEPT = (
+    "A sweep: plates unpinned, service brake held by the maker's way, nobody's hands or feet near "
+    "the wheels while they are steered."
+)
 STEERING = "Centre the steering gear and lock the wheel before toe is set; nobody at the wheel."
 LOOSE = "Support what a loosened fastening holds; the vehicle does not move before it is tight."
 TORQUE = "Tighten in the maker's order to the maker's torque; one-way fastenings are used once."
@@ -37,6 +41,7 @@ BY_DOING: Mapping[Doing, tuple[str, ...]] = MappingProxyType(
         Doing.TAPE: (CHOCKS, HOT),
         Doing.TURN: (CHOCKS, LIFTING, SPRING_BRAKES, RUNNING, PUSHED),
         Doing.LOWER: (LIFTING, PINNED),
+        Doing.SWEEP: (CHOCKS, SWEPT, RUNNING),
         Doing.SETTLE: (AIR, PUSHED, PINNED),
         Doing.FIND: (),
         Doing.ADJUST: (STEERING, LOOSE, HOT, BENT),

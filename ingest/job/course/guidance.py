@@ -119,6 +119,11 @@ def _text(job: Job, task: Task, facts: Facts) -> str:
             )
         case Doing.LOWER:
             return f"Let {where} down onto the plates, pins in; steering straight."
+        case Doing.SWEEP:
+            return (
+                "Plates unpinned, brake held: begin the sweep; steer 20 degrees left, back, right, "
+                "back; end it. Without turn plates leave this out, with the reason."
+            )
         case Doing.SETTLE:
             return f"Roll the vehicle to and fro, or jounce {where}, until it sits as it runs."
         case Doing.FIND:
@@ -144,6 +149,8 @@ def _adjust(job: Job, task: Task, facts: Facts) -> str:
 def _asks(job: Job, task: Task) -> tuple[str, ...]:
     if task.doing is Doing.TAPE and any(line not in job.taped for line in task.tapes):
         return ("job-tape", "job-skip", "job-back", "job-replan")
+    if task.doing is Doing.SWEEP:
+        return ("sweep-begin", "sweep-end", "job-done", "job-skip", "job-back", "job-replan")
     if task.doing is not Doing.ADJUST:
         return ("job-done", "job-skip", "job-back", "job-replan")
     if job.turning == task.id:
@@ -160,7 +167,7 @@ def lacking(job: Job, task: Task, facts: Facts) -> Iterable[str]:
             yield from _wheels(task, facts.compensated, "run-out of")
         case Doing.TAPE:
             yield from (line for line in task.tapes if line not in job.taped)
-        case Doing.FIND | Doing.LEAVE:
+        case Doing.FIND | Doing.LEAVE | Doing.SWEEP:
             for topic in task.topics:
                 reading = facts.readings.get(topic)
                 if reading is None or reading.quality not in TRUSTED or reading.at < job.moved_at:

@@ -22,7 +22,7 @@ from ingest.job.course.events import (
 )
 from ingest.job.course.intake import ITEMS
 from ingest.job.course.readings import Reading, RunoutTaken
-from ingest.job.course.tasks import Doing, Task
+from ingest.job.course.tasks import FINDS, Doing, Task
 
 BAY = "the bay"
 """Who is said to have brought about what the bay saw by itself."""
@@ -209,13 +209,15 @@ def _done(job: Job, event: Event, what: Done) -> Job:
     assert task is not None
     mark = Mark(event.at, event.by, turned=what.turned, note=what.note)
     changed = replace(job, marks={**job.marks, task.id: mark}, turning="")
+    if task.doing is Doing.SWEEP:
+        changed = replace(changed, moved_at=event.at)
     if task.doing in MOVES:
         return replace(changed, moved_at=event.at, runouts=(*job.runouts, *what.runouts))
     if not what.readings:
         return changed
     news = {reading.topic: reading for reading in what.readings}
     changed = replace(changed, stale=job.stale - set(news))
-    if task.doing is Doing.FIND:
+    if task.doing in FINDS:
         return replace(changed, found={**job.found, **news})
     return replace(changed, left={**job.left, **news})
 
@@ -236,7 +238,7 @@ def _back(job: Job, event: Event, task_id: str) -> Job:
     reopened = {
         t.id
         for t in job.tasks[place:]
-        if t.set_up == target.set_up and not (t.doing is Doing.FIND and job.was_turned(t.axles))
+        if t.set_up == target.set_up and not (t.doing in FINDS and job.was_turned(t.axles))
     }
     unfinished = {t.set_up for t in job.tasks if t.id not in job.marks}
     for task in job.tasks[place:]:

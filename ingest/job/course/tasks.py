@@ -17,6 +17,8 @@ class Doing(StrEnum):
     """Compensate every head that was mounted anew."""
     LOWER = "lower"
     """The axles down, onto their plates."""
+    SWEEP = "sweep"
+    """Steer an axle's wheels to both sides, for caster and what goes with it, as found."""
     SETTLE = "settle"
     """Suspension and tyres at rest in their running position, by rolling or by jouncing."""
     FIND = "find"
@@ -29,8 +31,8 @@ class Doing(StrEnum):
     """Measure as left."""
 
 
-MEASURES = frozenset({Doing.FIND, Doing.LEAVE})
-AFTER_ADJUSTING = frozenset({Doing.TIGHTEN, Doing.LEAVE})
+FINDS = frozenset({Doing.FIND, Doing.SWEEP})
+"""What these measure is as found, and stands for good once something was turned."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,8 @@ class Task:
                 return f"turn the wheels of {where}"
             case Doing.LOWER:
                 return f"let {where} down"
+            case Doing.SWEEP:
+                return f"sweep the steering of {where}"
             case Doing.SETTLE:
                 return f"settle {where}"
             case Doing.FIND:

@@ -2,11 +2,12 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.drafting.row_names import row_name
 from calibration.drafting.wander import steadied, strayed
 from calibration.errors import BadBenchData
 from calibration.files.series import Series
@@ -55,7 +56,7 @@ def find_bar(
         BadBenchData: an attitude without both heads, or no reading more than there are unknowns.
         CalibrationFileError: a row that cannot be used.
     """
-    fit = fit_pairs(file, known, length_m, azimuth)
+    fit = _by_rows(fit_pairs(file, known, length_m, azimuth), file)
     degc = _temperatures(file)
     open_ = tuple(n for n in fit.undetermined if "zero" in n or n.startswith("azimuth port"))
     after = dict(known)
@@ -94,6 +95,17 @@ def fit_pairs(
         for name in ("incl_y", "incl_x", azimuth)
     )
     return fit_bar(attitudes, along, across, _from_quarter(sight), length_m)
+
+
+def _by_rows(fit: BarFit, file: Series) -> BarFit:
+    """Return the fits with their readings named by file and row."""
+    named = tuple(row_name(file, row) for pair in _pairs(file)[1] for row in pair)
+    return replace(
+        fit,
+        incl_y=replace(fit.incl_y, labels=named),
+        incl_x=replace(fit.incl_x, labels=named),
+        azimuth=replace(fit.azimuth, labels=named),
+    )
 
 
 def _pairs(file: Series) -> tuple[list[BarAttitude], list[tuple[Row, Row]]]:

@@ -7,7 +7,8 @@ from typing import get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.drafting.gross import Gross
+from calibration.drafting.impossible import Impossible
+from calibration.drafting.row_names import row_name
 from calibration.errors import BadBenchData
 from calibration.files.series import DIRECTIONS, ENCODERS, Series
 from calibration.fits.backlash import fit_backlash, hysteresis_rad
@@ -66,7 +67,7 @@ def find_encoder(file: Series, u_reference_rad: float) -> tuple[EncoderFound, ..
     return tuple(found)
 
 
-def first_gross(file: Series) -> Gross | None:
+def first_impossible(file: Series) -> Impossible | None:
     """Return the first row of a turn whose encoder stands elsewhere against the reference than in
     the other rows, None where there is none. Raises as ``find_encoder``."""
     if file.kind != "turn":
@@ -87,14 +88,14 @@ def first_gross(file: Series) -> Gross | None:
                     f"{GROSS_DEG:g} deg; look for a wrong value in it or for radians (both are "
                     "degrees), or take it again"
                 )
-                return Gross(text, abs(each), GROSS_DEG)
+                return Impossible(text, abs(each), GROSS_DEG)
     return None
 
 
 def _turn(channel: CircularChannel, file: Series, u_reference_rad: float) -> EncoderFound:
     raw, true = file.column_rad("raw_deg"), file.column_rad("true_deg")
     _refuse_backwards(f"{file.where}: {channel}", raw, true)
-    fit = fit_turn(raw, true, labels=[f"row {row.number}" for row in file.rows])
+    fit = fit_turn(raw, true, labels=[row_name(file, row) for row in file.rows])
     ways = _both_ways(file, raw, true)
     gap = None if ways is None else fit_backlash(*ways)
     most = None if ways is None else hysteresis_rad(*ways[1:])
@@ -134,6 +135,7 @@ def _closure(channel: CircularChannel, file: Series, _: float) -> EncoderFound:
         values=fit.values[: len(own)],
         covariance=fit.covariance[: len(own), : len(own)],
         undetermined=tuple(n for n in fit.undetermined if n in own),
+        labels=tuple(row_name(file, row) for row in file.rows),
     )
     return EncoderFound(channel, "circle closure", kept, _part(kept), None, _open(kept))
 

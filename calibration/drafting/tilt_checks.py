@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from calibration.drafting.gross import Gross
+from calibration.drafting.impossible import Impossible
 from calibration.drafting.tilt_rows import TiltSetup, placed_rows, placements, tumbled
 from calibration.files.series import TILT, Series
 from calibration.files.table import Row
@@ -28,7 +28,7 @@ UNIT_NEAR = 0.15
 """So near the factor between two units a row was most likely given in the other one."""
 
 
-def first_gross(files: Sequence[Series], setup: TiltSetup) -> Gross | None:
+def first_impossible(files: Sequence[Series], setup: TiltSetup) -> Impossible | None:
     """Return the first reading that cannot be, None where all may be.
 
     Raises:
@@ -43,7 +43,7 @@ def first_gross(files: Sequence[Series], setup: TiltSetup) -> Gross | None:
     return None
 
 
-def _off_gravity(file: Series) -> Iterator[Gross]:
+def _off_gravity(file: Series) -> Iterator[Impossible]:
     """Yield attitudes in which the axes together read much more or less than gravity."""
     if not file.has_z:
         return
@@ -55,10 +55,10 @@ def _off_gravity(file: Series) -> Iterator[Gross]:
             raise row.fault(f"{told}; give degrees, not radians or shares of gravity")
         limit = SCALES[0] if share < 1.0 else SCALES[1]
         text = f"{file.where}, row {row.number}: {told}, limit {limit:g}; take it again"
-        yield Gross(text, share, limit)
+        yield Impossible(text, share, limit)
 
 
-def _off_angles(file: Series, setup: TiltSetup) -> Iterator[Gross]:
+def _off_angles(file: Series, setup: TiltSetup) -> Iterator[Impossible]:
     """Yield rows whose axis stands elsewhere against its known angle than in the other rows."""
     for placed, rows in zip(placements(file, setup), placed_rows(file), strict=True):
         if file.kind == "reversal":
@@ -69,12 +69,12 @@ def _off_angles(file: Series, setup: TiltSetup) -> Iterator[Gross]:
         for row, angle, each in zip(rows, known.tolist(), off.tolist(), strict=True):
             limit = GROSS_DEG + GROSS_SHARE * abs(angle)
             if abs(each) > limit:
-                yield _gross(file, row, f"{TILT[placed.axis]}_deg", angle, each, limit)
+                yield _impossible(file, row, f"{TILT[placed.axis]}_deg", angle, each, limit)
 
 
-def _gross(
+def _impossible(
     file: Series, row: Row, column: str, known_deg: float, off_deg: float, limit: float
-) -> Gross:
+) -> Impossible:
     """Return a row that is off; raises ``CalibrationFileError`` where its unit explains it."""
     sine, known = (math.sin(math.radians(a)) for a in (known_deg + off_deg, known_deg))
     ratio = sine / known if known else math.inf
@@ -93,7 +93,7 @@ def _gross(
         f"{file.where}, row {row.number}: {told}, limit {limit:.2g} deg; look for a wrong value, "
         "sign or axis in it, or take it again"
     )
-    return Gross(text, abs(off_deg), limit)
+    return Impossible(text, abs(off_deg), limit)
 
 
 def _near(ratio: float) -> bool:

@@ -2,11 +2,11 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import PurePath
 
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.drafting.row_names import row_name
 from calibration.errors import BadBenchData
 from calibration.files.series import AXES, FACINGS, TILT, Series
 from calibration.files.table import Row
@@ -17,7 +17,6 @@ F64 = NDArray[np.float64]
 
 SINE_BARS_MM = (50.0, 1000.0)
 """Shorter or longer than this no sine bar is made (from memory: 100 to 500 mm are common)."""
-LONGEST_NAME = 48
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,21 +63,17 @@ def placed_rows(file: Series) -> Iterator[tuple[Row, ...]]:
 
 def labels(spheres: Sequence[Series], others: Sequence[Series], axes: int) -> tuple[str, ...]:
     """Return file and row of each reading of a fit: attitudes, then each axis of placed rows."""
-    named = [_named(file, row) for file in spheres for row in file.rows]
+    named = [row_name(file, row) for file in spheres for row in file.rows]
     for file in others:
         for rows in placed_rows(file):
-            named += [f"{_named(file, row)}, {axis}" for row in rows for axis in TILT[:axes]]
+            named += [f"{row_name(file, row)}, {axis}" for row in rows for axis in TILT[:axes]]
     return tuple(named)
 
 
 def axis_labels(files: Sequence[Series], axis: int) -> tuple[str, ...]:
     """Return file and row of the readings of one axis."""
     pairs = ((file, row) for file in files for row in file.rows)
-    return tuple(_named(file, row) for file, row in pairs if row.text("axis") == AXES[axis])
-
-
-def _named(file: Series, row: Row) -> str:
-    return f"{PurePath(file.where).name[-LONGEST_NAME:]}, row {row.number}"
+    return tuple(row_name(file, row) for file, row in pairs if row.text("axis") == AXES[axis])
 
 
 def _axes(file: Series) -> Iterator[tuple[int, NDArray[np.bool_]]]:

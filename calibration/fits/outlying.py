@@ -40,8 +40,15 @@ def most_outlying(fit: Fit) -> Outlying | None:
     off is ``e / r``, with r the share that the others leave it (deletion residual, Belsley, Kuh and
     Welsch 1980, from memory), and u is that of off: scatter of the others, and stated effects.
     """
+    named, (free, spread) = set(fit.distrusted()), fit.spreads()
     size = np.abs(fit.standardised())
-    found = {i: each for i in np.argsort(-size) if (each := _judged(fit, int(i))) is not None}
+    found: dict[int, Outlying] = {}
+    for i in map(int, np.argsort(-size)):
+        each = None
+        if fit.labels[i] in named:
+            each = _judged(fit, i, float(free[i]), float(spread[i]))
+        if each is not None:
+            found[i] = each
     if not found:
         return None
     worst = next(iter(found))
@@ -50,17 +57,13 @@ def most_outlying(fit: Fit) -> Outlying | None:
     return replace(found[worst], label=" or ".join([*alike[:MOST_NAMED], *others]))
 
 
-def _judged(fit: Fit, i: int) -> Outlying | None:
-    if fit.labels[i] not in fit.distrusted():
-        return None
+def _judged(fit: Fit, i: int, share: float, spread: float) -> Outlying | None:
     others = _others(fit, i)
     if math.isnan(others):
         return None
-    free, spread = fit.spreads()
-    residual, share = float(fit.residuals[i]), float(free[i])
-    stated = max(float(spread[i]) ** 2 - fit.sigma**2 * share, 0.0)
+    stated = max(spread**2 - fit.sigma**2 * share, 0.0)
     u = math.sqrt(others**2 * share + stated) / share
-    off, limit = residual / share, max(TIMES_U * u, LEAST_RAD)
+    off, limit = float(fit.residuals[i]) / share, max(TIMES_U * u, LEAST_RAD)
     return Outlying(fit.labels[i], off, limit) if abs(off) > limit else None
 
 

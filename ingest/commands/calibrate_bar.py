@@ -16,6 +16,7 @@ from calibration.records.papers import RawFile, ReferenceUse
 from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
 from ingest.commands.calibrate_advice import Advice, advised
+from ingest.commands.calibrate_refusals import see_none_gross
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
@@ -25,7 +26,6 @@ from ingest.commands.calibrate_work import (
     judged,
     lines_of,
     read_series,
-    see_no_gross_error,
     write_draft,
 )
 
@@ -67,7 +67,8 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     series, raw = read_series(args.file, None, ("bar",))
     found = find_bar(series, before, length_m, args.azimuth)
     fits = {"incl_y": found.fit.incl_y, "incl_x": found.fit.incl_x, "azimuth": found.fit.azimuth}
-    see_no_gross_error(fits, "attitude or head", scatter=True)
+    again = "mark both rows of its attitude withdrawn and read both heads again"
+    see_none_gross(fits, "attitude or head", again=again, scatter=True)
     answer = _answer(found, advised(BarPair(length_m, args.azimuth), series), _unmoved(series))
     if answer.code or not known:
         return answer

@@ -10,11 +10,13 @@ from calibration.bench.dividing_rounds import DividingRounds
 from calibration.bench.full_turn import FullTurn
 from calibration.bench.procedure import Procedure
 from calibration.drafting.draft import filled, summary
-from calibration.drafting.encoder import EncoderFound, find_encoder, first_gross
+from calibration.drafting.encoder import EncoderFound, find_encoder, first_impossible
 from calibration.files.references import Kind, use_of
 from calibration.files.series import ENCODER_KINDS, Series
+from calibration.fits.result import Fit
 from calibration.records.parts import EncoderPart
 from ingest.commands.calibrate_advice import Advice, advised
+from ingest.commands.calibrate_refusals import AGAIN, see_none_gross, see_none_impossible
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
@@ -24,8 +26,6 @@ from ingest.commands.calibrate_work import (
     judged,
     lines_of,
     read_series,
-    see_no_gross_error,
-    see_none_gross,
     write_draft,
 )
 
@@ -46,14 +46,16 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     series, raw = read_series(
         args.file, draft, ENCODER_KINDS if args.method is None else (args.method,)
     )
-    see_none_gross(first_gross(series))
+    see_none_impossible(first_impossible(series))
     reference = (
         work.reference(Kind.REFERENCE_ENCODER, Kind.INDEXING_PLATE)
         if series.kind == "turn"
         else None
     )
     found = find_encoder(series, 0.0 if reference is None else math.radians(reference.u))
-    see_no_gross_error({each.channel: each.fit for each in found}, "position")
+    fits: dict[str, Fit] = {each.channel: each.fit for each in found}
+    again = AGAIN if series.kind == "turn" else "go through all rounds again"
+    see_none_gross(fits, "position", again=again)
     answer = _answer(found, _next(series, found))
     parts = {each.channel: each.part for each in found if each.part is not None}
     if draft is None or not parts:

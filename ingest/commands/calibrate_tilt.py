@@ -9,7 +9,7 @@ from typing import Any
 from calibration.bench.tumble import SIDES
 from calibration.drafting.draft import filled, summary
 from calibration.drafting.tilt import TiltFound, find_tilt
-from calibration.drafting.tilt_checks import first_gross, unspanned
+from calibration.drafting.tilt_checks import first_impossible, unspanned
 from calibration.drafting.tilt_rows import TiltSetup
 from calibration.drafting.wander import unsteady
 from calibration.files.references import Kind, use_of
@@ -19,6 +19,7 @@ from calibration.fits.tilt_sphere import LEAST_SPAN
 from calibration.records.papers import ReferenceUse
 from calibration.records.parts import TiltPart
 from ingest.commands.calibrate_advice import Advice, advised_of_tilt
+from ingest.commands.calibrate_refusals import see_none_gross, see_none_impossible
 from ingest.commands.calibrate_work import (
     Answer,
     Work,
@@ -29,8 +30,6 @@ from ingest.commands.calibrate_work import (
     lines_of,
     read_series,
     see_no_doubles,
-    see_no_gross_error,
-    see_none_gross,
     write_draft,
 )
 from ingest.commands.drift_words import drift_line, undrifted
@@ -83,7 +82,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     what = "sign, axis or height"
     if hidden:
         what += " (an axis that reads straight up hides how much)"
-    see_no_gross_error(found.fits, what, scatter=found.part is not None)
+    see_none_gross(found.fits, what, scatter=found.part is not None)
     if found.part is not None:
         _see_turned_about(files)
     answer = _answer(found, advised_of_tilt(files, setup.sine_bar_mm), hidden)
@@ -104,7 +103,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
 
 def _see_readings_that_can_be(files: Sequence[Series], setup: TiltSetup) -> None:
     """Refuse what no fit should be tried on, by file and row."""
-    see_none_gross(first_gross(files, setup))
+    see_none_impossible(first_impossible(files, setup))
     flat = unspanned(files, setup)
     if flat:
         moved = " and ".join(f"{TILT[axis]}_deg over {span:.2g}" for axis, span in flat.items())

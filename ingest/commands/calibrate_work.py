@@ -4,7 +4,7 @@ import argparse
 import hashlib
 import importlib.metadata
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,17 +13,15 @@ from typing import Any
 import numpy as np
 
 from calibration.drafting.draft import begin
-from calibration.drafting.gross import Gross
 from calibration.files.references import Kind, Reference, Register, parse_references, usable
 from calibration.files.series import Series, parse_series
 from calibration.files.sheet import Sheet, SheetHead, parse_sheet
-from calibration.fits.outlying import LEAST_RAD, most_outlying
 from calibration.fits.result import Fit
 from calibration.records.papers import RawFile, Software
 from calibration.records.record import CalibrationRecord
 from ingest.commands.draft_file import read_record, see_draft_place, write_draft_file
 from ingest.commands.tables import STANDARD_INPUT, as_utf8, read_bytes, read_text
-from ingest.core.errors import InputError, MeasurementRefused
+from ingest.core.errors import InputError
 
 TWO_SIGMA = 0.9545
 
@@ -149,46 +147,12 @@ def see_no_doubles(raw: Iterable[RawFile]) -> None:
             raise InputError(file.what, None, reason)
 
 
-def see_none_gross(gross: Gross | None) -> None:
-    """Refuse a reading that cannot be, before any fit. Raises ``MeasurementRefused``."""
-    if gross is not None:
-        raise MeasurementRefused("gross-error", gross.text, figure=gross.figure, limit=gross.limit)
-
-
 def write_draft(path: str | None, onto: str | None, record: CalibrationRecord) -> str:
     """Write a draft whole; say where. Raises ``InputError``."""
     place = draft_place(path, onto, record)
     see_no_doubles(record.raw)
     write_draft_file(Path(place), record)
     return f"draft {record.record_id} of head {record.head_id}: {place}"
-
-
-def see_no_gross_error(fits: Mapping[str, Fit], what: str, *, scatter: bool = False) -> None:
-    """Refuse a reading that no sensor and no seat explain: it spoils those beside it, too.
-
-    ``what`` is what its row may have wrong. ``scatter``: several such readings hide each other, so
-    that no reading may scatter by more than a head at rest does either.
-
-    Raises:
-        MeasurementRefused: naming the reading, how far it is off, and the limit.
-    """
-    for fit in fits.values():
-        each = most_outlying(fit)
-        if each is not None:
-            off, limit = math.degrees(each.off_rad), math.degrees(each.limit_rad)
-            text = (
-                f"{each.label} is {off:+.2f} deg off the others, limit {limit:.2f} deg (10 u, 0.05 "
-                f"at least): look for a wrong {what} in its row, or mark it withdrawn and take it "
-                "again"
-            )
-            raise MeasurementRefused("gross-error", text, figure=abs(off), limit=limit)
-        if scatter and fit.sigma > LEAST_RAD:
-            size, limit = math.degrees(fit.sigma), math.degrees(LEAST_RAD)
-            text = (
-                f"one reading scatters by {size:.2f} deg, limit {limit:g} deg: rows are off, too "
-                f"few to tell which; look for a wrong {what}, or take them again"
-            )
-            raise MeasurementRefused("scatter", text, figure=size, limit=limit)
 
 
 def coefficients(fit: Fit, degrees: Iterable[str] = ()) -> list[dict[str, Any]]:

@@ -7,8 +7,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 from calibration.errors import CalibrationFileError
 from calibration.records.chain import chain_end, names_another
+from calibration.records.check import check_record
 from calibration.records.record import CalibrationRecord
-from calibration.records.signatures import distrust
 from calibration.records.text import AnyRecord, Claim, claim_of, load_record
 from ingest.core.ids import HeadId
 from ingest.store.database import transaction
@@ -75,9 +75,9 @@ class StoredRecords:
         return tuple(_checked(head, *row) for row in rows)
 
     def _check_trust(self, record: AnyRecord, where: str) -> None:
-        reason = distrust(record, self._keys) if self._keys else None
-        if reason is not None:
-            raise CalibrationFileError(where, f"record {record.record_id} {reason}")
+        faults = check_record(record, self._keys).faults if self._keys else ()
+        if faults:
+            raise CalibrationFileError(where, f"record {record.record_id} {faults[0]}")
 
     def _keep(self, record: AnyRecord, text: str, where: str) -> None:
         with transaction(self._connection):

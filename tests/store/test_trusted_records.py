@@ -9,8 +9,10 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from calibration.errors import CalibrationFileError
 from calibration.records.chain import link_to
+from calibration.records.check import check_record
+from calibration.records.ed25519 import signature_of
 from calibration.records.keys import key_id, read_public
-from calibration.records.signatures import sign
+from calibration.records.signatures import sign, signed_bytes
 from calibration.records.text import dump_record, load_record, seal
 from ingest.commands.record_folder import take_up
 from ingest.core.ids import HeadId
@@ -52,6 +54,19 @@ def refused(records, text, where="A.json"):
         records.newest(HEAD)
     assert str(asking.value) == str(adding.value)
     return str(adding.value)
+
+
+def test_what_record_check_refuses_is_not_served():
+    """Adjusted, and signed by the lab's own key, but without the adjustment as a signed step."""
+    whole = load_record((KEPT / "version-3.json").read_text(encoding="utf-8"))
+    assert whole.adjusted
+    bare = seal(whole.revised(adjustment=None))
+    signature = signature_of(signed_bytes(bare), KEY)
+    signed = bare.model_copy(update={"signatures": (signature,)})
+    records = stored(keys=(KEY.public_key(),))
+    with pytest.raises(CalibrationFileError, match="signed, although incomplete"):
+        records.add(dump_record(signed), "A.json")
+    assert check_record(signed, (KEY.public_key(),)).faults
 
 
 @pytest.mark.parametrize("order", [(0, 1, 2), (2, 1, 0), (1, 2, 0)])

@@ -35,7 +35,7 @@ def face(record: CalibrationRecord, signed: Judged) -> tuple[Block, ...]:
         Columns(((_times(record),), (_method(record),))),
         outcome(record),
         *summary(record.run_in_force),
-        Paragraph(" ".join((wording.UNCERTAINTY_SHORT, _traceable(record))), "small"),
+        Paragraph(" ".join(_small_print(record)), "small"),
         Points(statements(record)),
         Spring(),
         People((("Performed by", record.performed_by), ("Authorised by", record.authorised_by))),
@@ -80,6 +80,15 @@ def statements(record: CalibrationRecord) -> tuple[str, ...]:
     if record.accreditation is None:
         needed.append(NOT_ACCREDITED)
     return (*record.statements, *(text for text in needed if text not in record.statements))
+
+
+def _small_print(record: CalibrationRecord) -> Iterable[str]:
+    """Yield what U is, where values come from, and what no figure of an encoder covers."""
+    yield wording.UNCERTAINTY_SHORT
+    yield _traceable(record)
+    run = record.run_in_force
+    if run is not None and any(figure.channel in wording.CIRCULAR for figure in run.figures):
+        yield wording.NO_ZERO
 
 
 def _traceable(record: CalibrationRecord) -> str:

@@ -58,6 +58,10 @@ UNCERTAINTY_SHORT = (
     "What stands after ± is the expanded uncertainty U with its coverage factor k, for a "
     "probability of about 95 %; “Results of calibration” says more of it."
 )
+NO_ZERO = (
+    "Errors of rotation and azimuth are told from their own mean: nothing here verifies their "
+    "zero, on which toe stands."
+)
 UNCERTAINTY = (
     "U is the expanded uncertainty: the standard uncertainty, found by the rules of the GUM "
     "(JCGM 100:2008), times the coverage factor k that stands beside it. The value that a figure "

@@ -70,6 +70,12 @@ def test_paper_says(sheets, clause):
             assert part in bare
 
 
+def test_says_that_no_figure_of_an_encoder_covers_its_zero(page, complete):
+    run = complete.run_in_force
+    assert any(figure.channel in wording.CIRCULAR for figure in run.figures)
+    assert wording.NO_ZERO in page.text
+
+
 def test_says_where_every_reference_comes_from(page, complete):
     for used in complete.references:
         assert traced(used) in page.text

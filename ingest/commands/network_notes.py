@@ -40,7 +40,13 @@ def _disagreement(found: Answer) -> Iterator[str]:
             f"residual is {w:.1f}, limit 3.29{either}; read it again, or set use to false"
         )
     elif found.suspect_zero is not None:
-        yield f"distrust the {found.suspect_zero}: look at its clamp, then mount it again"
+        alike = [f"observations[{i}], {readings[i].named()}" for i in found.alike[:MOST_NAMED]]
+        either = f", or {', or '.join(alike)}: they cannot be told apart" if alike else ""
+        todo = "read or tape that again; look at the clamp, then mount the head again"
+        yield (
+            f"distrust the {found.suspect_zero}{either}; "
+            f"{todo if alike else 'look at its clamp, then mount it again'}"
+        )
     if not judgement.fits and judgement.chi2_limits is not None:
         low, high = judgement.chi2_limits
         how = "worse" if judgement.chi2 > high else "better"

@@ -3,12 +3,15 @@
 import io
 import json
 import math
+import re
 import sys
 import xml.etree.ElementTree as ET
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+import ingest.geometry.network as network_room
 from ingest.cli import main
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -471,3 +474,19 @@ def test_a_plain_survey_network_is_told_by_its_points(network):
     assert out.splitlines()[2].startswith("C            x 20.0000 m, y 30.0")
     answer = json.loads(network({"stations": stations, "observations": observations}, "--json")[1])
     assert (answer["wheels"], answer["axles"]) == ([], [])
+
+
+def test_a_wrong_tape_across_an_axle_is_named_beside_the_seat_that_it_looks_like(network):
+    """A tape from left to right hub and a head's seat there move the same place alike."""
+    page = (Path(network_room.__path__[0]) / "FILES.md").read_text(encoding="utf-8")
+    document = json.loads(re.search(r"```file tractor.json\n(.*?)```", page, flags=re.DOTALL)[1])
+    at, tape = next(
+        (i, each)
+        for i, each in enumerate(document["observations"])
+        if each["type"] == "distance" and {each["at"][0], each["to"][0]} == {"L", "R"}
+    )
+    tape["distance_m"] += 0.05
+    code, out, _ = network(json.dumps(document))
+    assert code == 0
+    assert "distrust" in out
+    assert f"observations[{at}]" in out

@@ -14,7 +14,8 @@ from typing import Any
 from calibration.measured import Measured
 from ingest.core.units import NS
 from ingest.job.brief.standing import Standing
-from ingest.job.course.acts import Facts, Refused, Tape, Upset, decide
+from ingest.job.course.acts import Facts, Refused, Tape, Upset
+from ingest.job.course.deciding import decide
 from ingest.job.course.events import Event, Taped, Turning, What
 from ingest.job.course.guidance import guide
 from ingest.job.course.job import BAY, Job, Phase, after, opened, replayed

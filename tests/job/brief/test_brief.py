@@ -9,7 +9,8 @@ from ingest.job.brief.advising import in_words
 from ingest.job.brief.brief import JobBrief
 from ingest.job.brief.standing import Standing
 from ingest.job.brief.topics import place_of
-from ingest.job.course.acts import Back, Close, Facts, Finish, Refused, Replan, Turn, decide
+from ingest.job.course.acts import Back, Close, Facts, Finish, Refused, Replan, Turn
+from ingest.job.course.deciding import decide
 from ingest.job.course.events import Planned, Taped
 from ingest.job.course.job import Job
 from ingest.job.course.tasks import Doing, Task
@@ -220,3 +221,15 @@ def test_unknown_topics_have_no_place() -> None:
     assert place is not None
     assert place.axle is not None
     assert place.axle.number == 2
+
+
+def test_what_is_told_against_an_axle_falls_with_it() -> None:
+    """Axle 4 of the 8x4 is the reference axle; axle 3 is told against it, nothing against axle 3."""
+    brief = brief_of("rigid-8x4")
+    reference = set(brief.stale(adjusting(brief, 4, "axle_heading", "axle/4/both/heading")))
+    other = set(brief.stale(adjusting(brief, 3, "axle_heading", "axle/3/both/scrub")))
+    told_against = {"axle/3/both/scrub", "axle/1/left/toe", "axle/2/both/heading", "vehicle/thrust"}
+    assert told_against <= reference
+    assert "axle/4/both/heading" in reference
+    assert "axle/3/both/scrub" in other
+    assert not {"axle/4/both/heading", "axle/1/left/toe", "vehicle/thrust"} & other

@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from ingest.job.course.acts import Act, Begin, Check, Facts, Plan, decide
+from ingest.job.course.acts import Act, Begin, Check, Facts, Plan
+from ingest.job.course.deciding import decide
 from ingest.job.course.events import Event, Opened, What
 from ingest.job.course.intake import ITEMS
 from ingest.job.course.job import Job, after, opened

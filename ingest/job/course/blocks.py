@@ -1,0 +1,64 @@
+"""Adjustments in a row with what ends them: tightening, settling, measuring as left."""
+
+from itertools import takewhile
+
+from ingest.job.course.acts import OUTSIDE, Finish, Refused
+from ingest.job.course.events import Done, Skipped, What
+from ingest.job.course.job import Job
+from ingest.job.course.tasks import Doing, Task
+
+TAIL = frozenset({Doing.TIGHTEN, Doing.SETTLE, Doing.LEAVE})
+"""What follows adjustments."""
+
+
+def untouched(job: Job, task: Task, act: Finish) -> tuple[What, ...]:
+    """Finish an adjustment in which nothing was turned: what was found is what is left."""
+    found = job.left_of(task.topics[0]) if task.topics else None
+    if found is not None and found.decision == OUTSIDE and not act.note.strip():
+        raise Refused(
+            "outside",
+            f"{task.topics[0]} is outside its limit and nothing was turned; adjust it, or give the"
+            " reason why it stays so",
+        )
+    return (Done(task.id, turned=False, note=act.note.strip()), *needless(job, task))
+
+
+def needless(job: Job, task: Task) -> tuple[What, ...]:
+    """Return the tasks that fall away where nothing was turned in a block of adjustments."""
+    adjusts, tail = block_of(job, task)
+    others = [t for t in adjusts if t.id != task.id]
+    if any(t.id not in job.marks or was_turned(job, t) for t in others):
+        return ()
+    return tuple(
+        Skipped(t.id, "nothing was turned: what was found is what is left")
+        for t in tail
+        if t.id not in job.marks and not set(t.topics) & job.stale
+    )
+
+
+def block_of(job: Job, task: Task) -> tuple[tuple[Task, ...], tuple[Task, ...]]:
+    """Return the adjustments that a task belongs to, and what follows them before anything else.
+
+    A block is some adjustments in a row, then tightening, settling and measuring.
+    """
+    place = job.tasks.index(task)
+    first = place
+    while first > 0 and job.tasks[first].doing in TAIL:
+        first -= 1
+    while first > 0 and job.tasks[first - 1].doing is Doing.ADJUST:
+        first -= 1
+    rest = list(takewhile(lambda t: t.doing is Doing.ADJUST, job.tasks[first:]))
+    tail = takewhile(lambda t: t.doing in TAIL, job.tasks[first + len(rest) :])
+    return tuple(rest), tuple(tail)
+
+
+def touched(job: Job, task: Task) -> bool:
+    """Say whether anything was turned in the block that a task ends."""
+    adjusts, _ = block_of(job, task)
+    return any(t.id in job.marks and was_turned(job, t) for t in adjusts)
+
+
+def was_turned(job: Job, task: Task) -> bool:
+    """Say whether anything was turned in an adjustment that is over."""
+    mark = job.marks[task.id]
+    return mark.turned and not mark.skipped

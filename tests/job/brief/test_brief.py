@@ -224,7 +224,7 @@ def test_unknown_topics_have_no_place() -> None:
 
 
 def test_what_is_told_against_an_axle_falls_with_it() -> None:
-    """Axle 4 of the 8x4 is the reference axle; axle 3 is told against it, nothing against axle 3."""
+    """Axle 4 of the 8x4 is the reference: axle 3 is told against it, nothing against axle 3."""
     brief = brief_of("rigid-8x4")
     reference = set(brief.stale(adjusting(brief, 4, "axle_heading", "axle/4/both/heading")))
     other = set(brief.stale(adjusting(brief, 3, "axle_heading", "axle/3/both/scrub")))

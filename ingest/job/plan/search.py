@@ -4,12 +4,12 @@ The bound. An axle without heads on, of which something is still to be adjusted,
 no network and is not settled, must be mounted once more; so must an end of the centre line as long
 as the reference axle is not settled. Where the reference axle is still to be adjusted, all that
 must be measured as found is mounted before that moment, and all others that are adjusted have
-heads on after it: those of them that have none at that moment, when the reference axle and the
-ends of its line take their share of the pairs, are mounted once more. A set-up after the first
-leaves one pair at least where it is: moving all would cut the tie to the reference axle, and that
-one would have to be mounted for it; where it must be mounted anyhow, one set-up may do so. Set-ups
-before and after the reference axle is adjusted are others. The bound is never too high, so the
-first end that is taken up is the cheapest.
+heads on after it: those for which no set-up with the reference axle and the ends of its line has
+room are mounted once more. A set-up after the first leaves one pair at least where it is: moving
+all would cut the tie to the reference axle, and that one would have to be mounted for it; where it
+must be mounted anyhow, one set-up may do so. Set-ups before and after the reference axle is
+adjusted are others. The bound is never too high, so the first end that is taken up is the
+cheapest.
 
 States that differ only in which of several like axles is which are one (``alike``), and what an
 axle is tied to is forgotten where nothing hangs on it any more (``lean``).
@@ -107,7 +107,7 @@ def search(task: Task, start: State) -> Found:
 
 
 def _bound(task: Task, state: State, most: int) -> Cost:
-    needed, again = _needed(task, state, most)
+    needed, again = _needed(task, state)
     missing = (needed & ~state.mounted).bit_count()
     if most == 1:
         return Cost(missing + again, missing + again)
@@ -117,7 +117,7 @@ def _bound(task: Task, state: State, most: int) -> Cost:
     return Cost(missing + again, max(before, int(missing > 0)) + later)
 
 
-def _needed(task: Task, state: State, most: int) -> tuple[Bits, int]:
+def _needed(task: Task, state: State) -> tuple[Bits, int]:
     """Return the axles that must have heads on yet, and how many must once more after that."""
     open_axles = task.all & ~settled(task, state)
     needed = (open_axles & ~state.tied) | (task.works & ~state.touched)
@@ -125,9 +125,7 @@ def _needed(task: Task, state: State, most: int) -> tuple[Bits, int]:
         needed |= task.line
     again = 0
     if task.reference & task.works & ~state.touched:
-        later = task.works & ~task.reference
-        share = (task.reference | task.line) & ~later
-        again = max(0, later.bit_count() - most + share.bit_count())
+        again = task.again
         needed = (open_axles & ~state.tied & ~state.found) | task.reference | task.line
     return needed, again
 
@@ -140,7 +138,7 @@ def _moves(
     Set-ups are those that mount ``idle`` axles that the bound does not ask for: each of these
     makes the whole dearer by one, so they can wait until nothing cheaper is left.
     """
-    needed, _ = _needed(task, state, most)
+    needed, _ = _needed(task, state)
     for i in each(allowed(task, state, settled(task, state)) if idle == 0 else 0):
         here = 1 << i
         after, more = worked(task, adjusted(state, here))

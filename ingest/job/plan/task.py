@@ -38,6 +38,8 @@ class Task:
     """By axle, those that are told against it."""
     order: tuple[int, ...] = field(init=False)
     """Places of the axles, each after what it is told against."""
+    again: int = field(init=False)
+    """How many axles need heads once more after the reference axle was adjusted, at least."""
 
     def __post_init__(self) -> None:
         places = range(len(self.axles))
@@ -45,6 +47,11 @@ class Task:
         order = sorted(places, key=lambda i: (self.against[i].bit_count(), i))
         object.__setattr__(self, "dependents", found)
         object.__setattr__(self, "order", tuple(order))
+        # When the reference axle is adjusted, heads are on it and on the ends of its line.
+        later, there = self.works & ~self.reference, self.reference | self.line
+        without = (later & ~bits for bits in self.set_ups if bits & there == there)
+        again = min((bits.bit_count() for bits in without), default=later.bit_count())
+        object.__setattr__(self, "again", again)
 
     @property
     def all(self) -> Bits:

@@ -19,9 +19,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from calibration.anova import INTERACTION, SETTLING, TECHNICIAN, Anova, Component, analyse
 from calibration.errors import BadBenchData, CalibrationFileError
+from calibration.faults import fault_of
 from calibration.records.canonical import digest, parse, unaltered
 from calibration.records.fields import Count, MaybeSha256, Sha256, Word
-from calibration.records.text import first_fault
 
 F64 = NDArray[np.float64]
 
@@ -182,7 +182,7 @@ def load_study(text: str, where: str, bay: str | None = None) -> BayStudy:
     try:
         study = BayStudy.model_validate_json(body, strict=True)
     except ValidationError as error:
-        raise CalibrationFileError(where, first_fault(error)) from error
+        raise CalibrationFileError(where, str(fault_of(error, raw, BayStudy))) from error
     if bay is not None and study.bay != bay:
         raise CalibrationFileError(where, f"is a study of bay {study.bay}, not of {bay}")
     return study

@@ -4,19 +4,20 @@ Key names carry units. An unknown key is an error, since a misspelt one would be
 """
 
 import contextlib
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import ConfigDict, ValidationError
 
 from calibration.errors import CalibrationFileError
+from calibration.faults import fault_of
+from calibration.toml import NotToml, parse_toml
 from ingest.chain.chain import ChainSettings
 from ingest.chain.decimate import DecimateSettings
 from ingest.chain.despike import DespikeSettings
 from ingest.chain.settle import SettleSettings
-from ingest.config_heads import HeadTable, LinkSettings, Table, link_of, refuse_twins
+from ingest.config_heads import LinkSettings, Table, link_of, refuse_twins
 from ingest.config_tables import (
     BayTable,
     BrokerTable,
@@ -51,19 +52,6 @@ NO_FOLDER = "no such folder; make it and put calibration records (JSON) in, or l
 
 NO_STUDY = "no such file; levelhead study -o makes one, or leave the key out"
 
-IN_WORDS = {
-    "string_pattern_mismatch": "1 to 32 of a-z, 0-9, _ and -",
-    "int_parsing": "an integer",
-    "int_type": "an integer",
-    "float_parsing": "a number",
-    "float_type": "a number",
-    "bool_parsing": "true or false",
-    "bool_type": "true or false",
-    "tuple_type": 'a list, such as ["lab.pub"]',
-    "model_type": "a table: its name in brackets on a line, and its keys below",
-}
-"""What is allowed, where the library's own words say it to programmers."""
-
 
 class Config(Table):
     """Settings of everything, ready to be wired."""
@@ -88,11 +76,12 @@ def load_config(path: Path) -> Config:
     """
     where = str(path)
     try:
-        found = tomllib.loads(read_file(path).decode("utf-8"))
+        found = parse_toml(read_file(path).decode("utf-8"))
     except OSError as error:
         raise ConfigError(where, "file", where, error.strerror or "cannot be read") from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise ConfigError(where, "file", path.name, f"not TOML in UTF-8: {error}") from error
+    except (UnicodeDecodeError, NotToml) as error:
+        told = str(error).removeprefix("not TOML: ")
+        raise ConfigError(where, "file", path.name, f"not TOML in UTF-8: {told}") from error
     try:
         read = ConfigFile.model_validate(found)
     except ValidationError as error:
@@ -101,25 +90,11 @@ def load_config(path: Path) -> Config:
 
 
 def _first_fault(where: str, found: dict[str, Any], error: ValidationError) -> ConfigError:
-    fault = error.errors(include_url=False)[0]
-    key = ".".join(str(step) for step in fault["loc"])
-    value = fault.get("input")
-    if fault["type"] == "extra_forbidden":
-        known = _known_keys(fault["loc"])
-        return ConfigError(where, key, value, f"no such key; there are: {known}")
-    if fault["type"] == "missing":
-        return ConfigError(where, key, None, "is needed")
-    if key == "head":
-        return ConfigError(where, key, value, "a list of tables: write [[head]], with two brackets")
-    return ConfigError(where, key, value, IN_WORDS.get(fault["type"], fault["msg"].lower()))
-
-
-def _known_keys(location: tuple[int | str, ...]) -> str:
-    model: type[BaseModel] = ConfigFile
-    if len(location) > 1:
-        kind = ConfigFile.model_fields[str(location[0])].annotation
-        model = kind if isinstance(kind, type) and issubclass(kind, Table) else HeadTable
-    return ", ".join(model.model_fields)
+    fault = fault_of(error, found, ConfigFile)
+    if fault.keys == ("head",):
+        told = "a list of tables: write [[head]], with two brackets"
+        return ConfigError(where, fault.place, fault.value, told)
+    return ConfigError(where, fault.place or "file", fault.value, fault.allowed)
 
 
 def _settings(where: str, folder: Path, read: ConfigFile) -> Config:

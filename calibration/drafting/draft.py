@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from calibration.errors import BadBenchData, CalibrationFileError
+from calibration.faults import fault_of
 from calibration.files.sheet import Sheet, SheetHead
 from calibration.fits.result import Fit
 from calibration.records.chain import follows
@@ -14,7 +15,7 @@ from calibration.records.grown import grown
 from calibration.records.papers import Head, Occasion, Software
 from calibration.records.record import CalibrationRecord
 from calibration.records.results import FitSummary
-from calibration.records.text import AnyRecord, first_fault
+from calibration.records.text import AnyRecord
 
 
 def begin(
@@ -99,4 +100,6 @@ def _validated(content: dict[str, Any], where: str) -> CalibrationRecord:
     try:
         return CalibrationRecord.model_validate(content)
     except ValidationError as error:
-        raise CalibrationFileError(where, first_fault(error)) from error
+        raise CalibrationFileError(
+            where, str(fault_of(error, content, CalibrationRecord))
+        ) from error

@@ -5,7 +5,6 @@ the certificate's hash, or out of date stops the work (ISO/IEC 17025:2017, 6.4 a
 """
 
 import datetime
-import tomllib
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
@@ -15,8 +14,10 @@ from typing import Annotated, Any, Self
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from calibration.errors import CalibrationFileError, ReferenceRefused
+from calibration.faults import fault_of
 from calibration.records.fields import Line, MaybeSha256, Word
 from calibration.records.papers import AlsoStated, ReferenceUse
+from calibration.toml import NotToml, parse_toml
 
 
 class Kind(StrEnum):
@@ -185,9 +186,9 @@ def parse_references(text: str, where: str = "references") -> Register:
             id given twice.
     """
     try:
-        raw = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as error:
-        raise CalibrationFileError(where, f"not TOML: {error}") from error
+        raw = parse_toml(text, Decimal)
+    except NotToml as error:
+        raise CalibrationFileError(where, str(error)) from error
     tables = raw.pop("reference", None)
     if raw or not isinstance(tables, list) or not tables:
         reason = f"unknown key {next(iter(raw))}" if raw else "no [[reference]] in it"
@@ -269,8 +270,5 @@ def _entry(where: str, position: int, table: Any) -> Reference:
     try:
         return Reference.model_validate(table)
     except ValidationError as error:
-        first = error.errors(include_url=False, include_context=False)[0]
-        place = ".".join(str(step) for step in first["loc"])
-        fault = first["msg"].removeprefix("Value error, ")
-        reason = f"reference {name}: {place + ': ' if place else ''}{fault}"
-        raise CalibrationFileError(where, reason) from error
+        fault = fault_of(error, table, Reference)
+        raise CalibrationFileError(where, f"reference {name}: {fault}") from error

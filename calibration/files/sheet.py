@@ -4,16 +4,16 @@ The keys ``references``, ``head_class``, ``decision_rule`` and ``setup`` are rea
 ``calibration.verification.plan``, which knows what they mean.
 """
 
-import tomllib
 from typing import Annotated, Any, Self
 
 from pydantic import Field, ValidationError, model_validator
 
 from calibration.errors import CalibrationFileError
+from calibration.faults import fault_of
 from calibration.records.fields import HeadId, Line, RecordId, Word
 from calibration.records.papers import Occasion
 from calibration.records.parts import AzimuthChannel, Part, Port, Uncertainty
-from calibration.records.text import first_fault
+from calibration.toml import NotToml, parse_toml
 
 REFERENCE_DEGC = 20.0
 """Reference temperature of lengths and of coefficients (ISO 1)."""
@@ -71,8 +71,10 @@ class Sheet(Occasion):
 def parse_sheet(text: str, where: str) -> Sheet:
     """Read a sheet. Raises ``CalibrationFileError``, naming the key."""
     try:
-        return Sheet.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise CalibrationFileError(where, f"not TOML: {error}") from error
+        raw = parse_toml(text)
+    except NotToml as error:
+        raise CalibrationFileError(where, str(error)) from error
+    try:
+        return Sheet.model_validate(raw)
     except ValidationError as error:
-        raise CalibrationFileError(where, first_fault(error)) from error
+        raise CalibrationFileError(where, str(fault_of(error, raw, Sheet))) from error

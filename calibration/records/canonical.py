@@ -12,6 +12,7 @@ from typing import Any
 import rfc8785
 
 from calibration.errors import CalibrationFileError, RecordAltered
+from calibration.faults import said
 
 LARGEST = 8 * 1024 * 1024
 """Characters of a record. A full one with curves and budgets has some 300 000."""
@@ -32,7 +33,7 @@ def parse(text: str, where: str) -> dict[str, Any]:
     try:
         raw = json.loads(text, object_pairs_hook=_unique, parse_constant=_no_number)
     except (ValueError, RecursionError) as error:
-        raise CalibrationFileError(where, f"unreadable JSON: {error}") from error
+        raise CalibrationFileError(where, f"unreadable JSON: {said(error)}") from error
     if not isinstance(raw, dict):
         raise CalibrationFileError(where, "unreadable: not a JSON object")
     if _too_deep(raw, DEEPEST):

@@ -8,10 +8,10 @@ from typing import Any
 from pydantic import ValidationError
 
 from calibration.errors import CalibrationFileError
+from calibration.faults import fault_of
 from calibration.records.adjustment import holds
 from calibration.records.papers import RawFile, ReferenceUse
 from calibration.records.record import NEWEST, CalibrationRecord
-from calibration.records.text import first_fault
 
 
 def grown(
@@ -48,4 +48,4 @@ def grown(
         result = draft.revised(**merged | changes)
         return result if holds(result) else result.revised(adjustment=None)
     except ValidationError as error:
-        raise CalibrationFileError(draft.record_id, first_fault(error)) from error
+        raise CalibrationFileError(draft.record_id, str(fault_of(error))) from error

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from calibration.errors import CalibrationFileError
+from calibration.faults import fault_of
 from calibration.records.canonical import canonical, digest, parse, unaltered
 from calibration.records.record import FORMAT, CalibrationRecord
 from calibration.records.version1 import CalibrationRecord1
@@ -21,7 +22,6 @@ R = TypeVar("R", CalibrationRecord, CalibrationRecord1)
 VERSIONS: Mapping[int, type[AnyRecord]] = MappingProxyType(
     {1: CalibrationRecord1, 2: CalibrationRecord, 3: CalibrationRecord}
 )
-LONGEST_PLACE = 80
 HEAD_IN_TEXT = re.compile(r'"head_id"\s*:\s*"([0-9a-f]{16})"')
 UNHASHED = ("sha256", "signatures")
 
@@ -58,7 +58,7 @@ def load_record(text: str, where: str = "calibration record") -> AnyRecord:
     try:
         record = model.model_validate_json(body, strict=True)
     except ValidationError as error:
-        raise CalibrationFileError(where, first_fault(error)) from error
+        raise CalibrationFileError(where, str(fault_of(error, raw, model))) from error
     if record.version > 1 and canonical(record.model_dump(mode="json")) != body:
         reason = "a field is missing or written another way than records are"
         raise CalibrationFileError(where, reason)
@@ -89,14 +89,6 @@ def claim_of(text: str) -> Claim | None:
     if isinstance(head_id, str) and isinstance(record_id, str):
         return Claim(head_id, record_id)
     return None
-
-
-def first_fault(error: ValidationError) -> str:
-    """Return the first thing that a model did not take, with its place, in one line."""
-    first = error.errors(include_url=False)[0]
-    place = ".".join(str(step) for step in first["loc"])[:LONGEST_PLACE]
-    text = f"{place}: {first['msg']}" if place else first["msg"]
-    return "".join(sign if sign.isprintable() else "?" for sign in text)
 
 
 def _model_of(raw: dict[str, Any], where: str) -> type[AnyRecord]:

@@ -5,7 +5,6 @@ the second run of a record is judged as the first was.
 """
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -13,6 +12,7 @@ from typing import Any
 from calibration.decision import Rule
 from calibration.errors import CalibrationFileError
 from calibration.records.record import CalibrationRecord
+from calibration.toml import NotToml, parse_toml
 from calibration.verification.head_class import (
     BUILT_IN,
     HeadClass,
@@ -59,9 +59,9 @@ def plan_of(text: str | None, where: str, draft: CalibrationRecord, when: str) -
 
 def _toml(text: str, where: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise CalibrationFileError(where, f"not TOML: {error}") from error
+        return parse_toml(text)
+    except NotToml as error:
+        raise CalibrationFileError(where, str(error)) from error
 
 
 def _class(wanted: Any, drafted: str, where: str) -> HeadClass:

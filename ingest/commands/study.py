@@ -10,8 +10,8 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from calibration.faults import fault_of
 from calibration.files.study_rows import parse_study_rows
-from calibration.records.text import first_fault
 from calibration.study import (
     BayStudy,
     Quantity,
@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         study = seal_study(BayStudy.model_validate(found))
     except ValidationError as error:
-        raise InputError("--bay, --by", None, first_fault(error)) from error
+        raise InputError("--bay, --by", None, str(fault_of(error, found, BayStudy))) from error
     if args.output is not None:
         write_whole(args.output, dump_study(study))
     if args.json:

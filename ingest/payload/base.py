@@ -12,6 +12,8 @@ from typing import Annotated, Any, ClassVar, Literal, Self, get_args
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from calibration.faults import Fault, fault_of, said
+
 DISPLAY_LIMIT_BYTES = 512
 """Largest payload of a topic that a display reads: small clients hold 1 KiB in all."""
 
@@ -85,14 +87,14 @@ class Message(Part):
         try:
             found = json.loads(payload)
         except (ValueError, RecursionError) as error:
-            raise PayloadError("bad-json", f"not JSON: {error}") from error
+            raise PayloadError("bad-json", f"not JSON: {said(error)}") from error
         if not isinstance(found, dict):
             raise PayloadError("bad-json", "not a JSON object")
         try:
             known = json.dumps(cls._in_known_words(found))
             return cls.model_validate_json(known, strict=True, extra="ignore")
         except ValidationError as error:
-            raise PayloadError("bad-field", first_fault(error)) from error
+            raise PayloadError("bad-field", _told(fault_of(error, found, cls))) from error
 
     @classmethod
     def _in_known_words(cls, found: dict[str, Any]) -> dict[str, Any]:
@@ -107,11 +109,8 @@ class Message(Part):
         return get_args(cls.model_fields[key].annotation)
 
 
-def first_fault(error: ValidationError) -> str:
-    """Return one line for the first thing that is wrong."""
-    fault = error.errors(include_url=False, include_context=False)[0]
-    where = ".".join(str(part) for part in fault["loc"]) or "message"
-    return f"{where}: {fault['msg']}"
+def _told(fault: Fault) -> str:
+    return str(fault) if fault.keys else f"message: {fault}"
 
 
 class Stamped(Message):

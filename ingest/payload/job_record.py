@@ -13,11 +13,11 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from calibration.errors import CalibrationFileError
+from calibration.faults import fault_of
 from calibration.records.canonical import canonical, digest, parse, unaltered
 from calibration.records.ed25519 import Signed, held_against, signature_of
 from calibration.records.keys import key_id, keyring
 from calibration.records.papers import Signature
-from calibration.records.text import first_fault
 from ingest.job.course.events import Event
 from ingest.job.course.job import Job, replayed
 
@@ -104,7 +104,7 @@ def load_job_record(text: str, where: str) -> JobRecord:
         record = JobRecord.model_validate(raw)
         record.replayed()
     except ValidationError as error:
-        raise CalibrationFileError(where, first_fault(error)) from error
+        raise CalibrationFileError(where, str(fault_of(error, raw, JobRecord))) from error
     except (ValueError, AssertionError) as error:
         raise CalibrationFileError(where, f"its events make no job: {error}") from error
     return record

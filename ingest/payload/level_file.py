@@ -179,4 +179,4 @@ def load_level(text: str, where: str) -> LevelFile:
     try:
         return LevelFile.model_validate_json(text.encode(), strict=True)
     except ValidationError as error:
-        raise fault_of(where, error, raw) from error
+        raise fault_of(where, error, raw, LevelFile) from error

@@ -63,7 +63,7 @@ def _from_cells(where: str, line: int, cells: dict[str, str]) -> Limit:
     try:
         return LimitEntry.model_validate(given).limit()
     except ValidationError as error:
-        key, value, allowed = first_fault(error)
+        key, value, allowed = first_fault(error, given, LimitEntry)
         shown = "is empty" if value is None else f"is {value!r}"
         raise InputError(where, line, f"{key} {shown}: {allowed}") from error
     except LimitsError as error:

@@ -9,13 +9,15 @@ import datetime
 import json
 import re
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, ValidationError, WithJsonSchema
 
 from calibration.decision import Rule
+from calibration.faults import fault_of, plain
+from calibration.toml import NotToml, parse_toml
 from ingest.core.errors import ConfigError, InputError
 from ingest.core.frames import Side
 from ingest.job.limits.faults import LimitsError
@@ -131,7 +133,7 @@ def parse_limits(text: str, where: str) -> LimitSet:
     try:
         read = LimitsFile.model_validate(raw)
     except ValidationError as error:
-        raise _fault(where, error) from error
+        raise ConfigError(where, *first_fault(error, raw, LimitsFile)) from error
     limits = tuple(_limit(where, at, entry) for at, entry in enumerate(read.limit, 1))
     before = read.predecessor
     try:
@@ -209,10 +211,9 @@ def _toml(text: str, where: str) -> dict[str, Any]:
     if len(text) > MOST_CHARACTERS:
         raise InputError(where, None, f"larger than {MOST_CHARACTERS} characters; is it the file?")
     try:
-        return tomllib.loads(text, parse_float=Decimal)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        told = ascii(str(error)[:120])[1:-1] or "nested too deep"
-        raise InputError(where, None, f"not TOML: {told}") from error
+        return parse_toml(text, Decimal)
+    except NotToml as error:
+        raise InputError(where, None, str(error)) from error
 
 
 def _limit(where: str, at: int, entry: LimitEntry) -> Limit:
@@ -222,24 +223,10 @@ def _limit(where: str, at: int, entry: LimitEntry) -> Limit:
         raise InputError(where, None, f"limit {at}, {error}") from error
 
 
-def _fault(where: str, error: ValidationError) -> ConfigError:
-    key, value, allowed = first_fault(error)
-    return ConfigError(where, key, value, allowed)
-
-
-def first_fault(error: ValidationError) -> tuple[str, object, str]:
-    """Return key, value and what is allowed of the first fault."""
-    fault = error.errors(include_url=False)[0]
-    steps = [step for step in fault["loc"] if step not in ("int", "str")]
-    key = "".join(f" {s + 1}" if isinstance(s, int) else f".{s}" for s in steps).lstrip(".")
-    key = "".join(sign if sign.isprintable() else "?" for sign in key)
-    value: object = None if fault["type"] == "missing" else fault["input"]
-    if value is not None and not isinstance(value, (bool, int, float)):
-        value = str(value)[:40]
-    kind = fault["type"]
-    if kind == "value_error":
-        return key[:80], value, str(fault["ctx"]["error"])
-    words = {"missing": "is needed", "extra_forbidden": "no such key here; correct its spelling"}
-    if kind in ("enum", "literal_error"):
-        return key[:80], value, f"choose {fault['ctx']['expected']}"
-    return key[:80], value, words.get(kind, fault["msg"][0].lower() + fault["msg"][1:])
+def first_fault(
+    error: ValidationError, raw: Mapping[str, Any], model: type[Part]
+) -> tuple[str, object, str]:
+    """Return key, value and what is allowed of the first fault; limits count from 1."""
+    fault = fault_of(error, raw, model)
+    key = "".join(f" {int(s) + 1}" if s.isdecimal() else f".{s}" for s in fault.keys).lstrip(".")
+    return plain(key)[:80], fault.value, fault.allowed

@@ -1,6 +1,10 @@
 """What is wrong with a network file, in one line: where, what, and what to do."""
 
-from pydantic import ValidationError
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from calibration import faults
 
 BEYOND = ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number")
 TYPES = ("direction", "angle", "azimuth", "distance")
@@ -10,36 +14,29 @@ NEEDED = {
 }
 
 
-def fault_of(error: ValidationError) -> str:
+def fault_of(error: ValidationError, raw: dict[str, Any], model: type[BaseModel]) -> str:
     """Return one line for the first thing that is wrong: where, what and what to do."""
-    fault = error.errors(include_url=False)[0]
-    kind, loc = fault["type"], fault["loc"]
-    where, name = _where(loc), str(loc[-1]) if loc else ""
+    fault = faults.fault_of(error, raw, model)
+    kind, name = fault.kind, fault.keys[-1] if fault.keys else ""
+    where = _where(fault.keys)
     if kind in BEYOND:
-        return f"{where} is {_shown(fault['input'])}: {_remedy(name)}"
+        return f"{where} is {_shown(fault.value)}: {_remedy(name)}"
     if kind == "missing":
         return f"{where}: missing; {NEEDED.get(name, 'it is needed')}"
-    if kind == "extra_forbidden":
-        return f"{where}: no such key here; correct its spelling, or take it out"
     if kind == "too_short":
         return f"{where}: too few; a network has two stations at the least, a pair two ends"
-    if kind == "too_long":
-        return f"{where}: too many; {fault['ctx']['max_length']} at the most"
     if kind == "string_pattern_mismatch":
         return f"{where}: a name is not empty, and has no line breaks or hidden signs"
     if kind in ("union_tag_invalid", "union_tag_not_found"):
-        return f"{where}: type must be one of {', '.join(TYPES)}"
-    return f"{where}: {fault['msg'][0].lower()}{fault['msg'][1:]}"
+        return f"{where.removesuffix('.type')}: type must be one of {', '.join(TYPES)}"
+    return f"{where}: {fault.allowed}"
 
 
-def _where(loc: tuple[int | str, ...]) -> str:
-    """Return the place of a fault as a path, without the steps that only our models know."""
+def _where(keys: tuple[str, ...]) -> str:
+    """Return the place of a fault as a path."""
     path = ""
-    for i, step in enumerate(loc):
-        if isinstance(step, int):
-            path += f"[{step}]"
-        elif not (step in TYPES and i == 2) and "constrained" not in step:
-            path += f".{step}" if path else step
+    for step in keys:
+        path += f"[{step}]" if step.isdecimal() else f".{faults.plain(step)}" if path else step
     return path or "file"
 
 

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal, NoReturn
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from calibration.faults import said
 from ingest.payload.network_faults import fault_of
 
 MOST_STATIONS = 60
@@ -160,17 +161,15 @@ def parse_network_file(text: str) -> NetworkFile:
         raise NetworkFileError(f"not a network file: {reason}")
     try:
         found = json.loads(text, parse_constant=_no_number, object_pairs_hook=_once)
-    except RecursionError as error:
-        raise NetworkFileError("not JSON that can be read: nested too deeply") from error
-    except ValueError as error:
-        raise NetworkFileError(f"not JSON: {error}") from error
+    except (ValueError, RecursionError) as error:
+        raise NetworkFileError(f"not JSON: {said(error)}") from error
     if not isinstance(found, dict):
         raise NetworkFileError("not a JSON object with stations and observations")
     try:
         # As text again, since pydantic's strict mode takes lists for tuples in JSON alone.
         return NetworkFile.model_validate_json(json.dumps(found), strict=True)
     except ValidationError as error:
-        raise NetworkFileError(fault_of(error)) from error
+        raise NetworkFileError(fault_of(error, found, NetworkFile)) from error
 
 
 def _no_number(word: str) -> NoReturn:

@@ -2,10 +2,10 @@
 
 from typing import Any
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
+from calibration import faults
 from ingest.core.errors import ConfigError
-from ingest.payload.correction_faults import allowed, shown
 
 NOT_HERE = {
     "camber": "nothing adjusts the camber of a beam axle here; refer to the axle maker",
@@ -13,36 +13,15 @@ NOT_HERE = {
 }
 
 
-def fault_of(where: str, error: ValidationError, raw: dict[str, Any]) -> ConfigError:
+def fault_of(
+    where: str, error: ValidationError, raw: dict[str, Any], model: type[BaseModel]
+) -> ConfigError:
     """Return the first fault: which table and key, its value, why not, and what to do."""
-    found = error.errors(include_url=False)
-    first = next((fault for fault in found if fault["loc"][-1:] == ("kind",)), found[0])
-    keys = _keys(first["loc"], raw)
-    value: Any = first["input"]
-    if first["type"].startswith("union_tag"):
-        keys.append("kind")
-        value = value.get("kind") if isinstance(value, dict) else value
-    if first["type"] in ("missing", "union_tag_not_found"):
-        value = None
-    if first["type"] == "extra_forbidden" and keys[-1] in NOT_HERE:
-        return ConfigError(where, _place(keys, raw), shown(value), NOT_HERE[keys[-1]])
-    return ConfigError(where, _place(keys, raw), shown(value), allowed(first, keys))
-
-
-def _keys(loc: tuple[int | str, ...], raw: dict[str, Any]) -> list[str]:
-    """Return the way to a fault as the file has it, without the names of the library's choices."""
-    keys: list[str] = []
-    inside: Any = raw
-    for step in loc:
-        kind = inside.get("kind") if isinstance(inside, dict) else None
-        if step == kind and step not in inside:
-            continue
-        keys.append(str(step))
-        try:
-            inside = inside[step]
-        except (KeyError, IndexError, TypeError):
-            inside = None
-    return keys
+    fault = faults.fault_of(error, raw, model)
+    told = fault.allowed
+    if fault.kind == "extra_forbidden":
+        told = NOT_HERE.get(fault.keys[-1], told)
+    return ConfigError(where, _place(list(fault.keys), raw), fault.value, told)
 
 
 def _place(keys: list[str], raw: dict[str, Any]) -> str:
@@ -54,5 +33,5 @@ def _place(keys: list[str], raw: dict[str, Any]) -> str:
             table = raw["unit"][int(keys[1])]
             name = str(table.get("id", name)) if isinstance(table, dict) else name
         head, keys = f"{keys[0]} {name}: ", keys[2:]
-    path = "".join(sign if sign.isprintable() else "?" for sign in ".".join(keys))[:80]
+    path = faults.plain(".".join(keys))[: faults.LONGEST_PLACE]
     return (head + path).removesuffix(": ") or "file"

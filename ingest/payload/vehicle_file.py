@@ -5,11 +5,11 @@ or a blocked line left out.
 """
 
 import json
-import tomllib
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, ValidationError, model_validator
 
+from calibration.toml import NotToml, parse_toml
 from ingest.core.errors import ConfigError
 from ingest.job.vehicle.axles import Axle, Wheel
 from ingest.job.vehicle.checks import checked
@@ -150,16 +150,16 @@ def parse_vehicle(text: str, where: str) -> Vehicle:
         # As JSON, since strict reading takes lists for tuples there alone.
         return VehicleFile.model_validate_json(json.dumps(found, default=str), strict=True).value()
     except ValidationError as error:
-        raise fault_of(where, error, found) from error
+        raise fault_of(where, error, found, VehicleFile) from error
     except VehicleRefused as error:
         raise ConfigError(where, error.place, error.value, error.reason) from error
 
 
 def _toml(text: str, where: str) -> dict[str, Any]:
     try:
-        found = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise ConfigError(where, "file", where, f"not TOML: {error}") from error
+        found = parse_toml(text)
+    except NotToml as error:
+        raise ConfigError(where, "file", where, str(error)) from error
     if found.get("format") != FORMAT or found.get("version") != 1:
         shown = {key: found.get(key) for key in ("format", "version")}
         reason = f'not a vehicle file; its first lines are format = "{FORMAT}" and version = 1'

@@ -41,7 +41,7 @@ def check(capsys, tmp_path, text, *words):
     ("text", "said"),
     [
         ('[head]\nport = "/dev/a"\n', "write [[head]], with two brackets"),
-        ('[calibration]\nkeys = "a"\n', 'a list, such as ["lab.pub"]'),
+        ('[calibration]\nkeys = "a"\n', 'a list is needed, such as ["a", "b"]'),
         ('bay = "north"\n', "a table: its name in brackets"),
         ('[bay]\nstate_file = "/nosuch/x.db"\n', "its folder is not there"),
         ("[turn]\nnew_angle_deg = 400\n", "turn.new_angle_deg"),
@@ -173,14 +173,14 @@ BAD = {
     "keys that are no list": ('[calibration]\nkeys = "lab.pub"', "calibration.keys", "lab.pub", ""),
     "a port beyond 65535": ("[broker]\nport = 70000", "broker.port", "70000", "65535"),
     "a word for a number": ('[broker]\nport = "x"', "broker.port", "'x'", "integer"),
-    "a length of nothing": ("[bay]\ncross_line_m = 0", "bay.cross_line_m", "0", "greater than 0"),
+    "a length of nothing": ("[bay]\ncross_line_m = 0", "bay.cross_line_m", "0", "must be above 0"),
     "an endless number": ("[bay]\ncross_line_m = inf", "bay.cross_line_m", "inf", "finite"),
     "no number": ("[turn]\nmax_u_deg = nan", "turn.max_u_deg", "nan", "finite"),
     "a negative spread": (
         "[bay]\nspread_camber_deg = -1",
         "bay.spread_camber_deg",
         "-1",
-        "greater than or equal to 0",
+        "must be at least 0",
     ),
     "a head without a port": ("[[head]]\nbaud = 9600", "head.0.port", "None", "is needed"),
     "a port named twice": (

@@ -311,7 +311,10 @@ BAD = {
     ),
     "no sigma": (lambda d: d["observations"][0].pop("sigma_deg"), "sigma_deg: missing"),
     "no number": (put("observations", 0, "angle_deg", value=math.nan), "NaN is not a finite"),
-    "text": (put("observations", 0, "angle_deg", value="-90"), "should be a valid number"),
+    "text": (
+        put("observations", 0, "angle_deg", value="-90"),
+        "observations[0].angle_deg: a number is needed",
+    ),
     "a type of no kind": (put("observations", 0, "type", value="bearing"), "type must be one of"),
     "a misspelt port": (put("observations", 0, "at_ports_m", value=[0, 0]), "no such key"),
     "a port in mm": (put("observations", 0, "at_port_m", value=[600, 280]), "a port is at most"),

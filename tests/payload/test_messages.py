@@ -74,7 +74,7 @@ def test_what_the_schema_lets_through_is_read_and_comes_back_as_it_went(name, da
     except PayloadError as error:
         refused = str(error)
     # Only rules between fields may refuse what a schema of this subset cannot tell.
-    assert message is not None or refused.startswith("message: Value error")
+    assert message is not None or refused.startswith("message: ")
     assume(message is not None)
     payload = message.encode()
     assert MODELS[name].decode(payload) == message

@@ -152,8 +152,8 @@ def sealed_by_hand(**changes):
     [
         ({"place": LEFT_OUT}, "a field is missing"),
         ({"issued": "2026-11-02T00:00:00"}, "issued: .*date"),
-        ({"extra": 1}, "extra: Extra inputs"),
-        ({"a\u001b[31m\nb": 1}, r"a\?\[31m\?b: Extra inputs"),
+        ({"extra": 1}, "extra: no such key here"),
+        ({"a\u001b[31m\nb": 1}, r"a\?\[31m\?b: no such key here"),
         ({"head": {"head_id": "left front"}}, "head.head_id"),
         ({"record_id": "cal-٢٠٢٦-0001"}, "record_id"),
         ({"place": "a\nb"}, "place"),

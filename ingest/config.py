@@ -45,8 +45,8 @@ from ingest.service.watchdog import WatchdogSettings
 from ingest.service.wheelwork import WheelSettings
 
 NO_KEYS = (
-    "no [calibration] keys are named, so their seal guards against accidents only: anybody can "
-    "change one and seal it anew"
+    "signatures are not checked, as no [calibration] keys are named; their seal guards against "
+    "accidents only: anybody can change one and seal it anew"
 )
 NO_FOLDER = "no such folder; make it and put calibration records (JSON) in, or leave the key out"
 
@@ -63,6 +63,7 @@ class Config(Table):
     records_dir: Path | None
     study: Path | None
     keys: tuple[Path, ...]
+    networks: tuple[Path, ...]
     embedded: EmbeddedBrokerSettings | None
     broker: BrokerSettings
     service: ServiceSettings
@@ -119,6 +120,7 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
         records_dir=records,
         study=study,
         keys=keys,
+        networks=tuple(folder / path for path in _networks_of(read.bay)),
         embedded=_embedded(where, read.broker),
         broker=_broker(where, folder, read.broker),
         service=_service(where, folder, read),
@@ -177,11 +179,14 @@ def _service(where: str, folder: Path, read: ConfigFile) -> ServiceSettings:
     )
 
 
+def _networks_of(bay: BayTable) -> tuple[Path, ...]:
+    return (bay.network,) if isinstance(bay.network, Path) else bay.network
+
+
 def _networks(where: str, folder: Path, bay: BayTable) -> NetworkSettings:
     """Read the network files: their content, so that a capture holds it."""
-    named = (bay.network,) if isinstance(bay.network, Path) else bay.network
     files: list[NetworkFile] = []
-    for path in named:
+    for path in _networks_of(bay):
         try:
             files.append(parse_network_file(read_file(folder / path).decode("utf-8-sig")))
             live_network_of(files[-1])

@@ -47,6 +47,10 @@ RATE_HZ = 50.0
 """Heads, service, broker and page share one process here: enough for a busy machine, too."""
 FLOOR_DEG = 0.01
 """How uneven the floor is that the vehicle is pushed over: what the service assumes."""
+NOT_CHECKED = (
+    "calibration records: signatures are not checked, as the demo is given no keys; levelhead "
+    "record check --key does, and levelhead serve with [calibration] keys"
+)
 EXIT_DISAGREES = 1
 
 
@@ -123,6 +127,8 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
         records = StoredRecords(store)
         for line in take_up_all(records, args.records, demo.records):
             say(line, style="bold")
+        if args.records is not None:
+            say(NOT_CHECKED)
         async with plugged(demo) as plugs, running_broker(settings) as broker:
             where = f"mosquitto_sub -p {broker.port} -t 'levelhead/v1/#' -v"
             say(f"watch along: {page.url}\n         or: {where}")
@@ -130,6 +136,8 @@ async def _demo(args: argparse.Namespace, console: Console) -> bool:
             async with running_service(
                 settings, broker, plugs.links, names, records, args.capture
             ) as service:
+                if args.records is not None:
+                    service.warn("records-keys", NOT_CHECKED, "note")
                 show = _Show(demo, plugs, service, page, console)
                 async with show.listening(broker):
                     compared = await show.run()

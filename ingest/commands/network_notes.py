@@ -20,7 +20,7 @@ def notes(found: Answer, *, design: bool) -> list[str]:
     lines += _blocked(network) if design else []
     lines += _apart(network)
     lines += _scale(found)
-    lines += _unsettled(found)
+    lines += unsettled(found)
     lines += _unchecked(found)
     lines += _assumed(network)
     if found.sharpening is not None:
@@ -82,7 +82,8 @@ def _scale(found: Answer) -> Iterator[str]:
         )
 
 
-def _unsettled(found: Answer) -> Iterator[str]:
+def unsettled(found: Answer) -> Iterator[str]:
+    """Yield what is not determined, and what would settle it."""
     by_advice: dict[str, list[str]] = {}
     for name, advice in found.settling.items():
         remedy = (

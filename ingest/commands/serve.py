@@ -5,28 +5,22 @@ import asyncio
 import logging
 import signal
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
-from ingest.commands.bay_study import ALERT as STUDY_ALERT
-from ingest.commands.bay_study import with_study
+from ingest.commands.bay_opening import open_bay
 from ingest.commands.host import HostSettings, keep_for_good, running_broker, running_service
 from ingest.commands.job_shop import Shop
-from ingest.commands.keyfiles import load_public
 from ingest.commands.links import make_links
-from ingest.commands.record_folder import take_up
-from ingest.config import NO_KEYS, Config, load_config
+from ingest.config import Config, load_config
 from ingest.core.errors import ConfigError, OutputError
 from ingest.service.workings import Jobs
 from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
 from ingest.store.jobs import StoredJobs
-from ingest.store.records import StoredRecords
 
 log = logging.getLogger(__name__)
 
-SIMULATED = (
-    "the heads of this bay are simulated ([calibration] simulated): nothing is measured here"
-)
 EXIT_SPOILED = 1
 """The bay was served, but the capture that was asked for is not whole."""
 
@@ -50,22 +44,21 @@ def serve(config: Config, *, capture: Path | None, verbose: bool) -> int:
     logging.getLogger("amqtt").setLevel(logging.WARNING if verbose else logging.CRITICAL)
     logging.getLogger("transitions").setLevel(logging.WARNING)
     spoiled: list[str] = []
-    asyncio.run(_serve(config, capture, spoiled.append))
+    asyncio.run(_serve(config, capture, spoiled.append, verbose=verbose))
     return EXIT_SPOILED if spoiled else 0
 
 
-async def _serve(config: Config, capture: Path | None, seen: Callable[[str], None]) -> None:
+async def _serve(
+    config: Config, capture: Path | None, seen: Callable[[str], None], *, verbose: bool
+) -> None:
     stopping = asyncio.Event()
     loop = asyncio.get_running_loop()
     for each in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(each, stopping.set)
-    keys = load_public(config.keys).values()
     connection = open_database(config.state_file)
     try:
-        records = StoredRecords(connection, keys)
-        refused = take_up(records, config.records_dir)
-        work, refused_study = with_study(config.service, config.study, config.bay)
-        settings = HostSettings(config.bay, config.embedded, config.broker, work)
+        opened = open_bay(config, connection, datetime.now(UTC).date())
+        settings = HostSettings(config.bay, config.embedded, config.broker, opened.service)
         links = make_links(config.links)
         async with running_broker(settings) as broker:
             names = StoredHeadNames(connection)
@@ -74,21 +67,17 @@ async def _serve(config: Config, capture: Path | None, seen: Callable[[str], Non
                 broker,
                 links,
                 names,
-                records,
+                opened.records,
                 capture,
                 config.state_file,
                 seen,
                 Jobs(StoredJobs(connection), Shop(connection)),
             ) as service:
                 print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
-                for at, text in enumerate(refused, start=1):
-                    service.warn(f"records-{at}", text)
-                if config.records_dir is not None and not config.keys:
-                    service.warn("records-keys", f"calibration records: {NO_KEYS}", "note")
-                if config.service.bay.simulated:
-                    service.warn("simulated", SIMULATED, "note")
-                if refused_study is not None:
-                    service.warn(STUDY_ALERT, refused_study)
+                for code, text, level in opened.remarks():
+                    service.warn(code, text, level)
+                    if level == "note" and not verbose:  # the log leaves it out, as no trouble
+                        print(text, flush=True)
                 keep_for_good()
                 await stopping.wait()
     except OutputError as error:

@@ -143,7 +143,8 @@ class LevelFile(_Model):
             )
         if today < self.measured:
             why = f"is dated {self.measured.isoformat()}, after {today.isoformat()}"
-            raise ReferenceRefused(self.name, why, "check the date of the file and the clock")
+            remedy = "the file's date is wrong, or this machine's clock: check the date of the file"
+            raise ReferenceRefused(self.name, why, f"{remedy} and the clock")
 
     def heights(self) -> Heights:
         """Return the adjusted heights. Raises ``MeasurementRefused``."""

@@ -4,6 +4,7 @@ from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, LinkSlot
 from ingest.service.conduct import CODES
+from ingest.service.instrument import UNCALIBRATED
 from ingest.service.linkkeeper import LinkState
 from ingest.wire.codes import StatusBit
 
@@ -23,17 +24,14 @@ class HeadAlerts:
     def record(self, head: BayHead) -> None:
         """Say what is wrong with a head's record, under a code that outlives its names."""
         name, instrument, code = head.name, head.instrument, f"record-{head.id}"
-        if instrument.refused is not None:
-            self._alerts.set(code, "warning", f"head {name}: {instrument.refused}", head=name)
-        elif instrument.record is None:
-            text = f"head {name} has no calibration record; its results are marked uncalibrated"
-            self._alerts.set(code, "note", text, head=name)
-        elif instrument.overdue(self._announcer.today()):
-            text = f"head {name}: {instrument.record.record_id} was due on {instrument.record.due}"
-            text = f"{text}; its results are marked overdue"
-            self._alerts.set(code, "warning", text, head=name)
-        else:
+        doubts = list(instrument.doubts(self._announcer.today()))
+        if not doubts:
             self._alerts.clear(code)
+        elif doubts[0][0] == UNCALIBRATED:
+            self._alerts.set(code, "note", f"head {name} {doubts[0][1]}", head=name)
+        else:
+            told = "; ".join(words for _, words in doubts)
+            self._alerts.set(code, "warning", f"head {name}: {told}", head=name)
 
     def channels(self, head: BayHead) -> None:
         """Name the channels that cannot be used."""

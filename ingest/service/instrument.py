@@ -1,10 +1,11 @@
 """What is known of one head as an instrument: its calibration in force and its filters."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
+from calibration.dates import ahead
 from calibration.errors import CalibrationFileError
 from calibration.measured import Measured
 from calibration.records.parts import ChannelFigures
@@ -18,6 +19,9 @@ from ingest.service.ports import CalibrationRecords
 from ingest.wire.codes import Mounting
 from ingest.wire.hello import Hello
 
+UNCALIBRATED = "uncalibrated"
+FAILED = "record-failed"
+AHEAD = "record-date"
 SIMULATED = (
     "is SIMULATED, and no real head is corrected by it; calibrate the head, or, where the heads "
     "are simulated, set simulated = true under [calibration]"
@@ -37,19 +41,28 @@ class Instrument:
     refused: str | None = None
     figures: dict[str, ChannelFigures] = field(default_factory=dict)
 
-    def overdue(self, today: date) -> bool:
-        """Say whether the record's time is over."""
-        return self.record is not None and self.record.overdue(today)
+    def doubts(self, today: date) -> Iterator[tuple[str, str]]:
+        """Yield why its readings are not to be trusted, in a word and in words, gravest first."""
+        if self.refused is not None:
+            yield "record-refused", self.refused
+            return
+        if self.record is None:
+            yield UNCALIBRATED, "has no calibration record; its results are marked uncalibrated"
+            return
+        name = self.record.record_id
+        if isinstance(self.record, CalibrationRecord) and self.record.result == "fail":
+            own = f" ({self.record.head_class})" if self.record.head_class else ""
+            told = f"{name} says that the head fails its class{own}"
+            yield FAILED, f"{told}; its results are marked {FAILED}; adjust and verify it again"
+        if self.record.overdue(today):
+            yield "overdue", f"{name} was due on {self.record.due}; its results are marked overdue"
+        if (told_ahead := ahead(self.record.issued, today)) is not None:
+            yield AHEAD, f"{name} {told_ahead}; its results are marked {AHEAD}"
 
     def trust(self, today: date) -> tuple[Quality, str]:
         """Return ``q`` and ``why`` of what this head's calibration makes of its readings."""
-        if self.refused is not None:
-            return "uncertain", "record-refused"
-        if self.record is None:
-            return "uncertain", "uncalibrated"
-        if self.overdue(today):
-            return "uncertain", "overdue"
-        return "good", ""
+        why = next((word for word, _ in self.doubts(today)), None)
+        return ("good", "") if why is None else ("uncertain", why)
 
     def left_open(
         self, channel: str, readings_rad: Mapping[str, float], temperature_degc: float = math.nan
@@ -80,7 +93,16 @@ def instrument_of(
 
     ``simulated``: the head is. A record of simulated readings corrects no other.
     """
-    head = hello.head
+    found = filed(hello.head, records, simulated=simulated)
+    unfit = None if found.record is None else _misfit(found.record, hello)
+    if found.record is None or unfit is None:
+        return found
+    refused = f"{found.record.record_id} does not fit it: {unfit}"
+    return Instrument(hello.head, Correction.nominal(hello.head), refused=refused)
+
+
+def filed(head: HeadId, records: CalibrationRecords, *, simulated: bool) -> Instrument:
+    """Return what a head is by its papers alone, before it has said which channels it has."""
     nominal = Correction.nominal(head)
     try:
         record = records.newest(head)
@@ -92,9 +114,6 @@ def instrument_of(
         return Instrument(head, nominal, refused=f"{record.record_id} is of head {record.head_id}")
     if isinstance(record, CalibrationRecord) and record.simulated and not simulated:
         return Instrument(head, nominal, refused=f"{record.record_id} {SIMULATED}")
-    unfit = _misfit(record, hello)
-    if unfit is not None:
-        return Instrument(head, nominal, refused=f"{record.record_id} does not fit it: {unfit}")
     figures: dict[str, ChannelFigures] = {str(k): v for k, v in record.channels.items()}
     return Instrument(head, Correction.from_record(record), record, None, figures)
 

@@ -16,6 +16,7 @@ SCHEMA_VERSION = len(STEPS)
 IN_MEMORY = ":memory:"
 
 _BUSY_S = 2.0
+ADVICE = "put a copy in its place, or move it away to start anew"
 
 
 def open_database(path: Path | str) -> sqlite3.Connection:
@@ -36,12 +37,35 @@ def open_database(path: Path | str) -> sqlite3.Connection:
         _prepare(connection, path)
     except sqlite3.Error as error:
         connection.close()
-        advice = "put a copy in its place, or move it away to start anew"
-        raise _refused(path, f"damaged or in use ({error}); {advice}") from error
+        raise _refused(path, f"damaged or in use ({error}); {ADVICE}") from error
     except ConfigError:
         connection.close()
         raise
     return connection
+
+
+def open_copy(path: Path) -> sqlite3.Connection:
+    """Open what the database at ``path`` holds, in memory; an empty one where there is none.
+
+    Nothing is made or changed on the disk. Raises ``ConfigError`` as ``open_database``.
+    """
+    copy = sqlite3.connect(IN_MEMORY, isolation_level=None)
+    try:
+        if path.exists():
+            # Whoever reads beside nobody would leave the files of a log that is not needed.
+            alone = not path.with_name(f"{path.name}-wal").exists()
+            how = "immutable=1" if alone else "mode=ro"
+            source = sqlite3.connect(f"{path.absolute().as_uri()}?{how}", _BUSY_S, uri=True)
+            with contextlib.closing(source):
+                source.backup(copy)
+        _prepare(copy, path)
+    except sqlite3.Error as error:
+        copy.close()
+        raise _refused(path, f"damaged or in use ({error}); {ADVICE}") from error
+    except ConfigError:
+        copy.close()
+        raise
+    return copy
 
 
 @contextlib.contextmanager

@@ -62,6 +62,12 @@ class StoredRecords:
             self._check_trust(newest, f"stored record {newest.record_id}")
         return newest
 
+    def heads(self) -> tuple[HeadId, ...]:
+        """Return the heads of which there is a record, or one that was refused."""
+        rows = self._connection.execute("SELECT DISTINCT head_id FROM calibration_record")
+        known = {str(head) for (head,) in rows} | {claim.head_id for claim in self._refused}
+        return tuple(HeadId(head) for head in sorted(known))
+
     def all_of(self, head: HeadId) -> tuple[AnyRecord, ...]:
         """Return all of a head's records, in the order in which they were added.
 

@@ -117,6 +117,13 @@ def test_json_is_one_object(capsys, tmp_path):
         "keys": [],
         "spread": "assumed spread of the bay",
         "study_refused": None,
+        "findings": [
+            {
+                "text": "level: none: camber and caster are told against gravity alone, however "
+                "the bay stands",
+                "refused": False,
+            }
+        ],
     }
 
 

@@ -125,6 +125,7 @@ def test_a_record_with_a_changed_byte_is_refused_by_name(serving, head_path, tmp
     assert f"{folder / 'head-1.json'}: altered after it was sealed" in alert["text"]
     _, note = ear.wait(lambda t, f: t == "svc/alert/records-keys", "the note")
     assert note["level"] == "note"
+    assert "signatures are not checked" in note["text"]
     assert "guards against accidents only" in note["text"]
     assert note["text"].endswith("seal it anew")
 

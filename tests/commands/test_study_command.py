@@ -1,6 +1,7 @@
 """``levelhead study``, and what a service makes of its file."""
 
 import csv
+import datetime
 import hashlib
 import io
 import json
@@ -50,9 +51,12 @@ def made(tmp_path, capsys):
     return make
 
 
+TODAY = datetime.date(2026, 11, 28)
+
+
 def settings(folder):
     config = load_config(folder / "bay.toml")
-    found, refused = with_study(config.service, config.study, config.bay)
+    found, refused = with_study(config.service, config.study, config.bay, TODAY)
     return found.bay.wheel.spread, refused
 
 

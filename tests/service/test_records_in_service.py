@@ -122,6 +122,51 @@ def test_a_bay_of_simulated_heads_uses_it(bay_of):
     assert said_of(bay, "alder")[1:3] == ("good", "")
 
 
+def failing(first):
+    """Return a record whose own verification says ``fail``: measured beyond its class by U."""
+    whole = certified(first)
+    verdicts = (whole.as_found.verdicts[0].model_copy(update={"decision": "fail"}),)
+    run = whole.as_found.model_copy(update={"verdicts": verdicts})
+    return dump_record(sign(whole.revised(as_found=run), KEY)).encode()
+
+
+def next_year(first):
+    """Return a record that is dated a year from now; the clock of the bay is today's."""
+    on = date.today() + timedelta(days=365)
+    whole = certified(first)
+    run = whole.as_found.model_copy(update={"performed": on})
+    days = dict.fromkeys(("issued", "performed_from", "performed_to"), on)
+    later = whole.revised(**days, due=on + timedelta(days=365), as_found=run)
+    valid = {"issued": date.today(), "due": on + timedelta(days=300)}
+    uses = tuple(each.model_copy(update=valid) for each in later.references)
+    return dump_record(sign(later.revised(references=uses), KEY)).encode()
+
+
+@pytest.mark.parametrize(
+    ("write", "why", "says"),
+    [
+        (
+            failing,
+            "record-failed",
+            ["the head fails its class (workshop head, 0.02 deg)", "adjust and verify it again"],
+        ),
+        (next_year, "record-date", ["is dated 2", "this machine's clock", "one of the two"]),
+    ],
+)
+def test_a_record_that_failed_or_is_yet_to_come_is_used_and_nothing_on_it_is_good(
+    bay_of, write, why, says
+):
+    bay = bay_of(write, keys=[KEY.public_key()])
+    record = bay.head("alder").instrument.record
+    assert said_of(bay, "alder") == ("degraded", "uncertain", why, record.record_id)
+    alert = bay.bay.alerts.active[f"record-{bay.head('alder').id}"]
+    for word in (record.record_id, *says):
+        assert word in alert
+    assert said_of(bay, "birch")[:2] == ("online", "good")
+    assert bay.outlet.retained[bay.topics.cal("alder")]["why"] == why
+    assert bay_of.refused == []
+
+
 def test_both_versions_correct_alike(bay_of):
     second = bay_of(signed)
     first = bay_of(lambda record: dump_record(record).encode())

@@ -13,14 +13,14 @@ from ingest.geometry.network.judging import Checked
 from ingest.geometry.network.proving import Foretold
 from ingest.geometry.network.quantities import Quantity
 from ingest.geometry.network.results import Result
-from ingest.geometry.network.stations import Reading
+from ingest.geometry.network.stations import Network, Reading
 
 MM = 1e-3
 
 
 def as_json(found: Answer, *, design: bool) -> dict[str, Any]:
     """Return the answer: degrees, metres and millimetres, finite numbers or null."""
-    judgement = found.judgement
+    judgement, network = found.judgement, found.adjusted.network
     limits = judgement.chi2_limits
     whole: dict[str, Any] = {"design": True} if design else {}
     whole |= _quantities(found.results)
@@ -39,9 +39,10 @@ def as_json(found: Answer, *, design: bool) -> dict[str, Any]:
     whole["undetermined"] = list(found.undetermined)
     angular = {result.quantity.label: result.quantity.angular for result in found.results}
     whole["settled_by"] = {
-        name: _settling(advice, angular=angular[name]) for name, advice in found.settling.items()
+        name: _settling(network, advice, angular=angular[name])
+        for name, advice in found.settling.items()
     }
-    whole["best_added"] = _sharpening(found.sharpening)
+    whole["best_added"] = _sharpening(network, found.sharpening)
     whole["proof"] = [_foretold(each) for each in found.proof]
     return _blank(whole) if design else whole
 
@@ -125,19 +126,27 @@ def _residual(reading: Reading, checked: Checked | None) -> dict[str, Any]:
     }
 
 
-def _settling(advice: Advice | None, *, angular: bool) -> dict[str, Any] | None:
+def _settling(network: Network, advice: Advice | None, *, angular: bool) -> dict[str, Any] | None:
     if advice is None:
         return None
     u = {"u_deg": advice.u / DEG} if angular else {"u_mm": advice.u / MM}
-    return {"add": [_line(reading) for reading in advice.readings]} | u
+    return {"add": [_line(network, reading) for reading in advice.readings]} | u
 
 
-def _sharpening(advice: Advice | None) -> dict[str, Any] | None:
-    return None if advice is None else _line(advice.readings[0]) | {"u_deg": advice.u / DEG}
+def _sharpening(network: Network, advice: Advice | None) -> dict[str, Any] | None:
+    if advice is None:
+        return None
+    return _line(network, advice.readings[0]) | {"u_deg": advice.u / DEG}
 
 
-def _line(reading: Reading) -> dict[str, str]:
-    return {"type": str(reading.kind), "at": reading.line.at, "to": reading.line.to}
+def _line(network: Network, reading: Reading) -> dict[str, Any]:
+    """Return an added reading; ``setup`` null: in a further one, or where it needs none."""
+    line = reading.line
+    told: dict[str, Any] = {"type": str(reading.kind), "at": line.at, "to": line.to}
+    if reading.is_angular:
+        further = not network.allows(reading)
+        told |= {"setup": None if further else reading.setup, "further_setup": further}
+    return told
 
 
 def _foretold(each: Foretold) -> dict[str, Any]:

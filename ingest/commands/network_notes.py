@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from ingest.commands.network_answer import Answer
 from ingest.core.units import DEG
-from ingest.geometry.network.advising import Advice
+from ingest.geometry.network.advising import Advice, where
 from ingest.geometry.network.pieces import pieces
 from ingest.geometry.network.quantities import usual
 from ingest.geometry.network.stations import Network, Reading
@@ -24,7 +24,7 @@ def notes(found: Answer, *, design: bool) -> list[str]:
     lines += _unchecked(found)
     lines += _assumed(network)
     if found.sharpening is not None:
-        lines.append(_sharper(found.sharpening))
+        lines.append(_sharper(network, found.sharpening))
     return lines
 
 
@@ -87,7 +87,9 @@ def unsettled(found: Answer) -> Iterator[str]:
     by_advice: dict[str, list[str]] = {}
     for name, advice in found.settling.items():
         remedy = (
-            "nothing that could be read settles it" if advice is None else f"add {_words(advice)}"
+            "nothing that could be read settles it"
+            if advice is None
+            else f"add {_words(found.adjusted.network, advice)}"
         )
         by_advice.setdefault(remedy, []).append(name)
     for remedy, names in by_advice.items():
@@ -127,20 +129,20 @@ def _assumed(network: Network) -> Iterator[str]:
         yield f"no reference_axle is given: it is axle {wanted.reference_axle}, the rearmost"
 
 
-def _sharper(advice: Advice) -> str:
+def _sharper(network: Network, advice: Advice) -> str:
     return (
-        f"what would help most: {_words(advice)}; the angles' u would then be "
+        f"what would help most: {_words(network, advice)}; the angles' u would then be "
         f"{advice.u / DEG:.4f}° (root mean square)"
     )
 
 
-def _words(advice: Advice) -> str:
-    return " and ".join(_reading(reading) for reading in advice.readings)
+def _words(network: Network, advice: Advice) -> str:
+    return " and ".join(_reading(network, reading) for reading in advice.readings)
 
 
-def _reading(reading: Reading) -> str:
+def _reading(network: Network, reading: Reading) -> str:
     sigma = f"{reading.sigma / DEG:g} deg" if reading.is_angular else f"{reading.sigma * 1e3:g} mm"
-    return f"a {reading.named()} (sigma {sigma})"
+    return f"a {reading.named()} (sigma {sigma}){where(network, reading)}"
 
 
 def _named(names: tuple[str, ...]) -> str:

@@ -6,6 +6,7 @@ from ingest.geometry.network.advising import adviser
 from ingest.geometry.network.correlated import Solved
 from ingest.geometry.network.judging import CRITICAL_W
 from ingest.geometry.network.results import Result
+from ingest.geometry.network.stations import Network, Reading
 
 MOST_NAMED = 3
 
@@ -59,7 +60,18 @@ def lacking(solved: Solved, unknown: Sequence[str], unread: Sequence[int]) -> st
     advice = adviser(solved.adjusted).settling(results).get(unknown[0])
     if advice is None:
         return f"not determined: {shown}; add sightlines or tapes that tie them to the rest"
-    return f"not determined: {shown}; add {_named([r.named() for r in advice.readings])}"
+    network = solved.adjusted.network
+    added = [f"{r.named()}{at_once(network, r)}" for r in advice.readings]
+    return f"not determined: {shown}; add {_named(added)}"
+
+
+def at_once(network: Network, reading: Reading) -> str:
+    """Return which heads a sightline needs at one time, in words to follow it.
+
+    A live network has no set-ups of its own: heads make them as they are moved.
+    """
+    ends = [end for end in (reading.line.at, reading.line.to) if network.station(end).is_wheel]
+    return f" (with heads on {' and '.join(ends)} at once)" if reading.is_angular else ""
 
 
 def _named(names: Sequence[str]) -> str:

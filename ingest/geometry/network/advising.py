@@ -27,6 +27,11 @@ ALIKE = 1e-3
 """Readings that tell so nearly as much are chosen among by how sharp they are."""
 
 
+WORTH_A_SET_UP = 0.8
+"""To be preferred to one that the heads can read as they stand, a reading for which they have to be
+mounted once more makes the standard uncertainty so much smaller."""
+
+
 LEAST_NEWS = 0.03
 """Of a reading: with a smaller share that nothing else tells it settles nothing in earnest."""
 
@@ -42,7 +47,9 @@ class Advice:
 def candidates(network: Network) -> tuple[Reading, ...]:
     """Return the directions and distances that could be read and are not.
 
-    Blocked pairs have no direction; a tape is taken to reach wherever stations are.
+    Blocked pairs have no direction; a tape is taken to reach wherever stations are. A direction is
+    of each set-up with a head at both its ends; where there is none (``Network.allows``), it is of
+    a further one, into which heads stay that the last has.
     """
     have = {
         (reading.kind, reading.line.at, reading.line.to)
@@ -60,16 +67,31 @@ def candidates(network: Network) -> tuple[Reading, ...]:
 def _possible(network: Network) -> Iterator[Reading]:
     sigma_rad = _middle_sigma(network, Kind.DIRECTION, USUAL_SIGMA_RAD)
     sigma_m = _middle_sigma(network, Kind.DISTANCE, USUAL_SIGMA_M)
-    last = network.setups[-1].id if network.setups else ""
+    states = network.states()
+    heads = {state: network.heads(state) for state in states}
     for i, one in enumerate(network.stations):
         for j, other in enumerate(network.stations):
             if one is other or _together(one, other):
                 continue
             line = Line(one.id, other.id)
             if one.is_wheel and network.sees(one.id, other.id):
-                yield Reading(Kind.DIRECTION, line, sigma_rad, setup=last)
+                needed = {each.id for each in (one, other) if each.is_wheel}
+                allowed = [state for state in states if needed <= heads[state]]
+                for state in allowed or states[-1:]:
+                    yield Reading(Kind.DIRECTION, line, sigma_rad, setup=state)
             if i < j and not (one.fixed and other.fixed):
                 yield Reading(Kind.DISTANCE, line, sigma_m)
+
+
+def where(network: Network, reading: Reading) -> str:
+    """Return in which set-up a reading can be had, in words to follow it; nothing for a tape."""
+    if not reading.is_angular:
+        return ""
+    if network.allows(reading):
+        return f" in set-up {reading.setup}" if reading.setup else ""
+    ends = [end for end in (reading.line.at, reading.line.to) if network.station(end).is_wheel]
+    given = "" if len(network.setups) == 0 else ", as no set-up here has them"
+    return f" in a further set-up, with heads on {' and '.join(ends)}{given}"
 
 
 def _together(one: Station, other: Station) -> bool:
@@ -83,12 +105,16 @@ def _middle_sigma(network: Network, kind: Kind, usual: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Adviser:
-    """Candidates and what each would do: ``rows`` (c, p) whitened, ``moved`` (c, m) = rows K."""
+    """Candidates and what each would do: ``rows`` (c, p) whitened, ``moved`` (c, m) = rows K.
+
+    ``price`` (c,) is by what their variances are weighed.
+    """
 
     adjusted: Adjusted
     offered: tuple[Reading, ...]
     rows: F64
     moved: F64
+    price: F64
 
     def settling(self, results: Sequence[Result]) -> dict[str, Advice | None]:
         """Return, for every result that is not determined, the reading that settles it best.
@@ -121,10 +147,14 @@ class Adviser:
         drop = np.square(self.moved @ own.T) / (1.0 + np.square(self.moved).sum(axis=1))[:, None]
         after = (before - drop).mean(axis=1)
         after[np.logical_not(within)] = math.inf
-        best = int(np.argmin(after))
+        best = self._best(after)
         if not after[best] < before.mean() * (1.0 - 1e-3):
             return None
         return Advice((self.offered[best],), math.sqrt(max(float(after[best]), 0.0)))
+
+    def _best(self, variance: F64) -> int:
+        """Return the candidate that leaves the least variance (c,), a further set-up weighed in."""
+        return int(np.argmin(variance * self.price))
 
     def _within(self) -> F64:
         """Return which candidates tell only of what is determined already, shape (c,)."""
@@ -146,7 +176,7 @@ class Adviser:
             return self._settling_together(slope, open_ends, loose)
         line = slope @ factored.inverse - share[:, None] * self.moved
         variance = np.where(able, np.square(line).sum(axis=1) + np.square(share), math.inf)
-        best = int(np.argmin(variance))
+        best = self._best(variance)
         return Advice((self.offered[best],), math.sqrt(float(variance[best])))
 
     def _settling_together(self, slope: F64, open_ends: F64, loose: F64) -> Advice | None:
@@ -192,8 +222,11 @@ def adviser(adjusted: Adjusted) -> Adviser:
     offered = candidates(network)
     if not offered:
         none = np.zeros((0, len(adjusted.state)))
-        return Adviser(adjusted, (), none, np.zeros((0, len(adjusted.sigma))))
+        return Adviser(adjusted, (), none, np.zeros((0, len(adjusted.sigma))), np.zeros(0))
     readings = [replace(reading, value=0.0) for reading in offered]
     _, rows = observing(network, adjusted.unknowns, readings).predict(adjusted.state)
     rows /= np.array([reading.sigma for reading in offered])[:, None]
-    return Adviser(adjusted, offered, rows, rows @ adjusted.factored.inverse)
+    price = [1.0 if network.allows(each) else WORTH_A_SET_UP**-2 for each in offered]
+    return Adviser(
+        adjusted, offered, rows, rows @ adjusted.factored.inverse, np.array(price, dtype=np.float64)
+    )

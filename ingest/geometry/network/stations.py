@@ -162,6 +162,35 @@ class Network:
                 break
         return mounted
 
+    def states(self) -> tuple[str, ...]:
+        """Return the names of the set-ups; of a file that names none the one that there is."""
+        return tuple(each.id for each in self.setups) or ("",)
+
+    def heads(self, setup: str) -> frozenset[str]:
+        """Return where heads are mounted in a set-up: what its sightlines need, and what stayed."""
+        ends = {
+            end
+            for reading in self.readings
+            if reading.is_angular and reading.setup == setup
+            for line in reading.lines()
+            for end in (line.at, line.to)
+        }
+        names = [each.id for each in self.setups]
+        if setup in names:
+            place = names.index(setup)
+            # Whose head stayed from the set-up before had it there, too.
+            ends |= set().union(*(each.stayed for each in self.setups[place : place + 2]))
+        return frozenset(ends)
+
+    def allows(self, reading: Reading) -> bool:
+        """Return whether the heads that a reading needs are mounted in its set-up; a tape's none.
+
+        A pin is sighted without a head.
+        """
+        ends = {end for line in reading.lines() for end in (line.at, line.to)}
+        needed = {end for end in ends if self.station(end).is_wheel}
+        return not reading.is_angular or needed <= self.heads(reading.setup)
+
     def sees(self, one: str, other: str) -> bool:
         """Return whether a sightline between two stations can exist."""
         return frozenset((one, other)) not in self.blocked

@@ -129,7 +129,10 @@ def _mounted(network: Network) -> tuple[Mounted, ...]:
         for line in reading.lines() if reading.is_angular else ():
             for end in (line.at, line.to):
                 found[seat_of(network, stations[end], reading.setup)] = None
-    for station in network.wheels():
-        found[zero_of(network, station, last)] = None
-        found[seat_of(network, station, last)] = None
+    for setup in network.states():
+        heads = network.heads(setup)
+        for station in network.wheels():
+            if setup == last or station.id in heads:
+                found[zero_of(network, station, setup)] = None
+                found[seat_of(network, station, setup)] = None
     return tuple(each for each in found if each is not None)

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from ingest.geometry.network.adjusting import adjust, designed
-from ingest.geometry.network.advising import adviser, candidates
+from ingest.geometry.network.advising import adviser, candidates, where
 from ingest.geometry.network.pieces import pieces, placed
 from ingest.geometry.network.results import results
 from ingest.geometry.network.stations import Kind
@@ -248,6 +248,46 @@ def test_heads_that_stayed_tie_set_ups_and_heads_mounted_anew_have_zeros_of_thei
     # A second mounting averages its clamp's zero: that axle gains, 0.02/sqrt(2) at the best.
     assert other["toe_deg L2"].u < 0.85 * told["toe_deg L2"].u
     assert told["scrub_deg axle 1"].u > 0.0
+
+
+def heads_are_on(reading):
+    """Say in which of the two states of ``moved_heads`` both ends have a head, by hand."""
+    ends = {int(reading.line.at[1]), int(reading.line.to[1])}
+    return [name for name, axles in (("first", {1, 2}), ("second", {2, 3})) if ends <= axles]
+
+
+def test_a_sightline_is_advised_in_a_set_up_that_has_both_its_heads_or_in_a_further_one():
+    network = network_from(moved_heads(["L2", "R2"]))
+    offered = [reading for reading in candidates(network) if reading.is_angular]
+    assert {heads_are_on(r)[0] for r in offered if heads_are_on(r)} == {"first", "second"}
+    further = [r for r in offered if not heads_are_on(r)]
+    assert {tuple(sorted((r.line.at[1], r.line.to[1]))) for r in further} == {("1", "3")}
+    for reading in offered:
+        assert network.allows(reading) == bool(heads_are_on(reading))
+        if heads_are_on(reading):
+            assert reading.setup in heads_are_on(reading)
+            assert where(network, reading) == f" in set-up {reading.setup}"
+        else:
+            both = f"heads on {reading.line.at} and {reading.line.to}"
+            assert where(network, reading).startswith(f" in a further set-up, with {both}")
+
+
+@pytest.mark.parametrize("lost_in", ["first", "second"])
+def test_what_is_advised_for_a_set_up_does_there_what_it_says(lost_in):
+    whole = moved_heads(["L2", "R2"])
+    axle = "1" if lost_in == "first" else "3"
+    part = without(whole, at=f"L{axle}")
+    tapes = [e for e in whole["observations"] if e["type"] == "distance"]
+    kept = [e for e in part["observations"] if e["type"] != "distance"]
+    part |= {"observations": kept + tapes}
+    before = designed(network_from(part))
+    advice = adviser(before).settling(results(before))[f"toe_deg L{axle}"]
+    (reading,) = advice.readings
+    assert reading.setup == lost_in
+    document = added(part, reading, truth_of(part, reading))
+    document["observations"][-1]["setup"] = lost_in
+    after = by_label(designed(network_from(document)))[f"toe_deg L{axle}"]
+    assert after.u == pytest.approx(advice.u, rel=1e-6)
 
 
 def test_a_network_grows_by_its_set_ups(four_heads):

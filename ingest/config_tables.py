@@ -44,7 +44,8 @@ class BayTable(Table):
     cross_line_m: Length = 2.0
     """Length of a sightline across the vehicle, port to port, roughly."""
     clamp_offset_mm: Annotated[float, Field(gt=0, le=50)] = 2.0
-    """How far off centre clamps sit on the rim (root mean square): what a short roll leans on."""
+    """How far off centre clamps sit on the rim (root mean square): what a short roll leans on,
+    and where the sightlines of a network start."""
     spread_camber_deg: NotNegative = 0.02
     """What mounting and settling scatter in camber (standard uncertainty), assumed."""
     spread_heading_deg: NotNegative = 0.02

@@ -101,6 +101,7 @@ def _file(demo: DemoRig, frame: dict[str, Any], random: np.random.Generator) -> 
             "reference_axle": _reference(frame),
             "drive_axles": frame["drive"],
             "steer_axles": frame["steer"],
+            "blocked": _blocked(frame),
         }
     )
 
@@ -138,6 +139,11 @@ def _sightlines(frame: dict[str, Any]) -> Iterator[dict[str, Any]]:
             "at_port_m": PORTS_M[channel],
             "to_port_m": PORTS_M[channel],
         }
+
+
+def _blocked(frame: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the pairs between which axles and bodies are in the way: none may be advised."""
+    return [(f"L{axle}", f"R{axle}") for axle in frame["axles"] if axle not in frame["across"]]
 
 
 def _tapes(

@@ -1,15 +1,33 @@
 """What ``levelhead network`` finds: all of it, before it is put into words or figures."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from ingest.core.errors import MeasurementRefused
 from ingest.geometry.network.adjusting import Adjusted, adjust, designed
-from ingest.geometry.network.advising import Advice, adviser
+from ingest.geometry.network.advising import Advice, Adviser, adviser
+from ingest.geometry.network.correlated import STANDS_ON
 from ingest.geometry.network.judging import Judgement, judge
 from ingest.geometry.network.pieces import placed
 from ingest.geometry.network.proving import Foretold, prove
-from ingest.geometry.network.results import Result, results
+from ingest.geometry.network.results import NOISE, Result, results
+from ingest.geometry.network.standing import Share, shares
 from ingest.geometry.network.stations import Network
+
+ROUNDING = 1e-12
+"""An uncertainty below, rad or m, is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """On what a result's uncertainty stands, and the reading that would lower it most."""
+
+    result: Result
+    u: float
+    shares: tuple[Share, ...]
+    set_ups: int
+    """In how many states of the mountings the readings were taken that it stands on."""
+    advice: Advice | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +41,7 @@ class Answer:
     proof: tuple[Foretold, ...]
     settling: dict[str, Advice | None]
     sharpening: Advice | None
+    standing: tuple["Standing", ...]
 
     @property
     def suspect(self) -> int | None:
@@ -73,4 +92,23 @@ def answer(network: Network, *, design: bool) -> Answer:
         prove(adjusted),
         advise.settling(found),
         advise.sharpening(found),
+        tuple(_standing(adjusted, found, advise)),
     )
+
+
+def _standing(adjusted: Adjusted, found: Sequence[Result], advise: Adviser) -> Iterator[Standing]:
+    readings = [adjusted.network.readings[row] for row in adjusted.rows]
+    names = [reading.named() for reading in readings]
+    for result in found:
+        if result.measured is None or result.measured.u < ROUNDING:
+            continue
+        own = next((p for p in result.measured.parts if p.source.name == NOISE), None)
+        least = STANDS_ON * result.measured.u
+        weights = own.components if own is not None else ()
+        states = {
+            reading.setup
+            for reading, weight in zip(readings, weights, strict=False)
+            if reading.is_angular and abs(weight) > least
+        }
+        told = shares(result.measured, names)
+        yield Standing(result, result.measured.u, told, len(states), advise.sharpening([result]))

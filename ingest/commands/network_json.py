@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from calibration.measured import Measured
-from ingest.commands.network_answer import Answer
+from ingest.commands.network_answer import Answer, Standing
 from ingest.core.units import DEG
 from ingest.geometry.network.advising import Advice
 from ingest.geometry.network.judging import Checked
@@ -43,6 +43,7 @@ def as_json(found: Answer, *, design: bool) -> dict[str, Any]:
         for name, advice in found.settling.items()
     }
     whole["best_added"] = _sharpening(network, found.sharpening)
+    whole["stands_on"] = [_standing(network, each) for each in found.standing]
     whole["proof"] = [_foretold(each) for each in found.proof]
     return _blank(whole) if design else whole
 
@@ -131,6 +132,21 @@ def _settling(network: Network, advice: Advice | None, *, angular: bool) -> dict
         return None
     u = {"u_deg": advice.u / DEG} if angular else {"u_mm": advice.u / MM}
     return {"add": [_line(network, reading) for reading in advice.readings]} | u
+
+
+def _standing(network: Network, each: Standing) -> dict[str, Any]:
+    quantity = each.result.quantity
+    unit, name = (DEG, "u_deg") if quantity.angular else (MM, "u_mm")
+    return {
+        "quantity": quantity.label,
+        name: each.u / unit,
+        "setups": each.set_ups,
+        "shares": [
+            {"cause": share.cause, "share": share.share, "of": list(share.of)}
+            for share in each.shares
+        ],
+        "best_added": _sharpening(network, each.advice),
+    }
 
 
 def _sharpening(network: Network, advice: Advice | None) -> dict[str, Any] | None:

@@ -7,6 +7,7 @@ from ingest.core.units import DEG
 from ingest.geometry.network.advising import Advice, where
 from ingest.geometry.network.pieces import pieces
 from ingest.geometry.network.quantities import usual
+from ingest.geometry.network.standing import EXPANDED, WIDE_RAD, in_words, told_of
 from ingest.geometry.network.stations import Network, Reading
 from ingest.payload.network_read import is_blocked
 
@@ -23,6 +24,7 @@ def notes(found: Answer, *, design: bool) -> list[str]:
     lines += unsettled(found)
     lines += _unchecked(found)
     lines += _assumed(network)
+    lines += _wide(found)
     if found.sharpening is not None:
         lines.append(_sharper(network, found.sharpening))
     return lines
@@ -127,6 +129,23 @@ def _assumed(network: Network) -> Iterator[str]:
         yield f"no centre_line is given: it runs through the mid-points of axles {ends}"
     if network.wanted.reference_axle is None and wanted.reference_axle is not None:
         yield f"no reference_axle is given: it is axle {wanted.reference_axle}, the rearmost"
+
+
+def _wide(found: Answer) -> Iterator[str]:
+    """Yield on what the least certain direction of a wheel or an axle stands."""
+    angles = [s for s in found.standing if told_of(s.result.quantity) and EXPANDED * s.u > WIDE_RAD]
+    if not angles:
+        return
+    each = max(angles, key=lambda standing: standing.u)
+    chained = f", carried over {each.set_ups} set-ups" if each.set_ups > 1 else ""
+    better = ""
+    if each.advice is not None:
+        better = f"; {_words(found.adjusted.network, each.advice)} would make it "
+        better += f"{EXPANDED * each.advice.u / DEG:.3f}°"
+    yield (
+        f"widest is {each.result.quantity.label}, U {EXPANDED * each.u / DEG:.3f}° (k = 2): "
+        f"{in_words(each.shares)}{chained}{better}"
+    )
 
 
 def _sharper(network: Network, advice: Advice) -> str:

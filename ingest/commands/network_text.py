@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from calibration.measured import Measured
 from calibration.reporting import on_screen, report
 from calibration.units import Unit, degrees
-from ingest.commands.network_answer import Answer
+from ingest.commands.network_answer import ROUNDING, Answer
 from ingest.geometry.network.proving import Foretold
 from ingest.geometry.network.results import Result
 
@@ -24,9 +24,6 @@ TO_A_SIDE = ("heading", "thrust", "drive_heading", "lateral_offset")
 """Told with the word left or right."""
 
 MM_PER_M = 1e3
-
-ROUNDING = 1e-12
-"""An uncertainty below, rad or m, is none."""
 
 
 def as_text(found: Answer, notes: list[str], *, design: bool) -> str:

@@ -83,7 +83,10 @@ class Bay:
         self.alerts = Alerts(announcer)
         self._about = HeadAlerts(self.alerts, announcer)
         spread = settings.wheel.spread
-        self.network = NetworkWork(settings.network, announcer, self.alerts, spread, published)
+        offset_m = settings.wheel.clamp_offset_m
+        self.network = NetworkWork(
+            settings.network, announcer, self.alerts, spread, published, offset_m
+        )
         self.ground = Ground(settings.level)
         self.work = WheelWork(settings.wheel, announcer, published, self.network, self.ground)
         self.push = Push(self.work)

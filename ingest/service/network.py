@@ -6,6 +6,7 @@ of the samples.
 """
 
 import contextlib
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -17,7 +18,8 @@ from ingest.core.published import PublishedResults
 from ingest.core.units import NS
 from ingest.geometry.network.correlated import Solved, solve
 from ingest.geometry.network.proving import foretold
-from ingest.geometry.network.stations import Reading
+from ingest.geometry.network.stations import Network, Reading
+from ingest.geometry.sightline import OFFSET_RMS_M
 from ingest.payload.network_file import NetworkFile
 from ingest.payload.network_live import LiveNetwork, live_network_of
 from ingest.service.alerts import Alerts
@@ -26,9 +28,12 @@ from ingest.service.bayhead import Wheel
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.networkdesk import UNSOLVED, NetworkDesk
 from ingest.service.networkrows import Row, Rows
-from ingest.service.networkwords import disagreement, doubt, lacking
+from ingest.service.networkwords import disagreement, doubt, lacking, wide
 from ingest.service.sightlines import Sat, look
 from ingest.service.stood import Stood
+
+WIDER = 0.1
+"""What a result stands on is told again when its uncertainty has changed by about so much of it."""
 
 AGAIN_S = 0.9
 """A network whose readings improve is adjusted again about every second, however many heads."""
@@ -65,6 +70,8 @@ class _Part:
     rows: Rows = field(default_factory=Rows)
     tapes: dict[int, Measured] = field(default_factory=dict)
     lacked: tuple[str, ...] = ()
+    wide: tuple[str, int] | None = None
+    """What was said to be known least well, and how well, in steps of ``WIDER``."""
     solved_ns: int = 0
     solved: frozenset[int] = frozenset()
     """When it was adjusted last, by the samples' time, and from which readings."""
@@ -80,7 +87,9 @@ class NetworkWork:
         alerts: Alerts,
         spread: SpreadSettings,
         published: PublishedResults | None = None,
+        clamp_offset_m: float = OFFSET_RMS_M,
     ) -> None:
+        self._clamp_offset_m = clamp_offset_m
         self._spread = spread
         self._alerts = alerts
         self._announcer = announcer
@@ -103,6 +112,7 @@ class NetworkWork:
             gone.desk.forget_results()
             self._alerts.clear(gone.code)
             self._alerts.clear(f"{gone.code}-lacks")
+            self._alerts.clear(f"{gone.code}-wide")
         self._parts = parts
         self._at = dict(self._wheels())
 
@@ -169,7 +179,7 @@ class NetworkWork:
         part, _ = self._at[wheel]
         network = part.live.network
         try:
-            seen = look(network, network.readings[wanted.place], wanted.channel, ends, self._spread)
+            seen = self._look(network, wanted, ends)
         except MeasurementRefused:
             return False
         if seen is None:
@@ -177,6 +187,12 @@ class NetworkWork:
         t_ns = max(sat.rest.t_ns for sat in ends)
         part.rows.take(Row(wanted.place, *seen, t_ns, ends, (wheel, wanted.to)))
         return True
+
+    def _look(
+        self, network: Network, wanted: Wanted, ends: tuple[Sat, Sat]
+    ) -> tuple[Reading, Measured] | None:
+        reading = network.readings[wanted.place]
+        return look(network, reading, wanted.channel, ends, self._spread, self._clamp_offset_m)
 
     def peek(
         self, axle: int, seen: Sequence[tuple[Wheel, Wanted, tuple[Sat, Sat]]]
@@ -193,9 +209,8 @@ class NetworkWork:
         rows = [row for row in part.rows.held if all(w.axle != axle for w in row.wheels)]
         read = {row.place: (row.reading, row.measured) for row in rows}
         for _, wanted, ends in seen:
-            line = network.readings[wanted.place]
             with contextlib.suppress(MeasurementRefused):
-                looked = look(network, line, wanted.channel, ends, self._spread)
+                looked = self._look(network, wanted, ends)
                 if looked is not None:
                     read[wanted.place] = looked
         try:
@@ -275,6 +290,7 @@ class NetworkWork:
         part.desk.say(solved, rows)
         self._judge(part, solved)
         self._lacks(part, solved, rows)
+        self._wide(part, solved, rows)
 
     def _judge(self, part: _Part, solved: Solved) -> None:
         noted = doubt(solved)
@@ -284,6 +300,19 @@ class NetworkWork:
             self._alerts.set(part.code, "note", noted)
         else:
             self._alerts.clear(part.code)
+
+    def _wide(self, part: _Part, solved: Solved, rows: dict[int, Row]) -> None:
+        """Say on what the widest result stands, once the file's own sightlines are all read."""
+        code = f"{part.code}-wide"
+        told = part.desk.widest() if all(p in rows for p in part.live.channels) else None
+        if told is None:
+            part.wide = None
+            self._alerts.clear(code)
+            return
+        about = told.result.quantity.label, round(math.log(told.u) / WIDER)
+        if about != part.wide:
+            part.wide = about
+            self._alerts.set(code, "note", wide(solved, told))
 
     def _lacks(self, part: _Part, solved: Solved, rows: dict[int, Row]) -> None:
         unknown = tuple(t.result.quantity.label for t in solved.told if t.result.measured is None)

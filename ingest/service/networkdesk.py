@@ -12,6 +12,7 @@ from ingest.core.published import PublishedResults
 from ingest.core.units import DEG
 from ingest.geometry.network.correlated import Solved, Told
 from ingest.geometry.network.quantities import Quantity
+from ingest.geometry.network.standing import EXPANDED, WIDE_RAD, told_of
 from ingest.geometry.network.stations import Network
 from ingest.payload.axle import AxleResult
 from ingest.service.announcer import Announcer
@@ -52,6 +53,12 @@ class _Standing:
             other.fits,
         )
         return same and abs(self.value - other.value) < near and abs(self.u - other.u) < near
+
+
+def _too_wide(each: _Standing) -> bool:
+    if each.fields.get("rule") is not None:
+        return each.fields.get("dec") == "undecided"
+    return EXPANDED * each.told.u > WIDE_RAD
 
 
 class NetworkDesk:
@@ -113,6 +120,18 @@ class NetworkDesk:
             said.add(topic)
         for topic in [each for each in self._standing if each not in said]:
             self._over(topic, "undetermined")
+
+    def widest(self) -> Told | None:
+        """Return the direction of a wheel or axle that is known least well, if that is too little.
+
+        Too little to decide, where a job has limits for it; else what is so for common ones.
+        """
+        found = [
+            each.told
+            for each in self._standing.values()
+            if told_of(each.told.result.quantity) and _too_wide(each)
+        ]
+        return max(found, key=lambda told: told.u, default=None)
 
     def named(self, solved: Solved) -> dict[str, Measured]:
         """Return what is determined, by its topic."""

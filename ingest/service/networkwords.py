@@ -2,13 +2,17 @@
 
 from collections.abc import Sequence
 
-from ingest.geometry.network.advising import adviser
-from ingest.geometry.network.correlated import Solved
+from ingest.core.units import DEG
+from ingest.geometry.network.advising import Adviser, adviser
+from ingest.geometry.network.correlated import Solved, Told
 from ingest.geometry.network.judging import CRITICAL_W
 from ingest.geometry.network.results import Result
+from ingest.geometry.network.standing import EXPANDED, in_words, shares
 from ingest.geometry.network.stations import Network, Reading
 
 MOST_NAMED = 3
+CHANGE = 0.05
+"""A reading that lowers a standard uncertainty by less is not worth its trouble."""
 
 ALIKE = 0.05
 """Readings whose standardised residuals differ by less are blamed alike."""
@@ -57,12 +61,37 @@ def lacking(solved: Solved, unknown: Sequence[str], unread: Sequence[int]) -> st
         pairs = _named([f"{readings[i].line.at} to {readings[i].line.to}" for i in unread])
         return f"not determined yet: {shown}; still to be read: {pairs}"
     results: list[Result] = [told.result for told in solved.told]
-    advice = adviser(solved.adjusted).settling(results).get(unknown[0])
+    advice = advised(solved).settling(results).get(unknown[0])
     if advice is None:
         return f"not determined: {shown}; add sightlines or tapes that tie them to the rest"
     network = solved.adjusted.network
     added = [f"{r.named()}{at_once(network, r)}" for r in advice.readings]
     return f"not determined: {shown}; add {_named(added)}"
+
+
+def wide(solved: Solved, told: Told) -> str:
+    """Return a line that says on what the uncertainty of a result stands, and what would help."""
+    measured, label = told.measured(), told.result.quantity.label.replace("_deg", "")
+    stands = "" if measured is None else in_words(shares(measured))
+    line = f"{label.replace('_', ' ')}, U {EXPANDED * told.u / DEG:.2f}° (k = 2): {stands}"
+    advice = advised(solved).sharpening([told.result])
+    if advice is None or advice.u > (1.0 - CHANGE) * told.u:
+        return line
+    network = solved.adjusted.network
+    better = " and ".join(f"a {r.named()}{at_once(network, r)}" for r in advice.readings)
+    return f"{line}; {better} would make it {EXPANDED * advice.u / DEG:.2f}°"
+
+
+def advised(solved: Solved) -> Adviser:
+    """Return the adviser on a live network: a head looks across its axle or along its side."""
+    network = solved.adjusted.network
+
+    def usable(reading: Reading) -> bool:
+        at, to = network.station(reading.line.at), network.station(reading.line.to)
+        seen = at.is_wheel and to.is_wheel and (at.axle == to.axle or at.side is to.side)
+        return seen or not reading.is_angular
+
+    return adviser(solved.adjusted, usable)
 
 
 def at_once(network: Network, reading: Reading) -> str:

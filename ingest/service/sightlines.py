@@ -13,7 +13,6 @@ from ingest.geometry.network.plausible import FARTHEST_RAD
 from ingest.geometry.network.sighting import PortSeen, PortSource, port_seen, sighting
 from ingest.geometry.network.stations import Network, Reading
 from ingest.geometry.runout import Runout
-from ingest.geometry.sightline import OFFSET_RMS_M
 from ingest.service.bayhead import BayHead
 from ingest.service.bayspread import SpreadSettings, standing_scatter
 from ingest.service.results import reading_at_rest
@@ -53,8 +52,11 @@ def look(
     channel: Channel,
     ends: tuple[Sat, Sat],
     spread: SpreadSettings,
+    clamp_offset_m: float,
 ) -> tuple[Reading, Measured] | None:
     """Return a direction between two heads at rest; None where the channel reads another line.
+
+    ``clamp_offset_m``: how far off centre clamps sit on the rim (root mean square).
 
     Raises:
         MeasurementRefused: the clamp's error cannot be carried to where the shaft is.
@@ -81,8 +83,8 @@ def look(
     heading = seen.heading + standing_scatter(spread, here.wheel, here.standing)
     own = Measured.of(0.0, reading.sigma, source=f"{reading.named()}: the sightline itself")
     ports = (
-        _port(here, channel, seen.plan_rad, reading.line.at_port_m, spread),
-        _port(there, channel, plan_rad(there), reading.line.to_port_m, spread),
+        _port(here, channel, seen.plan_rad, reading.line.at_port_m, spread, clamp_offset_m),
+        _port(there, channel, plan_rad(there), reading.line.to_port_m, spread, clamp_offset_m),
     )
     return sighting(network, reading, heading + own, ports)
 
@@ -110,7 +112,12 @@ def plan_rad(sat: Sat) -> float:
 
 
 def _port(
-    sat: Sat, channel: Channel, plan_rad: float, stated_m: tuple[float, float], s: SpreadSettings
+    sat: Sat,
+    channel: Channel,
+    plan_rad: float,
+    stated_m: tuple[float, float],
+    s: SpreadSettings,
+    clamp_offset_m: float,
 ) -> PortSeen:
     """Return where a head's port is; where no record tells, by what the network's file states."""
     wheel, record = sat.head.wheel, sat.head.instrument.record
@@ -131,7 +138,7 @@ def _port(
         PortSource(Source(f"stub of {sat.head.id}", shared=True), outward_m=stub_m),
         PortSource(
             Source(f"centring of mounting {sat.mounting}", shared=True),
-            forward_m=OFFSET_RMS_M / math.sqrt(2.0),
+            forward_m=clamp_offset_m / math.sqrt(2.0),
         ),
         PortSource(Source(f"seat of mounting {sat.mounting}", shared=True), outward_m=s.seat_m),
     )

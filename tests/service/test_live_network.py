@@ -4,6 +4,8 @@ The simulator shares no geometry with what is tested; the vehicles are invented.
 """
 
 import json
+import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,13 +14,17 @@ from scipy import stats
 from calibration.measured import covariance
 from ingest.commands.demo_network import network_files, network_truths, set_ups
 from ingest.commands.demo_rig import HEADS, build
+from ingest.core.channels import ROW, Channel
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
+from ingest.service.bayspread import SpreadSettings
 from ingest.service.network import NetworkSettings
+from ingest.service.sightlines import _port
 from ingest.service.transcript import SETTINGS
+from ingest.service.wheelwork import WheelSettings
 from ingest.service.workings import WorkSettings
 from ingest.simulator.vehicle import WheelAt
 from tests.service.test_whole_vehicle import turn
@@ -122,6 +128,14 @@ def test_all_axles_agree_with_the_truth_within_their_uncertainties(simulated_bay
         scale = 1e3 if said["unit"] == "mm" else 1.0 / DEG
         assert abs(said["value"] - each.value * scale) <= said["U"]
         assert "assumed spread of the bay" in each.stands_on
+    if vehicle == "tractor-and-trailer":
+        # Worked out from the parts of the result itself: clamps and the ports of axle 3 lead.
+        told = job.said("svc/alert/network-2-wide")
+        assert told["level"] == "note"
+        assert re.search(
+            r"^toe [LR]\d, U 0\.1\d° \(k = 2\): \d\d % how far off centre", told["text"]
+        )
+        assert "tapes (P to R3, P to L3)" in told["text"]
 
 
 def test_what_a_first_set_up_tells_and_what_takes_it_back(simulated_bay):
@@ -191,3 +205,22 @@ def test_readings_that_no_positions_fit_take_the_results_back(
     assert (said["q"], said["why"]) == ("stale", "network-unsolved")
     alert = job.bay.outlet.retained[job.bay.topics.alert("network")]
     assert (alert["level"], alert["text"]) == (level, "no positions fit")
+
+
+def test_a_bay_s_clamps_are_those_of_its_networks(simulated_bay):
+    wheel = WheelSettings(clamp_offset_m=0.0007)
+    bay = simulated_bay(4, settings=BaySettings(wheel=wheel))
+    assert bay.bay.network._clamp_offset_m == 0.0007
+
+
+@pytest.mark.parametrize("offset_m", [0.0005, 0.002])
+def test_how_far_off_centre_clamps_sit_in_this_bay_is_what_its_sightlines_start_with(offset_m):
+    head = SimpleNamespace(
+        wheel=Wheel(1, Side.LEFT), id="00", instrument=SimpleNamespace(record=None)
+    )
+    values = np.zeros(len(ROW))
+    sat = SimpleNamespace(head=head, mounting=3, rest=SimpleNamespace(values=values))
+    port = _port(sat, Channel.AZIMUTH_CROSS, 0.0, (0.6, 0.28), SpreadSettings(), offset_m)
+    (centring,) = (s for s in port.sources if s.source.name == "centring of mounting 3")
+    # Of an offset in any direction (r.m.s.) its part along the heading is this share.
+    assert centring.forward_m == pytest.approx(offset_m / 2.0**0.5)

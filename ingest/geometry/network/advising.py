@@ -6,7 +6,7 @@ of a covariance by one observation. No adjustment is repeated.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -216,10 +216,13 @@ def _next_best(whole: F64, across: F64, left: F64) -> int | None:
     return int(best[np.argmax(news[best])])
 
 
-def adviser(adjusted: Adjusted) -> Adviser:
-    """Return the adviser on an adjusted or designed network."""
+def adviser(adjusted: Adjusted, usable: Callable[[Reading], bool] | None = None) -> Adviser:
+    """Return the adviser on an adjusted or designed network.
+
+    ``usable`` says of a reading whether it can be had, beyond what the network says itself.
+    """
     network = adjusted.network
-    offered = candidates(network)
+    offered = tuple(each for each in candidates(network) if usable is None or usable(each))
     if not offered:
         none = np.zeros((0, len(adjusted.state)))
         return Adviser(adjusted, (), none, np.zeros((0, len(adjusted.sigma))), np.zeros(0))

@@ -77,6 +77,19 @@ def test_a_study_is_told_kept_and_stood_on(made):
     assert spread.study.total_toe is not None
 
 
+def test_a_study_that_is_yet_to_come_is_stood_on_and_told_with_both_ways_to_be_wrong(made):
+    config = load_config(made() / "bay.toml")
+    # The study is of 2026-11-20; whose clock is a day behind is east of Greenwich.
+    days = {datetime.date(2026, 11, 1): True, datetime.date(2026, 11, 19): False}
+    for today, yet_to_come in days.items():
+        found, told = with_study(config.service, config.study, config.bay, today)
+        assert found.bay.wheel.spread.told == "bay study 2026-11-20"
+        assert (told is not None) == yet_to_come
+        if told is not None:
+            assert "is dated 2026-11-20, and this machine's clock says 2026-11-01" in told
+            assert "one of the two is wrong" in told
+
+
 def test_text_says_what_there_is_to_say(made, capsys):
     folder = made()
     assert main(["study", str(folder / "study.csv"), "--bay", "bay1"]) == 0

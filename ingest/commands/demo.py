@@ -49,7 +49,7 @@ FLOOR_DEG = 0.01
 """How uneven the floor is that the vehicle is pushed over: what the service assumes."""
 NOT_CHECKED = (
     "calibration records: signatures are not checked, as the demo is given no keys; levelhead "
-    "record check --key does, and levelhead serve with [calibration] keys"
+    "record check --key does, and levelhead serve with the keys of its configuration"
 )
 EXIT_DISAGREES = 1
 

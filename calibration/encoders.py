@@ -13,11 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.measured import Measured, Part, Source
-from calibration.records.parts import EncoderPart
+from calibration.records.parts import OPEN_ZERO_DEG, EncoderPart
 
 F64 = NDArray[np.float64]
 
 ORDERS = (1, 2, 4)
+DIFFERENCES = ("rotation",)
+"""Channels of which differences alone are used: a run-out's phase and the place of the wheel that
+it is carried to are read by the same encoder, whose zero drops out."""
 C = TypeVar("C", bound=str)
 
 
@@ -75,10 +78,20 @@ class Encoders:
             true -= self.sine[i] * sin
         return true
 
+    def zero_open(self, channel: str) -> bool:
+        """Say whether the zero of a channel was left open; False where nothing is said of it."""
+        if channel not in self.channels:
+            return False
+        return float(self.u_zero[self.channels.index(channel)]) >= math.radians(OPEN_ZERO_DEG)
+
     def systematic(self, channel: str, reading_rad: float) -> Measured:
-        """Return the error left in one channel: 0, with a shared part per coefficient."""
+        """Return the error left in one channel: 0, with a shared part per coefficient.
+
+        A rotation whose zero is open is told from that zero, wherever it is.
+        """
         j = self.channels.index(channel)
-        sizes = {"zero": -float(self.u_zero[j])}
+        without = channel in DIFFERENCES and self.zero_open(channel)
+        sizes = {"zero": 0.0 if without else -float(self.u_zero[j])}
         for order, u in zip(ORDERS, self.u_harmonic[j].tolist(), strict=True):
             sizes[f"cos {order}"] = -u * math.cos(order * reading_rad)
             sizes[f"sin {order}"] = -u * math.sin(order * reading_rad)

@@ -1,6 +1,7 @@
 """A turn against a reference, or rounds of a dividing plate, to an encoder's part."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import get_args
 
@@ -11,17 +12,19 @@ from calibration.drafting.impossible import Impossible
 from calibration.drafting.row_names import row_name
 from calibration.errors import BadBenchData
 from calibration.files.series import DIRECTIONS, ENCODERS, Series
+from calibration.files.sheet import Seat
 from calibration.fits.backlash import fit_backlash, hysteresis_rad
 from calibration.fits.encoder_closure import fit_closure
 from calibration.fits.encoder_turn import (
     ORDERS,
+    SeatedZero,
     encoder_part,
     fit_turn,
     harmonic_names,
     wrapped_about_mean,
 )
-from calibration.fits.result import Fit
-from calibration.records.parts import CircularChannel, EncoderPart
+from calibration.fits.result import Fit, also_open
+from calibration.records.parts import OPEN_ZERO_DEG, CircularChannel, EncoderPart
 
 F64 = NDArray[np.float64]
 
@@ -35,7 +38,8 @@ GROSS_DEG = 10.0
 class EncoderFound:
     """One channel's fit, the part that came of it (None: harmonics are open), its backlash.
 
-    ``hysteresis_rad`` is the largest gap between the ways as it was seen.
+    ``hysteresis_rad`` is the largest gap between the ways as it was seen. ``zero`` is what a stated
+    seat on the spindle made of the zero; None: it is open.
     """
 
     channel: CircularChannel
@@ -45,25 +49,35 @@ class EncoderFound:
     backlash: Fit | None
     open: tuple[str, ...]
     hysteresis_rad: float | None = None
+    zero: SeatedZero | None = None
 
 
-def find_encoder(file: Series, u_reference_rad: float) -> tuple[EncoderFound, ...]:
+def find_encoder(
+    file: Series, u_reference_rad: float, seats: Mapping[CircularChannel, Seat] | None = None
+) -> tuple[EncoderFound, ...]:
     """Fit each channel of a turn or closure file.
+
+    A plate or reference encoder knows angles against each other. What the encoder's zero is, only
+    a stated seat of the head on it tells; a channel without one has an open zero.
 
     Args:
         u_reference_rad: standard uncertainty of the reference's angles, for a turn.
+        seats: how the head sat, by channel, for a turn.
 
     Raises:
         BadBenchData: rounds that are not whole, or an encoder that counts backwards.
         CalibrationFileError: a row that cannot be used.
     """
     names = [row.word("channel", ENCODERS) for row in file.rows]
-    find = _turn if file.kind == "turn" else _closure
     found = []
     for channel in get_args(CircularChannel):
         own = tuple(r for r, n in zip(file.rows, names, strict=True) if n == channel)
         if own:
-            found.append(find(channel, Series(file.where, file.kind, own), u_reference_rad))
+            series = Series(file.where, file.kind, own)
+            if file.kind == "turn":
+                found.append(_turn(channel, series, u_reference_rad, (seats or {}).get(channel)))
+            else:
+                found.append(_closure(channel, series))
     return tuple(found)
 
 
@@ -92,29 +106,47 @@ def first_impossible(file: Series) -> Impossible | None:
     return None
 
 
-def _turn(channel: CircularChannel, file: Series, u_reference_rad: float) -> EncoderFound:
+def _turn(
+    channel: CircularChannel, file: Series, u_reference_rad: float, seat: Seat | None
+) -> EncoderFound:
     raw, true = file.column_rad("raw_deg"), file.column_rad("true_deg")
     _refuse_backwards(f"{file.where}: {channel}", raw, true)
     fit = fit_turn(raw, true, labels=[row_name(file, row) for row in file.rows])
     ways = _both_ways(file, raw, true)
     gap = None if ways is None else fit_backlash(*ways)
     most = None if ways is None else hysteresis_rad(*ways[1:])
-    part = _part(fit)
+    part, zero, method = _part(fit), None, "full turn"
     if part is not None:
         u = math.degrees(u_reference_rad)
-        # Whichever way a position is come to, it is half the gap off the middle of both.
-        half = 0.0 if gap is None else math.degrees(gap.values[0]) / 2.0
-        half = 0.0 if math.isnan(half) else half
         harmonics = tuple(
             h.model_copy(update={"u_deg": math.hypot(h.u_deg, u)}) for h in part.harmonics
         )
-        part = part.model_copy(
-            update={"u_zero_deg": math.hypot(part.u_zero_deg, u, half), "harmonics": harmonics}
-        )
-    return EncoderFound(channel, "full turn", fit, part, gap, _open(fit), most)
+        zero = None if seat is None else _seated(part, u, gap, seat)
+        known = (part.zero_deg, OPEN_ZERO_DEG) if zero is None else (zero.value_deg, zero.u_deg)
+        told = {"zero_deg": known[0], "u_zero_deg": known[1], "harmonics": harmonics}
+        part = part.model_copy(update=told)
+    if zero is None and "zero" not in fit.undetermined:
+        fit = also_open(fit, ("zero",))
+    elif seat is not None:
+        method = f"full turn; seat {seat.value_deg:+g}° ± {seat.U_deg:g}° (k = 2): {seat.basis}"
+    return EncoderFound(channel, method, fit, part, gap, _open(fit), most, zero)
 
 
-def _closure(channel: CircularChannel, file: Series, _: float) -> EncoderFound:
+def _seated(part: EncoderPart, u_reference_deg: float, gap: Fit | None, seat: Seat) -> SeatedZero:
+    # Whichever way a position is come to, it is half the gap off the middle of both.
+    half = 0.0 if gap is None else math.degrees(gap.values[0]) / 2.0
+    return SeatedZero(
+        as_sat_deg=part.zero_deg,
+        u_fit_deg=part.u_zero_deg,
+        dof=math.inf if part.dof is None else part.dof,
+        u_reference_deg=u_reference_deg,
+        half_gap_deg=0.0 if math.isnan(half) else abs(half),
+        seat_deg=seat.value_deg,
+        U_seat_deg=seat.U_deg,
+    )
+
+
+def _closure(channel: CircularChannel, file: Series) -> EncoderFound:
     places = [(row.count("start"), row.count("position")) for row in file.rows]
     starts, positions = max(s for s, _ in places), max(p for _, p in places)
     wanted = [(s, p) for s in range(1, starts + 1) for p in range(1, positions + 1)]

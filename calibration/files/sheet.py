@@ -12,13 +12,25 @@ from calibration.errors import CalibrationFileError
 from calibration.faults import fault_of
 from calibration.records.fields import HeadId, Line, RecordId, Word
 from calibration.records.papers import Occasion
-from calibration.records.parts import AzimuthChannel, Part, Port, Uncertainty
+from calibration.records.parts import AzimuthChannel, CircularChannel, Part, Port, Uncertainty
 from calibration.toml import NotToml, parse_toml
 
 REFERENCE_DEGC = 20.0
 """Reference temperature of lengths and of coefficients (ISO 1)."""
 TURN_DEG = 1.0
 """How far a sensor may be turned in its housing where nobody measured it (our own guess)."""
+
+
+class Seat(Part):
+    """How a head sits on the spindle that its encoder is read on.
+
+    Where the spindle stands at zero the encoder's true angle is ``value_deg``, within ``U_deg``
+    (k = 2), for every head that is seated so; ``basis`` says how that is known.
+    """
+
+    value_deg: Annotated[float, Field(ge=-180, le=180)] = 0.0
+    U_deg: Annotated[float, Field(gt=0, le=90)]
+    basis: Annotated[Line, Field(min_length=1, max_length=120)]
 
 
 class SheetHead(Part):
@@ -47,6 +59,8 @@ class Sheet(Occasion):
     reference_degc: Annotated[float, Field(ge=-40, le=80)] = REFERENCE_DEGC
     turn_deg: Annotated[float, Field(gt=0, le=10)] = TURN_DEG
     """Standard uncertainty of how a sensor is turned in its housing, where nothing tells."""
+    seat: dict[CircularChannel, Seat] = Field(default_factory=dict)
+    """Channels that are not here have an open zero, unless the bar tells it."""
     head: Annotated[tuple[SheetHead, ...], Field(min_length=1, max_length=2)]
 
     @model_validator(mode="after")

@@ -5,6 +5,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,11 +15,40 @@ from calibration.fits.guidance import Suggestion, suggest
 from calibration.fits.result import Fit, solve
 from calibration.harmonic_order import proven_orders
 from calibration.harmonics import harmonic_matrix
-from calibration.records.parts import EncoderPart, Harmonic
+from calibration.records.parts import OPEN_ZERO_DEG, EncoderPart, Harmonic
 
 F64 = NDArray[np.float64]
 
 ORDERS = (1, 2, 4)
+
+
+@dataclass(frozen=True, slots=True)
+class SeatedZero:
+    """An encoder's zero against a reference that knows differences alone, degrees.
+
+    ``as_sat_deg`` is what was read as the head sat, ``seat_deg`` how far its encoder was turned
+    against the reference then, with ``U_seat_deg`` (k = 2): what the seat adds to the true angle is
+    taken from the zero. ``half_gap_deg`` is half of what up and down differ by.
+    """
+
+    as_sat_deg: float
+    u_fit_deg: float
+    dof: float
+    u_reference_deg: float
+    half_gap_deg: float
+    seat_deg: float
+    U_seat_deg: float
+
+    @property
+    def value_deg(self) -> float:
+        """The zero."""
+        return self.as_sat_deg - self.seat_deg
+
+    @property
+    def u_deg(self) -> float:
+        """Its standard uncertainty."""
+        shares = self.u_fit_deg, self.u_reference_deg, self.half_gap_deg, self.U_seat_deg / 2.0
+        return math.hypot(*shares)
 
 
 def harmonic_names(orders: Sequence[int]) -> tuple[str, ...]:
@@ -75,7 +105,7 @@ def encoder_part(fit: Fit) -> EncoderPart:
     has_zero = "zero" in fit.names and "zero" not in fit.undetermined
     return EncoderPart(
         zero_deg=math.degrees(fit.value("zero")) if has_zero else 0.0,
-        u_zero_deg=math.degrees(fit.u("zero")) if has_zero else 180.0,
+        u_zero_deg=math.degrees(fit.u("zero")) if has_zero else OPEN_ZERO_DEG,
         harmonics=tuple(_harmonic(fit, k) for k in ORDERS if k in known),
         dof=fit.dof if math.isfinite(fit.dof) else None,
     )

@@ -90,13 +90,26 @@ class Harmonic(Part):
     """Standard uncertainty of each of the two."""
 
 
+OPEN_ZERO_DEG = 180.0
+"""Standard uncertainty of a zero that nothing tells: it may be anywhere on the circle."""
+
+
 class EncoderPart(Part):
-    """An encoder: ``true = raw - zero - sum of harmonics of raw``."""
+    """An encoder: ``true = raw - zero - sum of harmonics of raw``.
+
+    Of a zero that was left open (``u_zero_deg`` is ``OPEN_ZERO_DEG``) ``zero_deg`` is at most what
+    was read as the head sat, and nothing may stand on it.
+    """
 
     zero_deg: float
     u_zero_deg: Uncertainty
     harmonics: tuple[Harmonic, ...] = ()
     dof: Annotated[float, Field(gt=0)] | None = None
+
+    @property
+    def zero_open(self) -> bool:
+        """Whether nothing tells the zero."""
+        return self.u_zero_deg >= OPEN_ZERO_DEG
 
     @model_validator(mode="after")
     def _check_orders(self) -> Self:

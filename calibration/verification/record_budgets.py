@@ -1,6 +1,7 @@
 """Budgets as a record states them: working figures as decimal text, trials beside them."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -9,7 +10,7 @@ from calibration.records.results import BudgetLine
 from calibration.records.results import MonteCarlo as MonteCarloPart
 from calibration.rounding import Place
 from calibration.units import Unit
-from calibration.verification.budget import Line
+from calibration.verification.budget import Budget, Line
 from calibration.verification.errors_at_points import PointError
 from calibration.verification.montecarlo import MonteCarlo, propagate_distributions
 from calibration.verification.run import ChannelResult, Verification
@@ -19,15 +20,19 @@ DIGITS = 4
 FINEST = 15
 ALIKE = 1.001
 """Uncertainties this near to each other print the same budget twice."""
+MANY = 1e6
+"""Degrees of freedom beyond which a t factor is a normal one, to more digits than are printed."""
 AS = {"found": "as found", "left": "as left"}
 
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """One point's budget with the Monte Carlo beside it; None where draws cannot tell."""
+    """One budget of a channel and where it holds, with the Monte Carlo beside it; None where
+    draws cannot tell."""
 
     channel: str
-    point: PointError
+    at: str
+    budget: Budget
     trials: MonteCarlo | None
 
 
@@ -38,10 +43,15 @@ def tried(verification: Verification, seed: int) -> tuple[Tried, ...]:
     known least well; the other points are known better.
     """
     return tuple(
-        Tried(c.channel, point, propagate_distributions(point.budget, seed=seed))
+        Tried(c.channel, at, budget, propagate_distributions(budget, seed=seed))
         for c in verification.channels
-        for point in decisive(c)
+        for at, budget in _kept(c)
     )
+
+
+def _kept(channel: ChannelResult) -> Iterator[tuple[str, Budget]]:
+    for point in decisive(channel):
+        yield str(point.at), point.budget
 
 
 def decisive(channel: ChannelResult) -> tuple[PointError, ...]:
@@ -56,17 +66,21 @@ def decisive(channel: ChannelResult) -> tuple[PointError, ...]:
 
 def budget_of(one: Tried, when: str) -> BudgetPart:
     """Return a budget as a record holds it; ``when`` is ``found`` or ``left``."""
-    budget = one.point.budget
+    return part_of(one.channel, f"{AS[when]}, {one.at}", one.budget, one.trials)
+
+
+def part_of(channel: str, at: str, budget: Budget, trials: MonteCarlo | None) -> BudgetPart:
+    """Return a budget as a record holds it; ``at`` says of what it is."""
     return BudgetPart(
-        channel=one.channel,
-        at=f"{AS[when]}, {one.point.at}",
+        channel=channel,
+        at=at,
         unit=Unit.DEGREE.value,
         lines=tuple(_line(line) for line in budget.lines),
         u=plain(budget.u),
-        dof=None if math.isinf(budget.dof) else plain(budget.dof),
+        dof=_freedom(budget.dof),
         k=factor_text(budget.k),
         U=plain(budget.expanded),
-        monte_carlo=None if one.trials is None else _trials(one.trials),
+        monte_carlo=None if trials is None else _trials(trials),
     )
 
 
@@ -80,7 +94,7 @@ def _line(line: Line) -> BudgetLine:
         divisor=plain(one.divisor),
         sensitivity=plain(line.sensitivity),
         contribution=plain(line.contribution),
-        dof=None if math.isinf(one.dof) else plain(one.dof),
+        dof=_freedom(one.dof),
     )
 
 
@@ -94,6 +108,10 @@ def _trials(trials: MonteCarlo) -> MonteCarloPart:
         high=place.text(place.nearest(trials.high)),
         probability=plain(trials.probability),
     )
+
+
+def _freedom(dof: float) -> str | None:
+    return None if dof > MANY else plain(dof)
 
 
 def _estimate(value: float, u: float) -> str:

@@ -22,6 +22,7 @@ from ingest.simulator.bench.things import (
     U_BAR_MM,
     U_BLOCK_MM,
     U_INDEX_DEG,
+    U_SEAT_DEG,
     U_SINE_BAR_MM,
 )
 from ingest.simulator.head import Port
@@ -204,6 +205,11 @@ version = "1"
 
 [environment]
 temperature = {{ value = "20.0", U = "0.5", k = "2", unit = "Cel" }}
+
+[seat.azimuth_track]
+value_deg = 0.0
+U_deg = {U_SEAT_DEG}
+basis = "stub shaft against the spindle's fence, whose squareness was checked end for end"
 """
 
 

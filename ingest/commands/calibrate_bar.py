@@ -15,6 +15,7 @@ from calibration.files.series import Series
 from calibration.records.papers import RawFile, ReferenceUse
 from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
+from calibration.verification.seat_budget import without
 from ingest.commands.calibrate_advice import Advice, advised
 from ingest.commands.calibrate_refusals import see_none_gross
 from ingest.commands.calibrate_work import (
@@ -77,7 +78,7 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
         raise BadBenchData("bar", "one head has a draft and the other none", remedy)
     uses = [] if bar is None else [use_of(bar)]
     # Both drafts stand, and have their places, before either is written.
-    mended = {x: _mended(known[x], found, x, raw, series.days, uses) for x in HEADS}
+    mended = {x: _mended(known[x], found, x, args.azimuth, raw, series.days, uses) for x in HEADS}
     outputs = {"A": (args.output, args.onto), "B": (args.output_b, args.onto_b)}
     for letter, draft in mended.items():
         draft_place(*outputs[letter], draft)
@@ -89,6 +90,7 @@ def _mended(
     draft: CalibrationRecord,
     found: BarFound,
     letter: str,
+    azimuth: str,
     raw: RawFile,
     days: Iterable[date],
     uses: Iterable[ReferenceUse],
@@ -102,6 +104,8 @@ def _mended(
         raw=[raw],
         performed=days,
         uses=uses,
+        # The bar tells the zero better than how the head sat on the spindle.
+        budgets=without(draft.budgets, azimuth),
     )
 
 

@@ -11,10 +11,13 @@ from calibration.bench.full_turn import FullTurn
 from calibration.bench.procedure import Procedure
 from calibration.drafting.draft import filled, summary
 from calibration.drafting.encoder import EncoderFound, find_encoder, first_impossible
+from calibration.encoders import DIFFERENCES
 from calibration.files.references import Kind, use_of
 from calibration.files.series import ENCODER_KINDS, Series
 from calibration.fits.result import Fit
-from calibration.records.parts import EncoderPart
+from calibration.records.parts import CircularChannel, EncoderPart
+from calibration.records.record import CalibrationRecord
+from calibration.verification.seat_budget import seat_budget, without
 from ingest.commands.calibrate_advice import Advice, advised
 from ingest.commands.calibrate_refusals import AGAIN, see_none_gross, see_none_impossible
 from ingest.commands.calibrate_work import (
@@ -29,7 +32,8 @@ from ingest.commands.calibrate_work import (
     write_draft,
 )
 
-ZERO = "read it against a known angle (turn, or the bar)"
+ZERO = "read it on the bar, or state in the sheet how the head sits on the spindle (seat)"
+NEEDLESS = "only its differences are used"
 ROUND = "go round the plate once more, the encoder started elsewhere; or read a turn"
 
 
@@ -52,7 +56,8 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
         if series.kind == "turn"
         else None
     )
-    found = find_encoder(series, 0.0 if reference is None else math.radians(reference.u))
+    seats = {} if work.sheet is None else work.sheet.seat
+    found = find_encoder(series, 0.0 if reference is None else math.radians(reference.u), seats)
     fits: dict[str, Fit] = {each.channel: each.fit for each in found}
     again = AGAIN if series.kind == "turn" else "go through all rounds again"
     see_none_gross(fits, "position", again=again)
@@ -60,7 +65,12 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
     parts = {each.channel: each.part for each in found if each.part is not None}
     if draft is None or not parts:
         return answer
-    kept = {name: _with_zero(part, draft.encoders.get(name)) for name, part in parts.items()}
+    kept = {name: _with_zero(part, _told_here(draft, name)) for name, part in parts.items()}
+    budgets = draft.budgets
+    for each in found:
+        if each.zero is not None:
+            budget = seat_budget(each.channel, each.zero)
+            budgets = (*without(budgets, each.channel), budget)
     draft = filled(
         draft,
         coefficients={"encoders": {**draft.encoders, **kept}},
@@ -68,13 +78,21 @@ def find(args: argparse.Namespace, work: Work) -> Answer:
         raw=[raw],
         performed=series.days,
         uses=[] if reference is None else [use_of(reference)],
+        budgets=budgets,
     )
     where = write_draft(args.output, args.onto, draft)
     return Answer(f"{answer.text}\n{where}", answer.as_json | {"draft": where}, answer.code)
 
 
+def _told_here(draft: CalibrationRecord, channel: CircularChannel) -> EncoderPart | None:
+    """Return what this work has found of a channel; what was in force before it tells no zero."""
+    before = draft.coefficients_before
+    own = draft.encoders.get(channel)
+    return None if before is not None and before.encoders.get(channel) == own else own
+
+
 def _with_zero(part: EncoderPart, before: EncoderPart | None) -> EncoderPart:
-    """Keep a zero that was known where the new readings tell none (circle closure)."""
+    """Keep a zero that was known where the new readings tell none, or tell it less well."""
     if before is None or part.u_zero_deg <= before.u_zero_deg:
         return part
     return part.model_copy(update={"zero_deg": before.zero_deg, "u_zero_deg": before.u_zero_deg})
@@ -107,12 +125,12 @@ def _answer(found: tuple[EncoderFound, ...], advice: Mapping[str, Advice]) -> An
         most = None if each.hysteresis_rad is None else math.degrees(each.hysteresis_rad)
         if most is not None:
             lines.append(f"  largest gap between the ways, noise included: {most:.4f}°")
-        opened = [f"  still open: {name}; {_remedy(name)}" for name in each.open]
+        opened = [f"  still open: {name}; {_remedy(each, name)}" for name in each.open]
         lines += [*(opened or ["  still open: nothing"]), *advice[each.channel].lines]
         data.append(
             {"channel": each.channel, "method": each.method}
             | {"backlash_deg": gap, "hysteresis_deg": most}
-            | {"open": {name: _remedy(name) for name in each.open}}
+            | {"open": {name: _remedy(each, name) for name in each.open}}
             | advice[each.channel].as_json
             | as_json(each.fit, told)
             | {"part": None if each.part is None else each.part.model_dump(mode="json")}
@@ -121,5 +139,7 @@ def _answer(found: tuple[EncoderFound, ...], advice: Mapping[str, Advice]) -> An
     return Answer("\n".join(lines), {"what": "encoder", "channels": data}, code)
 
 
-def _remedy(name: str) -> str:
-    return ZERO if name == "zero" else ROUND
+def _remedy(each: EncoderFound, name: str) -> str:
+    if name != "zero":
+        return ROUND
+    return NEEDLESS if each.channel in DIFFERENCES else ZERO

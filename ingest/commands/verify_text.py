@@ -92,7 +92,7 @@ def _sum(budget: Budget, tried: Tried) -> str:
     lines = [f"u {budget.u}, degrees of freedom {freedom}, k {budget.k}, U {budget.U}"]
     trials, told = tried.trials, budget.monte_carlo
     if trials is not None and told is not None:
-        low, high = tried.point.budget.interval(trials.probability)
+        low, high = tried.budget.interval(trials.probability)
         word = "agrees" if trials.agrees else "differs in two digits of u"
         lines.append(
             f"Monte Carlo, {told.trials} trials: u {told.u}, 95 % from {told.low} to {told.high}; "
@@ -167,7 +167,7 @@ def _channel(channel: ChannelResult, tried: Sequence[Tried]) -> dict[str, Any]:
 def _budget(tried: Tried) -> dict[str, Any]:
     trials = tried.trials
     return {
-        "at": str(tried.point.at),
+        "at": tried.at,
         "lines": [
             {
                 "source": line.input.source,
@@ -179,9 +179,9 @@ def _budget(tried: Tried) -> dict[str, Any]:
                 "contribution": line.contribution,
                 "dof": _finite(line.input.dof),
             }
-            for line in tried.point.budget.lines
+            for line in tried.budget.lines
         ],
-        **_known(tried.point.budget, "_deg"),
+        **_known(tried.budget, "_deg"),
         "monte_carlo": trials
         and {
             "trials": trials.trials,

@@ -1,5 +1,6 @@
 """What a person should know about a head: its record, its channels, its conduct."""
 
+from ingest.core.channels import Channel
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, LinkSlot
@@ -10,6 +11,7 @@ from ingest.wire.codes import StatusBit
 
 STEP_OFF = (0.25, 4.0)
 """Beyond these shares of the stated step it is another unit, not another rate."""
+AZIMUTHS = (Channel.AZIMUTH_CROSS, Channel.AZIMUTH_TRACK)
 UNANSWERED = 3
 """So many pings in a row may a head leave unanswered: one may be lost on its way."""
 
@@ -23,6 +25,7 @@ class HeadAlerts:
 
     def record(self, head: BayHead) -> None:
         """Say what is wrong with a head's record, under a code that outlives its names."""
+        self._zeros(head)
         name, instrument, code = head.name, head.instrument, f"record-{head.id}"
         doubts = list(instrument.doubts(self._announcer.today()))
         if not doubts:
@@ -32,6 +35,19 @@ class HeadAlerts:
         else:
             told = "; ".join(words for _, words in doubts)
             self._alerts.set(code, "warning", f"head {name}: {told}", head=name)
+
+    def _zeros(self, head: BayHead) -> None:
+        """Name the azimuths whose zero the record leaves open: none of their sightlines is used."""
+        record, code = head.instrument.record, f"zeros-{head.id}"
+        blind = [c.value for c in AZIMUTHS if head.instrument.zero_open(c.value)]
+        if record is None or not blind:
+            self._alerts.clear(code)
+            return
+        text = (
+            f"head {head.name}: {record.record_id} leaves the zero of {' and '.join(blind)} open, "
+            "and no sightline of it is used; calibrate it on the bar, or with a stated seat"
+        )
+        self._alerts.set(code, "warning", text, head=head.name)
 
     def channels(self, head: BayHead) -> None:
         """Name the channels that cannot be used."""

@@ -78,6 +78,10 @@ class Instrument:
             nominal = Correction.nominal(self.head)
             return nominal.systematic(channel, readings_rad, temperature_degc)
 
+    def zero_open(self, channel: str) -> bool:
+        """Say whether the record leaves the zero of a channel open: it tells no direction then."""
+        return self.correction.encoders.zero_open(channel)
+
     def noise_deg(self, channel: str, averaged: int) -> float:
         """Return what noise and resolution leave of a mean of ``averaged`` readings, deg."""
         own = self.figures.get(channel)

@@ -131,6 +131,9 @@ class LiveReadings:
             own = head.figures.get(channel.value)
             step = WIRE_STEP_DEG if own is None else own.resolution_deg
             said.U = None
+            if head.zero_open(channel.value):
+                said.deadband = step / 2.0
+                continue
             with contextlib.suppress(KeyError):  # neither record nor default knows the channel
                 shared = head.correction.systematic_u_rad(channel.value, readings, degc) / DEG
                 said.U = 2.0 * math.hypot(shared, head.noise_deg(channel.value, averaged))

@@ -67,7 +67,9 @@ def settle(
     means = {c.value: float(rest.values[ROW[c]]) for c in channels}
     if not all(math.isfinite(means[c.value]) for c in channels[:_NEEDED]):
         return None
+    blind = head.instrument.zero_open(Channel.AZIMUTH_CROSS.value)
     seen = [c for c in channels if math.isfinite(means[c.value])]
+    seen = [c for c in seen if not (blind and c is Channel.AZIMUTH_CROSS)]
     read = {c: reading_at_rest(head, rest, c, means) for c in seen}
     if head.fixed:
         x, y, z = (read[c] for c in _FIXED)

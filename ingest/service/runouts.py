@@ -82,10 +82,11 @@ class RunoutDesk:
                 _with(estimates.phase if estimates else None, open_["rotation"]),
             ),
         }
-        if runout.heading_rad is not None:
+        across = Channel.AZIMUTH_CROSS.value
+        if runout.heading_rad is not None and not head.instrument.zero_open(across):
             measured["heading"] = (
                 runout.heading_rad,
-                _with(estimates.heading if estimates else None, open_["azimuth_cross"]),
+                _with(estimates.heading if estimates else None, open_[across]),
             )
         shown = {name: _reported(*pair) for name, pair in measured.items()}
         figures: dict[str, Any] = {

@@ -42,8 +42,10 @@ class Sat:
 
 
 def looks(here: Sat, channel: Channel) -> bool:
-    """Say whether the channel sees a partner at all."""
-    return not here.head.fixed and math.isfinite(float(here.rest.values[ROW[channel]]))
+    """Say whether the channel sees a partner at all, and can tell in which direction."""
+    if here.head.fixed or here.head.instrument.zero_open(channel.value):
+        return False
+    return math.isfinite(float(here.rest.values[ROW[channel]]))
 
 
 def look(

@@ -3,6 +3,7 @@
 import itertools
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from calibration.records.text import load_record
 from ingest.cli import main
 from tests.rig.benchfiles import table
 
+BEFORE = Path(__file__).parents[1] / "calibration" / "records" / "version-3.json"
 SHEET = """
 issued = 2026-11-25
 [[head]]
@@ -185,12 +187,49 @@ def harmonics(found):
     return {k: (fit[f"cos {k}"], fit[f"sin {k}"]) for k in HARMONICS}
 
 
-def test_a_turn_tells_zero_and_harmonics(bench, capsys):
+SEAT = """
+[seat.rotation]
+value_deg = 0.3
+U_deg = 0.04
+basis = "keyed to the spindle"
+"""
+
+
+def test_a_turn_tells_harmonics_and_no_zero(bench, capsys):
     (bench / "turn.csv").write_text(turn())
-    (found,) = told(capsys, "encoder turn.csv")["channels"]
-    assert values(found)["zero"] == pytest.approx(ZERO, rel=1e-9)
+    (found,) = told(capsys, "encoder turn.csv --sheet sheet.toml -o A.json")["channels"]
+    assert list(found["open"]) == ["zero"]
+    draft = record(bench, "A")
+    assert draft.encoders["rotation"].zero_open
+    assert draft.fits[0].undetermined == ("zero",)
+    assert draft.budgets == ()
     for k, pair in harmonics(found).items():
         assert pair == pytest.approx(HARMONICS[k], rel=1e-9)
+
+
+def test_a_stated_seat_tells_the_zero_with_its_own_line_in_the_budget(bench, capsys):
+    (bench / "turn.csv").write_text(turn())
+    (bench / "sheet.toml").write_text(SHEET + SEAT)
+    told(capsys, "encoder turn.csv --sheet sheet.toml -o A.json")
+    draft = record(bench, "A")
+    encoder, (budget,) = draft.encoders["rotation"], draft.budgets
+    # The encoder truly stands at 0.3 deg where the plate says 0: 0.3 of what it reads is true.
+    assert encoder.zero_deg == pytest.approx(ZERO - 0.3, abs=1e-9)
+    assert encoder.u_zero_deg == pytest.approx(0.02, abs=1e-9)
+    seat = next(line for line in budget.lines if line.source.startswith("seat"))
+    assert (seat.u, seat.divisor, seat.contribution) == ("0.02", "2", "0.02")
+    assert float(budget.u) == pytest.approx(encoder.u_zero_deg, rel=1e-3)
+    assert "keyed to the spindle" in draft.fits[0].method
+
+
+def test_what_was_in_force_before_tells_no_zero(bench, capsys):
+    """A head may have been taken apart since; and its old zero stood on other harmonics."""
+    (bench / "turn.csv").write_text(turn())
+    (bench / "sheet.toml").write_text(SHEET.replace("cal-2026-0001", "cal-2026-0301"))
+    told(capsys, f"encoder turn.csv --sheet sheet.toml --previous {BEFORE} -o A.json")
+    draft = record(bench, "A")
+    assert draft.coefficients_before.encoders["rotation"].u_zero_deg == 0.01
+    assert draft.encoders["rotation"].zero_open
 
 
 def test_a_turn_with_a_row_that_cannot_be_is_refused_by_row(bench, capsys):
@@ -258,10 +297,11 @@ def test_rounds_of_a_plate_tell_harmonics_without_a_reference(bench, capsys):
 def test_rounds_keep_a_zero_that_the_draft_knows(bench, capsys):
     (bench / "turn.csv").write_text(turn())
     (bench / "closure.csv").write_text(closure())
+    (bench / "sheet.toml").write_text(SHEET + SEAT)
     told(capsys, "encoder turn.csv --sheet sheet.toml -o A.json")
     told(capsys, "encoder closure.csv --onto A.json")
     encoder = record(bench, "A").encoders["rotation"]
-    assert encoder.zero_deg == pytest.approx(ZERO, rel=1e-9)
+    assert encoder.zero_deg == pytest.approx(ZERO - 0.3, rel=1e-9)
     assert encoder.u_zero_deg < 1.0
 
 

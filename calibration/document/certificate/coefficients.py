@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from calibration.document.blocks import Block, Heading, Paragraph, Table
+from calibration.document.certificate import wording
 from calibration.document.certificate.parts import columns
 from calibration.document.plain import number
 from calibration.records.parts import Coefficients, EncoderPart, TiltPart
@@ -34,6 +35,8 @@ class Coefficient:
     value: float
     u: float
     unit: str
+    open: bool = False
+    """Nothing tells it; what is written in its place is no result."""
 
     @property
     def place(self) -> Place:
@@ -56,6 +59,9 @@ def coefficients(record: CalibrationRecord) -> Iterator[Block]:
     shares = {"Coefficient": 3, "Before": 1, "From now on": 1, "u": 1, "Unit": 1}
     right = {"Before", "From now on", "u"}
     yield Table("Applied to every reading of this head", columns(titles, shares, right), rows)
+    blind = [c for c, each in record.coefficients.encoders.items() if each.zero_open]
+    if blind:
+        yield Paragraph(wording.OPEN_ZEROS.format(channels=" and ".join(blind)), "small")
     if record.fits:
         yield _fits(record.fits)
 
@@ -115,7 +121,8 @@ def _holds(tilt: TiltPart) -> str:
 
 
 def _encoder(channel: str, encoder: EncoderPart) -> Iterator[Coefficient]:
-    yield Coefficient(f"{channel}: zero", encoder.zero_deg, encoder.u_zero_deg, "°")
+    zero, u, blind = encoder.zero_deg, encoder.u_zero_deg, encoder.zero_open
+    yield Coefficient(f"{channel}: zero", zero, u, "°", blind)
     for h in encoder.harmonics:
         yield Coefficient(f"{channel}: harmonic {h.order}, c", h.cos_deg, h.u_deg, "°")
         yield Coefficient(f"{channel}: harmonic {h.order}, s", h.sin_deg, h.u_deg, "°")
@@ -123,13 +130,14 @@ def _encoder(channel: str, encoder: EncoderPart) -> Iterator[Coefficient]:
 
 def _row(now: Coefficient, before: Coefficient | None) -> tuple[str, ...]:
     place = now.place
-    return (
-        now.name,
-        "–" if before is None else number(place.text(place.nearest(before.value))),
-        number(place.text(place.nearest(now.value))),
-        place.text(place.upward(now.u)) if now.u > 0 else "not known",
-        now.unit,
-    )
+    if before is None:
+        old = "–"
+    else:
+        old = "open" if before.open else number(place.text(place.nearest(before.value)))
+    if now.open:
+        return now.name, old, "open", "–", now.unit
+    told = place.text(place.upward(now.u)) if now.u > 0 else "not known"
+    return now.name, old, number(place.text(place.nearest(now.value))), told, now.unit
 
 
 def _fits(fits: tuple[FitSummary, ...]) -> Table:

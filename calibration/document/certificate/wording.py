@@ -62,6 +62,12 @@ NO_ZERO = (
     "Errors of rotation and azimuth are told from their own mean: nothing here verifies their "
     "zero, on which toe stands."
 )
+OPEN_ZEROS = (
+    "The zero of {channels} is left open. A reference that is turned knows angles against each "
+    "other, and nothing tells how the head sat on it. Of a rotation only differences are used, so "
+    "that nothing stands on its zero; an azimuth with an open zero tells no direction, and no "
+    "result may be based on it."
+)
 UNCERTAINTY = (
     "U is the expanded uncertainty: the standard uncertainty, found by the rules of the GUM "
     "(JCGM 100:2008), times the coverage factor k that stands beside it. The value that a figure "

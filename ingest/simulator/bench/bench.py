@@ -17,7 +17,7 @@ from ingest.simulator.bench.placement import (
     on_spindle,
     tumbled,
 )
-from ingest.simulator.bench.things import Repeats, draw_things
+from ingest.simulator.bench.things import Repeats, draw_seat_rad, draw_things
 from ingest.simulator.bench.wander import Wander
 from ingest.simulator.draws import draw_head
 from ingest.simulator.faults import MILD, FaultInjector
@@ -96,7 +96,7 @@ class SimulatedBench:
             for each, lying in self._on_bar(columns).items():
                 self._put(each, lying)
             return
-        self._put(letter, self._one(kind, columns))
+        self._put(letter, self._one(kind, columns, letter))
 
     def soak(self, air_degc: float, wait_s: float) -> None:
         """Bring the air about the heads to a temperature, and wait while they follow."""
@@ -144,7 +144,7 @@ class SimulatedBench:
         self._lying[letter] = lying
         self._placed_s[letter] = self._clock()
 
-    def _one(self, kind: str, columns: Columns) -> Lying:
+    def _one(self, kind: str, columns: Columns, letter: str) -> Lying:
         t, random, repeats = self.things, self._random, self.repeats
         if kind == "sphere":
             return tumbled(columns["attitude"], random)
@@ -163,7 +163,9 @@ class SimulatedBench:
         if kind in ("found", "left") and columns["channel"].startswith("incl"):
             return self._point(columns)
         if kind in ("turn", "closure", "found", "left"):
-            return on_spindle(t, columns["channel"], *_turned_to(columns), random, repeats)
+            channel, turned_to = columns["channel"], _turned_to(columns)
+            seat_rad = draw_seat_rad(self._seed, letter, channel, kind)
+            return on_spindle(t, channel, *turned_to, seat_rad, random, repeats)
         return Lying(np.eye(3))
 
     def _point(self, columns: Columns) -> Lying:

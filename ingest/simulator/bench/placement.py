@@ -72,14 +72,19 @@ def on_spindle(
     channel: str,
     angle_rad: float,
     down: bool,
+    seat_rad: float,
     random: np.random.Generator,
     repeats: Repeats,
 ) -> Lying:
-    """Return a level head one of whose encoders the indexing spindle turns."""
+    """Return a level head one of whose encoders the indexing spindle turns.
+
+    ``seat_rad``: where that encoder truly stands when the spindle is at its zero.
+    """
     cos, sin = things.index_rad
     error = cos * math.cos(angle_rad) + sin * math.sin(angle_rad)
     error += repeats.index_rad * float(random.standard_normal())
     error += things.backlash_rad if down else 0.0
+    error += seat_rad
     if channel == "rotation":
         return Lying(np.eye(3), rotation_rad=angle_rad + error)
     return Lying(np.eye(3), azimuth={channel: angle_rad + error})

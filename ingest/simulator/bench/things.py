@@ -16,6 +16,11 @@ U_BLOCK_MM = 0.0002
 U_BAR_MM = 0.2
 U_INDEX_DEG = 0.002
 """Expanded uncertainties (k = 2) that the certificates of these things state."""
+U_SEAT_DEG = 0.03
+"""How squarely the spindle's fence holds a head whose azimuth along the vehicle is read, k = 2."""
+BY_HAND_RAD = 0.5 * DEG
+"""How any other encoder is set on the spindle: by eye, 1 sigma."""
+FENCED = "azimuth_track"
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +115,15 @@ def _stack(height: str) -> list[str]:
             names.append(name)
             rest -= Decimal(name)
     return [*names, str(rest)] if rest else names
+
+
+def draw_seat_rad(seed: int, *seating: str) -> float:
+    """Return how far from the spindle's zero a head sits on it, rad.
+
+    ``seating``: head, channel and run; each is another seating.
+    """
+    size = U_SEAT_DEG / 2 * DEG if FENCED in seating else BY_HAND_RAD
+    return size * float(stream(seed, "seat on the spindle", *seating).standard_normal())
 
 
 def rotation(axis: int, angle_rad: float) -> F64:

@@ -169,8 +169,8 @@ def test_the_budgets_kept_are_the_decisive_ones_with_trials():
     parts = [budget_of(t, "found") for t in tried(result, seed=4)]
     assert 1 <= len(parts) <= 2
     for part, kept in zip(parts, tried(result, seed=4), strict=True):
-        assert part.at == f"as found, {kept.point.at}"
-        assert float(part.u) == pytest.approx(kept.point.budget.u, rel=1e-3)
+        assert part.at == f"as found, {kept.at}"
+        assert float(part.u) == pytest.approx(kept.budget.u, rel=1e-3)
         total = math.hypot(*(float(line.contribution) for line in part.lines))
         assert total == pytest.approx(float(part.u), rel=2e-3)
         assert part.monte_carlo.seed == 4
@@ -184,7 +184,7 @@ def test_a_new_run_of_the_same_kind_takes_the_place_of_the_old():
     once = with_run(draft(), turned(seed=1))
     twice = with_run(once, turned(seed=2))
     assert [b.at for b in twice.budgets] == [
-        f"as found, {t.point.at}" for t in tried(verification(turned(seed=2)), seed=1)
+        f"as found, {t.at}" for t in tried(verification(turned(seed=2)), seed=1)
     ]
     assert twice.as_found != once.as_found
     assert [r.id for r in twice.references] == ["KL-ENC-1"]

@@ -95,7 +95,7 @@ class BarPair:
         """Return the rows of both heads."""
         channels = {"incl_y": "incl_y", "incl_x": "incl_x", "azimuth": self.azimuth}
         return tuple(
-            {**target.columns, "head": letter, **_columns(readings[letter], channels)}
+            {**target.columns, "head": letter, **bar_columns(readings[letter], channels)}
             for letter in HEADS
         )
 
@@ -123,7 +123,8 @@ def attitudes_of(rows: Sequence[Row]) -> list[BarAttitude]:
     return [BarAttitude(*(row[flag] == "1" for flag in FLAGS)) for row in rows[::2]]
 
 
-def _columns(reading: Settled, channels: Mapping[str, str]) -> dict[str, str]:
+def bar_columns(reading: Settled, channels: Mapping[str, str]) -> dict[str, str]:
+    """Return the cells of a head's reading; ``channels``: the head's own, by name in the file."""
     named = {name: reading.mean[own] for name, own in channels.items()}
     spread = {name: reading.spread[own] for name, own in channels.items()}
     degc = reading.mean.get("temperature", math.nan)

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from calibration.bench.bar_check import BarCheck
 from calibration.bench.bar_pair import BarPair
 from calibration.bench.dividing_rounds import DividingRounds
 from calibration.bench.full_turn import FullTurn
@@ -58,6 +59,8 @@ CERTIFICATE = Act(
     ("The certificate is written as HTML, PDF and XML.",),
     "all three say what the record says",
 )
+BAR_FOUND = "Zero of toe on the bar, as found"
+BAR_LEFT = "Zero of toe on the bar, as left"
 LARGEST_SHARE = 0.3
 """Stacks up to this share of the bar's length: beyond 17 degrees a sine bar loses its use."""
 STACKS = 4
@@ -109,8 +112,17 @@ def steps_of(
         pair = BarPair(float(bar.value) / 1e3, scope.azimuth, known=known)
         steps += [Step("fit alone", FIT_ALONE), Step("bar", Series(pair))]
     steps.append(Step("fit", FIT))
-    for head, folder in zip(heads, letters, strict=True):
-        steps += _ending(head, folder, references, scope, rows)
+    runs = [_Runs(h, f, references, scope, rows) for h, f in zip(heads, letters, strict=True)]
+    see_each_other = len(heads) == 2 and bar is not None and scope.azimuth == "azimuth_cross"
+    on_bar = see_each_other and any(run.found.plan for run in runs)
+    if on_bar:
+        steps.append(Step("bar found", Series(BarCheck("bar-found.csv", BAR_FOUND))))
+    for run in runs:
+        steps += run.before()
+    if on_bar:
+        steps.append(Step("bar left", Series(BarCheck("bar-left.csv", BAR_LEFT))))
+    for run in runs:
+        steps += run.after()
     return tuple(steps)
 
 
@@ -170,28 +182,42 @@ def _oven(
         yield _step("cool", cooling(scope.soak_s, own), folder)
 
 
-def _ending(
-    head: HeadAtHand,
-    folder: str,
-    references: Sequence[Reference],
-    scope: Scope,
-    rows: Mapping[str, tuple[Row, ...]],
-) -> Iterator[Step]:
-    """Yield as found, adjustment, as left, signing and certificate of one head."""
-    own = (head.letter,)
-    found = KnownPoints("found.csv", "Points as found", _points(head, references, scope), own)
-    first = _step("found", Series(found), folder)
-    taken = kept(rows.get(first.path, ()))
-    left = as_before(found, taken, "left.csv", "Points as left")
-    if found.plan:
-        yield first
-        yield _step("verify-found", VERIFY_FOUND, folder)
-    yield _step("adjust", _adjustment(head), folder)
-    if found.plan:
-        yield _step("left", Series(left), folder)
-        yield _step("verify-left", VERIFY_LEFT, folder)
-    yield _step("sign", SIGN, folder)
-    yield _step("certificate", CERTIFICATE, folder)
+@dataclass(frozen=True, slots=True)
+class _Runs:
+    """As found, adjustment, as left, signing and certificate of one head.
+
+    Two heads are both adjusted before either is verified as left: they share the bar.
+    """
+
+    head: HeadAtHand
+    folder: str
+    references: Sequence[Reference]
+    scope: Scope
+    rows: Mapping[str, tuple[Row, ...]]
+
+    @property
+    def found(self) -> KnownPoints:
+        """The points as found; none, where no reference tells their angles."""
+        points = _points(self.head, self.references, self.scope)
+        return KnownPoints("found.csv", "Points as found", points, (self.head.letter,))
+
+    def before(self) -> Iterator[Step]:
+        """Yield what ends with the adjustment."""
+        if self.found.plan:
+            yield _step("found", Series(self.found), self.folder)
+            yield _step("verify-found", VERIFY_FOUND, self.folder)
+        yield _step("adjust", _adjustment(self.head), self.folder)
+
+    def after(self) -> Iterator[Step]:
+        """Yield what comes after it."""
+        found = self.found
+        if found.plan:
+            taken = kept(self.rows.get(_step("found", Series(found), self.folder).path, ()))
+            left = as_before(found, taken, "left.csv", "Points as left")
+            yield _step("left", Series(left), self.folder)
+            yield _step("verify-left", VERIFY_LEFT, self.folder)
+        yield _step("sign", SIGN, self.folder)
+        yield _step("certificate", CERTIFICATE, self.folder)
 
 
 def _points(head: HeadAtHand, references: Sequence[Reference], scope: Scope) -> tuple[Target, ...]:

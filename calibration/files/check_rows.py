@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from calibration.files.table import STILL_DEG, Row, read_rows
 
@@ -36,13 +37,25 @@ class CheckReading:
     temperature_degc: float = math.nan
 
 
-def parse_check_rows(text: str, where: str) -> tuple[CheckReading, ...]:
-    """Read a check's raw readings.
+@dataclass(frozen=True, slots=True)
+class CheckRows:
+    """All readings of one file; ``taken``: when the first and the last were, where it tells."""
+
+    where: str
+    readings: tuple[CheckReading, ...]
+    taken: tuple[datetime, datetime] | None = None
+
+
+def parse_check_rows(text: str, where: str) -> CheckRows:
+    """Read raw readings on the bar.
 
     Raises:
         CalibrationFileError: naming the row and what is wrong with it.
     """
-    return tuple(_reading(row) for row in read_rows(text, where, NEEDED, STEMS))
+    rows = read_rows(text, where, NEEDED, STEMS)
+    moments = [moment for row in rows if (moment := row.moment("time")) is not None]
+    taken = (min(moments), max(moments)) if moments else None
+    return CheckRows(where, tuple(map(_reading, rows)), taken)
 
 
 def _reading(row: Row) -> CheckReading:

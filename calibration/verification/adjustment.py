@@ -5,7 +5,6 @@ from datetime import UTC, datetime
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from calibration.errors import BadBenchData
-from calibration.files.points import Points
 from calibration.records.adjustment import adjustment_of, holds
 from calibration.records.grown import grown
 from calibration.records.papers import RawFile
@@ -16,6 +15,9 @@ from calibration.verification.errors_at_points import PointError
 from calibration.verification.run import Verification
 
 UNCHANGED = "Nothing was adjusted: as left is as found."
+ANEW = "measure the points again, after the adjustment"
+Taken = tuple[datetime, datetime] | None
+"""When the first and the last reading of a file were taken."""
 
 
 def adjusted(
@@ -83,29 +85,32 @@ def same_points(record: CalibrationRecord, left: Verification) -> None:
         raise BadBenchData("as left", f"it {extra} {first}", "repeat the points as found")
 
 
-def measured_apart(record: CalibrationRecord, when: str, raw: RawFile, points: Points) -> None:
-    """See to it that as found and as left are two measurements (ISO/IEC 17025:2017, 7.8.4.1 d).
+def measured_apart(
+    record: CalibrationRecord, when: str, raw: RawFile, where: str, taken: Taken
+) -> None:
+    """See to it that as found and as left are two measurements (ISO/IEC 17025:2017, 7.8.4.1 d),
+    and that neither is the one that the coefficients were fitted to.
 
     Raises:
-        BadBenchData: the readings are those of the record's other run, or were taken while those
-            of the other were.
+        BadBenchData: the readings are those of the record's other run or of a fit, or were taken
+            while those of the other run were.
     """
     other = "found" if when == "left" else "left"
+    for file in record.raw:
+        if file.sha256 == raw.sha256 and file.what != raw.what:
+            again = file.what.endswith(f"as {other}")
+            why = f"this file is the one of the {file.what}, whatever it is called"
+            fitted = f"this file is {file.what}, which the coefficients were fitted to"
+            remedy = ANEW if again else "readings verify what they were not fitted to: take others"
+            raise BadBenchData(f"{where}: as {when}", why if again else fitted, remedy)
     run = record.as_found if other == "found" else record.as_left
-    if run is None:
+    if run is None or taken is None or run.taken_from is None or run.taken_to is None:
         return
-    name = f"verification as {other}"
-    remedy = "measure the points again, after the adjustment"
-    if any(file.what == name and file.sha256 == raw.sha256 for file in record.raw):
-        why = f"this file is the one of the {name}, whatever it is called"
-        raise BadBenchData(f"{points.where}: as {when}", why, remedy)
-    if points.taken is None or run.taken_from is None or run.taken_to is None:
-        return
-    first, last = map(moment_text, points.taken)
+    first, last = map(moment_text, taken)
     # A file may say whole seconds: one run may end in the second in which the next begins.
     if first < run.taken_to and run.taken_from < last:
         why = f"taken from {first} to {last}, and as {other} from {run.taken_from} to "
-        raise BadBenchData(f"{points.where}: as {when}", f"{why}{run.taken_to}", remedy)
+        raise BadBenchData(f"{where}: as {when}", f"{why}{run.taken_to}", ANEW)
 
 
 def moment_text(moment: datetime) -> str:

@@ -48,8 +48,9 @@ def class_of(permitted_deg: float) -> HeadClass:
         size = permitted_deg if channel in DIRECT else LOOSER * permitted_deg
         limits[channel, "max-error"] = size
         limits[channel, "hysteresis"] = size / 2.0
-        if channel in TILT:
+        if channel in DIRECT:
             limits[channel, "zero"] = size
+        if channel in TILT:
             limits[channel, "linearity"] = size / 2.0
             limits[channel, "cross-axis"] = PERCENT_PER_DEG * permitted_deg
     return HeadClass(f"H{permitted_deg:g}", limits)

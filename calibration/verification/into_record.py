@@ -1,9 +1,10 @@
 """A verification as a record states it: decimal text, rounded as it is printed (GUM 7.2.6)."""
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date
 
 from calibration.decision import Rule
+from calibration.files.points import TILT
 from calibration.files.references import use_of
 from calibration.records.grown import grown
 from calibration.records.papers import RawFile
@@ -14,7 +15,7 @@ from calibration.records.results import Verdict as VerdictPart
 from calibration.reporting import report_expanded, report_unknown
 from calibration.rounding import Place
 from calibration.units import Unit
-from calibration.verification.adjustment import moment_text
+from calibration.verification.adjustment import Taken, moment_text
 from calibration.verification.errors_at_points import PointError
 from calibration.verification.figures import Figure
 from calibration.verification.record_budgets import (
@@ -28,8 +29,6 @@ from calibration.verification.record_budgets import (
 from calibration.verification.run import ChannelResult, Verification
 from calibration.verification.verdicts import Verdict
 
-Taken = tuple[datetime, datetime] | None
-
 PRINTED = ("max-error", "zero", "repeatability", "hysteresis", "linearity", "cross-axis")
 """Figures that a record has a name for."""
 PLACED = ("max-error", "hysteresis", "linearity")
@@ -37,7 +36,7 @@ PLACED = ("max-error", "hysteresis", "linearity")
 
 
 def run_of(verification: Verification, performed: date, taken: Taken = None) -> Run:
-    """Return the run as a record holds it; ``taken``: as in ``Points``."""
+    """Return the run as a record holds it; ``taken``: of all its files."""
     channels = verification.channels
     first, last = (None, None) if taken is None else map(moment_text, taken)
     return Run(
@@ -57,7 +56,7 @@ def recorded(
     *,
     when: str,
     performed: date,
-    raw: RawFile,
+    raw: Sequence[RawFile],
     rule: Rule,
     head_class: str,
     taken: Taken = None,
@@ -73,7 +72,7 @@ def recorded(
     kept = [b for b in record.budgets if not b.at.startswith(AS[when])]
     return grown(
         record,
-        raw=[raw],
+        raw=raw,
         uses=map(use_of, verification.references),
         performed=[performed],
         budgets=(*kept, *(budget_of(b, when) for b in budgets)),
@@ -106,7 +105,7 @@ def _figure(channel: ChannelResult, figure: Figure) -> FigurePart:
     unit = Unit(figure.unit)
     stated: dict[str, str | bool] = {"channel": channel.channel, "name": figure.name}
     stated["unit"] = unit.value
-    if figure.name in PLACED:
+    if figure.name in PLACED or channel.channel not in TILT:
         at = ", ".join(part for part in (figure.at, figure.under) if part)
         stated |= {"at": at, "together": figure.together}
     if figure.k is None or figure.expanded is None:

@@ -50,8 +50,10 @@ def tried(verification: Verification, seed: int) -> tuple[Tried, ...]:
 
 
 def _kept(channel: ChannelResult) -> Iterator[tuple[str, Budget]]:
-    for point in decisive(channel):
-        yield str(point.at), point.budget
+    if channel.points:
+        for point in decisive(channel):
+            yield str(point.at), point.budget
+    yield from channel.budgets
 
 
 def decisive(channel: ChannelResult) -> tuple[PointError, ...]:

@@ -16,6 +16,7 @@ from calibration.rounding import Place, place_of
 from calibration.sensors import DEFAULT_TILT, Correction
 from calibration.tilt import Tilt
 from calibration.verification.approach import against
+from calibration.verification.budget import Budget
 from calibration.verification.cross_axis import cross_axis
 from calibration.verification.errors_at_points import (
     HeadShare,
@@ -68,6 +69,8 @@ class ChannelResult:
     points: tuple[PointError, ...]
     figures: tuple[Figure, ...]
     verdicts: tuple[Verdict, ...]
+    budgets: tuple[tuple[str, Budget], ...] = ()
+    """Of figures that are not of the points: where each holds, and its budget."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,9 +199,14 @@ def _corrected_deg(readings: Sequence[Reading], coefficients: Coefficients | Non
     return true
 
 
-def _share(channel: str, coefficients: Coefficients | None) -> HeadShare:
+def step_deg_of(channel: str, coefficients: Coefficients | None) -> float:
+    """Return the smallest step of a channel's readings, deg."""
     known = None if coefficients is None else coefficients.channels.get(channel)  # type: ignore[call-overload]
-    step = WIRE_STEP_DEG if known is None else known.resolution_deg
+    return WIRE_STEP_DEG if known is None else known.resolution_deg
+
+
+def _share(channel: str, coefficients: Coefficients | None) -> HeadShare:
+    step = step_deg_of(channel, coefficients)
     if channel not in TILT:
         return HeadShare(step, 0.0)
     tilt = coefficients.tilt if coefficients and coefficients.tilt else DEFAULT_TILT

@@ -101,6 +101,10 @@ class References:
             raise BadBenchData(channel, why, "measure against one reference, and name it alone")
         return self._one(KNOWN[channel], named.pop())
 
+    def bar(self) -> Reference:
+        """Return the bar that two heads hang on. Raises as ``sine_bar``."""
+        return self._one((Kind.BAR,), None)
+
     def _level(self, channel: str) -> Reference:
         if self._all((Kind.LEVEL,)):
             return self._one((Kind.LEVEL,), None)

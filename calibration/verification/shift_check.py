@@ -11,27 +11,24 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from calibration.decision import decide
 from calibration.errors import CalibrationFileError
 from calibration.files.check_rows import CheckReading
-from calibration.records.parts import CHANNELS as ALL_CHANNELS
 from calibration.records.record import CalibrationRecord
 from calibration.records.text import AnyRecord
 from calibration.sensors import Correction
+from calibration.verification.bar_form import (
+    AGREE,
+    CHANNELS,
+    SEAT_RAD,
+    azimuth_shares,
+    bar_fits,
+    corrected,
+)
 from calibration.verification.head_class import HeadClass
 
-CHANNELS = ("incl_y", "incl_x", "azimuth_cross")
-ROWS: dict[str, int] = {name: row for row, name in enumerate(ALL_CHANNELS)}
-
-QUARTER_RAD = math.pi / 2.0
-SEAT_RAD = math.radians(0.003)
-"""How well a reading repeats on the bar, standard uncertainty: common practice on clean seats."""
 U_FORM_RAD = math.radians(0.005)
 """What is left open where the bar's own form is not in the record, standard uncertainty."""
-AGREE = 4.0
-"""Standard uncertainties by which the attitudes may differ before something has moved."""
 
 ZERO_OF = {
     "incl_y": ("incl_y zero", "zero"),
@@ -155,15 +152,10 @@ def _corrected(
             if not own:
                 reason = f"head {head} has no reading with turned = {turned:d}; take it"
                 raise CalibrationFileError("check", reason)
-            values = np.full((len(ROWS), len(own)), math.nan)
-            for column, reading in enumerate(own):
-                for channel, value in reading.raw_rad.items():
-                    values[ROWS[channel], column] = value
-                values[ROWS["temperature"], column] = reading.temperature_degc
-            means = correction.apply(values, ROWS).mean(axis=1)
-            each = {channel: float(means[ROWS[channel]]) for channel in CHANNELS}
-            each["azimuth_cross"] = math.remainder(each["azimuth_cross"], QUARTER_RAD)
-            found[head, turned] = each
+            found[head, turned] = {
+                channel: float(values.mean())
+                for channel, values in corrected(own, correction).items()
+            }
     return found
 
 
@@ -185,7 +177,7 @@ def _form(record: AnyRecord, head: str, bar: str, length_m: float) -> dict[str, 
         return None
     if bar not in (use.id for use in record.references):
         return None
-    fits = {fit.channel: fit for fit in record.fits if fit.kind == "bar"}
+    fits = bar_fits(record.fits)
     if not {"incl_y", "incl_x", "azimuth"} <= fits.keys():
         return None
     value = {
@@ -194,12 +186,12 @@ def _form(record: AnyRecord, head: str, bar: str, length_m: float) -> dict[str, 
         for name, found in zip(fit.names, fit.values, strict=True)
     }
     sign, end = (1.0, 1) if head == "A" else (-1.0, 2)
+    sight = azimuth_shares(head, length_m)
     names = (
         f"incl_y rise {end}",
         "incl_y sag",
         *(f"incl_x {name}" for name in (LEVEL_A if head == "A" else LEVEL_B)),
-        f"azimuth swing {end}",
-        "azimuth port B - port A",
+        *(f"azimuth {name}" for name in sight),
     )
     parts = [value[name] for name in names if value.get(name) is not None]
     if len(parts) < len(names):
@@ -208,7 +200,9 @@ def _form(record: AnyRecord, head: str, bar: str, length_m: float) -> dict[str, 
     return {
         "incl_y": sign * (rise - sag),
         "incl_x": sum(across),
-        "azimuth_cross": -swing + port / length_m,
+        "azimuth_cross": sum(
+            share * part for share, part in zip(sight.values(), (swing, port), strict=True)
+        ),
     }
 
 

@@ -143,7 +143,9 @@ class Acts:
         if step.name.startswith("verify"):
             when = "left" if "left" in step.name else "found"
             points = str(self._file(letter, f"{when}.csv"))
-            return [["verify", points, "--record", draft, "--as", when, *papers]]
+            bar = self.folder.path / f"bar-{when}.csv"
+            zero = ["--bar", str(bar)] if bar.exists() else []
+            return [["verify", points, "--record", draft, "--as", when, *zero, *papers]]
         if step.name.startswith("adjust"):
             # With the time, so that the commands give the same once more when they are run again.
             now = moment_text(datetime.now(UTC))

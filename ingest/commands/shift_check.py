@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
     at_ms = _moment(args.at)
     register = _register(args.references)
     where, text = read_text(args.file)
-    readings = parse_check_rows(text, where)
+    readings = parse_check_rows(text, where).readings
     with opened(args.state) as connection:
         heads = {
             h: head_called(getattr(args, h.lower()), connection, f"--{h.lower()}") for h in "AB"

@@ -5,7 +5,7 @@ import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 
 from calibration.files.points_file import parse_points
@@ -15,6 +15,7 @@ from calibration.records.record import CalibrationRecord
 from calibration.records.text import load_record
 from calibration.verification.adjustment import (
     UNCHANGED,
+    Taken,
     coefficients_at,
     measured_apart,
     same_points,
@@ -27,6 +28,7 @@ from calibration.verification.setup import References
 from calibration.verification.verdicts import impact
 from ingest.commands.draft_file import write_draft_file
 from ingest.commands.tables import STANDARD_INPUT, as_utf8, read_bytes, read_text
+from ingest.commands.verify_bar import read_bar, with_bar
 from ingest.commands.verify_text import as_json, as_text
 from ingest.core.errors import InputError
 
@@ -40,9 +42,9 @@ class Work:
     when: str
     plan: Plan
     performed: date
-    raw: RawFile
+    raw: tuple[RawFile, ...]
     draft: CalibrationRecord
-    taken: tuple[datetime, datetime] | None
+    taken: Taken
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -51,6 +53,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "file", metavar="FILE.csv", help="readings at known angles; - reads standard input"
     )
     parser.add_argument("--record", required=True, metavar="DRAFT.json", help="the head's draft")
+    parser.add_argument(
+        "--bar", metavar="BAR.csv", help="both heads on the bar, both ways round: the zero of toe"
+    )
+    parser.add_argument(
+        "--head", choices=("A", "B"), help="which of the bar's heads it is (default: by the sheet)"
+    )
     parser.add_argument(
         "--references", required=True, metavar="REF.toml", help="the register of references"
     )
@@ -84,15 +92,22 @@ def run(args: argparse.Namespace) -> int:
     points = parse_points(as_utf8(name, content), name, draft.head_id)
     where, sheet = read_text(args.sheet) if args.sheet else (args.record, None)
     register_name, register = read_text(args.references)
+    bar = None if args.bar is None else read_bar(args.bar, args.head, sheet, args.when, draft)
+    files = [(_raw(content, args.when), points.where, points.taken)]
+    if bar is not None:
+        files.append((bar.raw, bar.rows.where, bar.rows.taken))
+    taken = _span([each[2] for each in files])
+    on_bar = None if bar is None or bar.rows.taken is None else bar.rows.taken[1].date()
     work = Work(
         when=args.when,
         plan=plan_of(sheet, where, draft, args.when),
-        performed=points.performed or draft.performed_to,
-        raw=_raw(content, args.when),
+        performed=max(filter(None, (points.performed, on_bar)), default=draft.performed_to),
+        raw=tuple(each[0] for each in files),
         draft=draft,
-        taken=points.taken,
+        taken=taken,
     )
-    measured_apart(draft, args.when, work.raw, points)
+    for file in files:
+        measured_apart(draft, args.when, *file)
     references = References.of(
         parse_references(register, register_name), work.plan.references, work.performed
     )
@@ -100,6 +115,8 @@ def run(args: argparse.Namespace) -> int:
     result = verify(
         points, coefficients, references, work.plan.head_class, work.plan.rule, work.plan.setup
     )
+    if bar is not None:
+        result = with_bar(result, bar, draft, coefficients, references, work.plan)
     if args.when == "left":
         same_points(draft, result)
     budgets = tried(result, args.seed)
@@ -116,6 +133,12 @@ def _draft(path: str) -> CalibrationRecord:
     if record.signatures:
         raise InputError(name, None, "is signed and cannot change; begin a new draft")
     return record
+
+
+def _span(taken: Sequence[Taken]) -> Taken:
+    """Return from the first to the last reading of all files; None where none tells."""
+    told = [each for each in taken if each is not None]
+    return (min(t[0] for t in told), max(t[1] for t in told)) if told else None
 
 
 def _raw(content: bytes, when: str) -> RawFile:

@@ -28,11 +28,12 @@ LINE_HEADS = (
 def as_text(run: Run, budgets: Sequence[Budget], tried: Sequence[Tried]) -> str:
     """Return the run for people, with the digits of the record. Angles in degrees."""
     blocks = []
-    for channel in dict.fromkeys(p.channel for p in run.points):
+    turned = [p.channel for p in run.points]
+    for channel in dict.fromkeys([*turned, *(f.channel for f in run.figures)]):
         points = [_point(p) for p in run.points if p.channel == channel]
-        blocks.append(f"{channel}: error at each point, degrees\n{_table(POINT_HEADS, points)}")
+        said = f": error at each point, degrees\n{_table(POINT_HEADS, points)}\n" if points else ""
         figures = [_figure(f, run) for f in run.figures if f.channel == channel]
-        blocks.append(_table(FIGURE_HEADS, figures))
+        blocks.append(f"{channel}{said}\n{_table(FIGURE_HEADS, figures)}")
         blocks += [
             f"budget of {channel} {b.at}, degrees\n{_table(LINE_HEADS, map(_line, b.lines))}\n"
             f"{_sum(b, t)}"

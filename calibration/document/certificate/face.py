@@ -83,12 +83,24 @@ def statements(record: CalibrationRecord) -> tuple[str, ...]:
 
 
 def _small_print(record: CalibrationRecord) -> Iterable[str]:
-    """Yield what U is, where values come from, and what no figure of an encoder covers."""
+    """Yield what U is, where values come from, and whose zero no figure covers."""
     yield wording.UNCERTAINTY_SHORT
     yield _traceable(record)
-    run = record.run_in_force
-    if run is not None and any(figure.channel in wording.CIRCULAR for figure in run.figures):
-        yield wording.NO_ZERO
+    if record.run_in_force is not None:
+        yield from _zeros(record.run_in_force)
+
+
+def _zeros(run: Run) -> Iterable[str]:
+    """Yield whose zero was verified on the bar, and whose nothing verifies."""
+    told = {figure.channel: True for figure in run.figures if figure.channel in wording.CIRCULAR}
+    told |= {f.channel: False for f in run.figures if f.channel in told and f.name == "zero"}
+    azimuths = [channel for channel in told if channel.startswith("azimuth")]
+    groups = (
+        (wording.ZERO_ON_BAR, [channel for channel in azimuths if not told[channel]]),
+        (wording.NO_ZERO, [channel for channel in azimuths if told[channel]]),
+        (wording.DIFFERENCES, [channel for channel in told if channel not in azimuths]),
+    )
+    yield from (wording.of_channels(text, channels) for text, channels in groups if channels)
 
 
 def _traceable(record: CalibrationRecord) -> str:

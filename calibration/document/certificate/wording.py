@@ -1,6 +1,6 @@
 """The certificate's own sentences and the names that people use."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from calibration.decision import Rule
@@ -59,8 +59,16 @@ UNCERTAINTY_SHORT = (
     "probability of about 95 %; “Results of calibration” says more of it."
 )
 NO_ZERO = (
-    "Errors of rotation and azimuth are told from their own mean: nothing here verifies their "
-    "zero, on which toe stands."
+    "Errors of {channels} are told from their own mean: nothing here verifies {whose} zero, on "
+    "which toe stands."
+)
+DIFFERENCES = (
+    "Errors of {channels} are told from their own mean: nothing here verifies {whose} zero, and no "
+    "toe or camber stands on it."
+)
+ZERO_ON_BAR = (
+    "The zero of {channels} was verified on the reference bar, by readings that no coefficient was "
+    "fitted to."
 )
 OPEN_ZEROS = (
     "The zero of {channels} is left open. A reference that is turned knows angles against each "
@@ -190,6 +198,12 @@ COMPLETE_DRAFT = (
 def channel_name(channel: str) -> str:
     """Return a channel's name for people; one of somebody else's making stands for itself."""
     return CHANNELS.get(channel, channel)
+
+
+def of_channels(text: str, channels: Sequence[str]) -> str:
+    """Fill channels into a sentence that may be of one or of several."""
+    whose = "its" if len(channels) == 1 else "their"
+    return text.format(channels=" and ".join(channels), whose=whose)
 
 
 def found_at(figure: Figure) -> str:

@@ -90,9 +90,10 @@ class SimulatedBench:
         """Put a head, or both on the bar, where the columns of a row say.
 
         Args:
-            kind: name of the file without its ending: ``steps``, ``turn``, ``bar``, ``found``, ...
+            kind: name of the file without its ending: ``steps``, ``turn``, ``bar``, ``bar-found``,
+                ``found``, ...
         """
-        if kind == "bar":
+        if kind.startswith("bar"):
             for each, lying in self._on_bar(columns).items():
                 self._put(each, lying)
             return

@@ -107,7 +107,7 @@ def on_bar(
     repeats: Repeats,
 ) -> dict[str, Lying]:
     """Return both heads on the bar, which may be turned, rolled and with its heads exchanged."""
-    turned, rolled, exchanged = (columns[f] == "1" for f in ("turned", "rolled", "exchanged"))
+    turned, rolled, exchanged = (columns.get(f) == "1" for f in ("turned", "rolled", "exchanged"))
     along, across = things.stand
     stand = rotation(0, along) @ rotation(1, -across)
     bar = stand @ rotation(2, math.pi if turned else 0.0)

@@ -70,10 +70,36 @@ def test_paper_says(sheets, clause):
             assert part in bare
 
 
+MEAN = "told from their own mean: nothing here verifies"
+
+
+def with_only(record, *named):
+    """Return the record with figures of these channels and names in its run in force."""
+    run = record.run_in_force
+    one = next(f for f in run.figures if f.name == "max-error")
+    figures = tuple(one.model_copy(update={"channel": c, "name": n}) for c, n in named)
+    return record.model_copy(update={"as_left": run.model_copy(update={"figures": figures})})
+
+
 def test_says_that_no_figure_of_an_encoder_covers_its_zero(page, complete):
     run = complete.run_in_force
     assert any(figure.channel in wording.CIRCULAR for figure in run.figures)
-    assert wording.NO_ZERO in page.text
+    assert MEAN in page.text
+
+
+def small_print(record):
+    return " ".join(b.text for b in certificate(record).blocks if getattr(b, "role", "") == "small")
+
+
+def test_says_of_a_zero_that_was_verified_no_more_that_it_was_not(complete):
+    turned = (("azimuth_cross", "max-error"), ("rotation", "max-error"))
+    before = small_print(with_only(complete, *turned))
+    after = small_print(with_only(complete, *turned, ("azimuth_cross", "zero")))
+    assert f"azimuth_cross are {MEAN} its zero, on which toe stands." in before
+    assert f"rotation are {MEAN} its zero, and no toe or camber stands on it." in after
+    assert f"azimuth_cross are {MEAN}" not in after
+    assert "The zero of azimuth_cross was verified on the reference bar" in after
+    assert "verified on the reference bar" not in before
 
 
 def test_says_where_every_reference_comes_from(page, complete):

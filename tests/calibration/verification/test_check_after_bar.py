@@ -76,7 +76,7 @@ def records():
 
 
 def changes(records, moved):
-    readings = parse_check_rows(check_csv(moved), "check.csv")
+    readings = parse_check_rows(check_csv(moved), "check.csv").readings
     assert disagreement(readings, records) is None
     checks = shift_check(readings, records, class_of(0.02), BAR, LENGTH_M)
     assert all(check.form_known for check in checks)

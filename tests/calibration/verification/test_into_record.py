@@ -100,7 +100,7 @@ def with_run(record, points, when="found", performed=TODAY):
         tried(result, seed=1),
         when=when,
         performed=performed,
-        raw=RAW.model_copy(update={"what": f"verification as {when}"}),
+        raw=[RAW.model_copy(update={"what": f"verification as {when}"})],
         rule=Rule.GUARD_U_4,
         head_class="H0.02",
     )

@@ -208,7 +208,7 @@ CSV = """row,turned,head,incl_y_deg,incl_x_deg,azimuth_deg,temperature_degc
 
 
 def test_a_check_s_file_is_read():
-    one, two = parse_check_rows(CSV, "check.csv")
+    one, two = parse_check_rows(CSV, "check.csv").readings
     assert (one.head, one.turned, one.temperature_degc) == ("A", False, 21.5)
     assert math.degrees(one.raw_rad["azimuth_cross"]) == pytest.approx(-90.1)
     assert (two.head, two.turned, set(two.raw_rad)) == (

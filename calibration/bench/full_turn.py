@@ -28,7 +28,10 @@ CAUTION = "Keep hands and sleeves clear of the turning shaft."
 
 @dataclass(frozen=True, slots=True)
 class FullTurn:
-    """Positions of one encoder channel until its harmonics are known as well as wanted."""
+    """Positions of one encoder channel until its harmonics are known as well as wanted.
+
+    ``seat``: how the sheet says that the head sits on the spindle; "" leaves its zero open.
+    """
 
     channel: str = "rotation"
     positions: int = 12
@@ -37,6 +40,7 @@ class FullTurn:
     most: int = 72
     heads: tuple[str, ...] = ("A",)
     file: str = "turn.csv"
+    seat: str = ""
 
     @property
     def title(self) -> str:
@@ -121,6 +125,7 @@ class FullTurn:
         return Target(
             name=f"{at_deg:g}° {way}",
             do=(
+                *((f"The head sits as the sheet says: {self.seat}.",) if self.seat else ()),
                 f"Turn on, {way}, until the reference reads {at_deg:.3f}°; not past and back.",
                 "Let it stand, and type what the reference reads (Enter alone: just that).",
             ),

@@ -5,7 +5,7 @@ As found comes before any adjustment, and as left repeats its points.
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from calibration.bench.bar_check import BarCheck
@@ -80,7 +80,8 @@ class HeadAtHand:
 class Scope:
     """How long recordings last, which channels are turned, and which looks along the bar.
 
-    ``oven_degc``: the temperatures of the oven's soaks; none, where there is no oven.
+    ``oven_degc``: the temperatures of the oven's soaks; none, where there is no oven. ``seats``:
+    how heads sit on the spindle, by channel, where the sheet states it.
     """
 
     warm_up_s: float = 900.0
@@ -89,6 +90,7 @@ class Scope:
     oven_degc: tuple[float, ...] = ()
     turned: tuple[str, ...] = ("rotation",)
     azimuth: AzimuthChannel = "azimuth_cross"
+    seats: Mapping[str, str] = field(default_factory=dict)
 
 
 def steps_of(
@@ -158,8 +160,9 @@ def _readings(
     for channel in scope.turned:
         if channel in head.channels:
             known = first_of(references, *TURNED) is not None
-            turn = FullTurn(channel, heads=own) if known else DividingRounds(channel, heads=own)
-            yield _step(f"{'turn' if known else 'closure'} {channel}", Series(turn), folder)
+            turn = FullTurn(channel, heads=own, seat=scope.seats.get(channel, ""))
+            work = Series(turn if known else DividingRounds(channel, heads=own))
+            yield _step(f"{'turn' if known else 'closure'} {channel}", work, folder)
     yield _step("still", still_recording(scope.still_s, own), folder)
     yield from _oven(head, folder, references, scope)
 

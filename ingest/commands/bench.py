@@ -120,7 +120,8 @@ def _work(args: argparse.Namespace, folder: Folder, oven_degc: tuple[float, ...]
         config = load_config(args.config)
         heads = LiveHeads(make_links(config.links), {h.head_id: h.letter for h in sheet.head})
     scope = SIMULATED if args.simulated else Scope(turned=TURNED)
-    scope = replace(scope, oven_degc=oven_degc)
+    seats: dict[str, str] = {channel: seat.basis for channel, seat in sheet.seat.items()}
+    scope = replace(scope, oven_degc=oven_degc, seats=seats)
     work = Bench(args, folder, sheet, heads, scope)
     try:
         with answers_of(args.script) as script:

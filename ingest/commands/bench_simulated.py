@@ -209,7 +209,7 @@ temperature = {{ value = "20.0", U = "0.5", k = "2", unit = "Cel" }}
 [seat.azimuth_track]
 value_deg = 0.0
 U_deg = {U_SEAT_DEG}
-basis = "stub shaft against the spindle's fence, whose squareness was checked end for end"
+basis = "stub shaft against the fence of the spindle, whose squareness was checked end for end"
 """
 
 

@@ -92,6 +92,7 @@ def run(args: argparse.Namespace) -> int:
     points = parse_points(as_utf8(name, content), name, draft.head_id)
     where, sheet = read_text(args.sheet) if args.sheet else (args.record, None)
     register_name, register = read_text(args.references)
+    plan = plan_of(sheet, where, draft, args.when)
     bar = None if args.bar is None else read_bar(args.bar, args.head, sheet, args.when, draft)
     files = [(_raw(content, args.when), points.where, points.taken)]
     if bar is not None:
@@ -100,7 +101,7 @@ def run(args: argparse.Namespace) -> int:
     on_bar = None if bar is None or bar.rows.taken is None else bar.rows.taken[1].date()
     work = Work(
         when=args.when,
-        plan=plan_of(sheet, where, draft, args.when),
+        plan=plan,
         performed=max(filter(None, (points.performed, on_bar)), default=draft.performed_to),
         raw=tuple(each[0] for each in files),
         draft=draft,

@@ -1,7 +1,6 @@
 """The zero of toe on the reference bar, as a part of ``levelhead verify``."""
 
 import hashlib
-import tomllib
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,6 +8,7 @@ from calibration.files.check_rows import CheckRows, parse_check_rows
 from calibration.records.papers import RawFile
 from calibration.records.parts import Coefficients
 from calibration.records.record import CalibrationRecord
+from calibration.toml import parse_toml
 from calibration.verification.bar_zero import CHANNEL, on_bar, with_zero, zero_error
 from calibration.verification.plan import Plan
 from calibration.verification.run import Verification, correction_of, step_deg_of
@@ -31,7 +31,7 @@ class BarReadings:
 def read_bar(
     path: str, head: str | None, sheet: str | None, when: str, draft: CalibrationRecord
 ) -> BarReadings:
-    """Read the file of the bar. ``sheet``: its text, which has the letters of the heads.
+    """Read the file of the bar. ``sheet``: its text, sound TOML, which has the heads' letters.
 
     Raises:
         CalibrationFileError: naming a row and what is wrong with it.
@@ -79,6 +79,7 @@ def with_bar(
 
 
 def _lettered(sheet: str | None, head_id: str) -> str | None:
-    heads: list[Any] = [] if sheet is None else tomllib.loads(sheet).get("head", [])
-    letters = [each.get("letter", "A") for each in heads if each.get("head_id") == head_id]
+    heads: Any = [] if sheet is None else parse_toml(sheet).get("head", [])
+    tables = [each for each in heads if isinstance(each, dict)] if isinstance(heads, list) else []
+    letters = [each.get("letter", "A") for each in tables if each.get("head_id") == head_id]
     return next((letter for letter in letters if letter in ("A", "B")), None)

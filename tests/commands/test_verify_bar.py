@@ -187,7 +187,12 @@ def test_a_bar_whose_form_nobody_fitted_and_a_head_that_nobody_names(bench, veri
     code, _, err = verify("--bar", "bar-found.csv")
     assert code == 2
     assert "does not know how the ends of bar KL-BAR-1 swing; calibrate on it first" in err
-    bench("sheet.toml", SHEET.replace("KL-ENC-1", "KL-BAR-1"))
+    for more in ("", "head = 3\n", "head = [3]\n"):
+        bench("sheet.toml", SHEET.replace("KL-ENC-1", "KL-BAR-1") + more)
+        code, _, err = verify("--bar", "bar-found.csv")
+        assert code == 2
+        assert "name it with --head A or B" in err
+    bench("sheet.toml", "head = [")
     code, _, err = verify("--bar", "bar-found.csv")
     assert code == 2
-    assert "name it with --head A or B" in err
+    assert "sheet.toml: not TOML" in err

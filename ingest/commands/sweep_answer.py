@@ -97,6 +97,9 @@ def _wheel(one: Steering, reached: tuple[float, float], standing: Standing) -> d
     for name, value, measured in zip(NAMES, values, told, strict=True):
         answer[f"{name}_deg"] = None if value is None else value / DEG
         answer[f"u_{name}_deg"] = u_deg(measured)
+    for name, u_rad in zip(("caster", "sai", "camber"), one.u_slip_rad, strict=True):
+        known = found is not None and (name != "sai" or one.sai_rad is not None)
+        answer[f"u_{name}_slip_deg"] = u_rad / DEG if known else None
     return answer | {
         "why_no_sai": one.why_no_sai,
         "axle_roll": one.axle_roll,

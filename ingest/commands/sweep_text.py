@@ -7,7 +7,15 @@ from ingest.commands.sweep_answer import Answer, turn_of
 from ingest.commands.sweep_level import Standing
 from ingest.core.frames import Side
 from ingest.core.units import DEG
-from ingest.geometry.sweep.steering import FLAT, NEGATIVE, ROLLS, Steering, cross_values
+from ingest.geometry.sweep.steering import (
+    CLOSING_OUT,
+    CREPT,
+    FLAT,
+    NEGATIVE,
+    ROLLS,
+    Steering,
+    cross_values,
+)
 
 STEP_DEG = 1e-4
 HINTS = {
@@ -15,6 +23,10 @@ HINTS = {
     "incl_y is reversed; look at the wheel",
     ROLLS: "axle-rolls: the readings show the axle rolling as it is steered, which takes from the "
     "caster; use --axle-roll fitted, with both wheels",
+    CREPT: "wheel-crept: the readings show a small slip of the brake or of the head's lock, which "
+    "the figures above allow for; hold the brake, lock the head, sweep again",
+    CLOSING_OUT: "closing-reading-left-out: the first or the last reading does not fit the others; "
+    "something may have moved, sweep again",
     FLAT: "tilts-hardly-move: they move by less than 0.15° in all; do they stand in radians?",
 }
 
@@ -31,7 +43,7 @@ def as_text(answer: Answer) -> str:
 
 
 def _wheel(one: Steering, standing: Standing) -> list[str]:
-    found = one.estimates
+    found = one.whole
     lines = [f"{one.side} wheel"]
     lines.append(_line("caster", one.caster_rad, None if found is None else found.caster))
     if one.sai_rad is None or one.included_rad is None:
@@ -60,10 +72,17 @@ def _wheel(one: Steering, standing: Standing) -> list[str]:
 def _notes(one: Steering) -> list[str]:
     notes = []
     if one.closure is None:
-        notes.append("  one way only: a slip of brake or lock would not show; sweep out and back")
+        notes.append(
+            "  one way only: a slip of brake or lock hardly shows; steer back to where the sweep "
+            "began and read there again"
+        )
     else:
         told = ", ".join(f"{gap.channel} {gap.rad / DEG:+.4f}°" for gap in one.closure.gaps)
         notes.append(on_screen(f"  out and back: {told}"))
+    if one.sai_rad is not None and one.estimates is not None:
+        caster, sai, _ = (2.0 * each / DEG for each in one.u_slip_rad)
+        told = f"up to {sai:.3f}° of SAI and {caster:.3f}° of caster"
+        notes.append(on_screen(f"  a slip that would not show: {told}, in the figures above"))
     if one.outliers:
         rows = ", ".join(str(row + 1) for row in one.outliers)
         notes.append(f"  left out as outliers: data rows {rows}")
@@ -92,7 +111,7 @@ def _referred(one: Steering, standing: Standing) -> list[str]:
 
 def _between(answer: Answer) -> list[str]:
     left, right = answer.steerings
-    cross = cross_values(left, right)
+    cross = cross_values(left, right, whole=True)
     lines = ["left less right"]
     caster, camber = left.caster_rad - right.caster_rad, left.camber_rad - right.camber_rad
     lines.append(_line("cross caster", caster, None if cross is None else cross.caster))

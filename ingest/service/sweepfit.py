@@ -159,7 +159,7 @@ def _side(
     errors: dict[Side, Errors],
     settings: SweepSettings,
 ) -> SweptSide:
-    found = steering.estimates
+    found = steering.whole
     if found is None:
         raise MeasurementRefused(
             "too-few-positions", "nothing checks the readings; sweep again", figure=0.0, limit=1.0

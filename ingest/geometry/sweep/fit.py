@@ -2,7 +2,7 @@
 
 import contextlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +16,13 @@ from ingest.geometry.sweep.checks import (
     swings_or_refuse,
     unfitted_roll,
 )
-from ingest.geometry.sweep.closure import closure_of, refuse_open
+from ingest.geometry.sweep.closure import closure_of, overlap_rad, refuse_open, ways
 from ingest.geometry.sweep.linear import solve_linear
 from ingest.geometry.sweep.outcome import Told, outcome, refuse_uncertain
 from ingest.geometry.sweep.outlying import outlying, refuse_outliers
 from ingest.geometry.sweep.readings import MASK, Sweep, SweepLimits, SweepNoise, SweepTerms
 from ingest.geometry.sweep.refine import Refined, refine
+from ingest.geometry.sweep.slip import NO_SLIP, Slip, lone, refuse_slipped, slip_of
 from ingest.geometry.sweep.steering import HANGS, SWINGS, Steering
 from ingest.geometry.sweep.weights import OWN_NOISE_DOF, Weights, pooled_rad
 
@@ -93,21 +94,32 @@ def _fitted(sweeps: Sequence[Sweep], asked: _Asked) -> list[Steering]:
     for sweep in sweeps:
         with _naming(sweep, sweeps):
             refuse_unusable(sweep, asked.limits, roll=asked.roll)
-    fit, whys = _held(sweeps, asked)
-    fit, kept = _without_outliers(fit, asked)
+    as_read, whys = _held(sweeps, asked)
     stated = asked.noise is not None
-    closures = [closure_of(fit, side, asked.limits, stated=stated) for side in range(len(sweeps))]
+    _refuse_open(as_read, asked)
+    fit, kept = _without_outliers(as_read, asked)
+    sides = range(len(sweeps))
+    closures = [closure_of(fit, side, asked.limits, stated=stated) for side in sides]
     for sweep, closure in zip(sweeps, closures, strict=True):
         if closure is not None:
             with _naming(sweep, sweeps):
                 refuse_open(closure, asked.limits)
-    rolls = [unfitted_roll(fit, side, stated=stated) for side in range(len(sweeps))]
+    rolls = [unfitted_roll(fit, side, stated=stated) for side in sides]
+    slips = [_slip(as_read, fit, side, rolls[side], asked) for side in sides]
     if asked.noise is not None:
-        closing = sum(closure.explained for closure in closures if closure is not None)
-        refuse_scatter(fit, asked.noise, sum(rolls) + closing)
+        known = sum(closure.explained for closure in closures if closure is not None)
+        refuse_scatter(fit, asked.noise, sum(rolls) + known)
     told = [
-        Told(why, closure, tuple(np.flatnonzero(~rows).tolist()), rolled > 0.0)
-        for why, closure, rows, rolled in zip(whys, closures, kept, rolls, strict=True)
+        Told(
+            whys[side],
+            closures[side],
+            tuple(np.flatnonzero(~kept[side]).tolist()),
+            rolls[side] > 0.0,
+            crept=slips[side].proven,
+            ends_out=not (kept[side][0] and kept[side][-1]),
+            reach=slips[side].reach,
+        )
+        for side in sides
     ]
     fit, variance, dof = _noise_of(fit, asked)
     results = outcome(fit, variance, dof, asked.terms, told)
@@ -115,6 +127,43 @@ def _fitted(sweeps: Sequence[Sweep], asked: _Asked) -> list[Steering]:
         with _naming(sweep, sweeps):
             refuse_uncertain(result, asked.limits)
     return results
+
+
+def _refuse_open(as_read: Refined, asked: _Asked) -> None:
+    """Refuse what does not close, before any reading is left out.
+
+    One reading that is off between the first and the last, and explains more than an open sweep
+    would, is left to the search for outliers.
+    """
+    stated = asked.noise is not None
+    for side, sweep in enumerate(as_read.sweeps):
+        closure = closure_of(as_read, side, asked.limits, stated=stated)
+        if closure is not None and closure.explained >= lone(as_read, side):
+            with _naming(sweep, as_read.sweeps):
+                refuse_open(closure, asked.limits)
+
+
+def _slip(as_read: Refined, fit: Refined, side: int, rolled: float, asked: _Asked) -> Slip:
+    """Return the slip of one side, told from the readings as they came where it stands out there.
+
+    Raises ``MeasurementRefused`` (``not-held``). A roll that was not fitted looks like a slip.
+    """
+    stated = asked.noise is not None
+    found = slip_of(fit, side, stated=stated)
+    before = slip_of(as_read, side, stated=stated)
+    if before is not None and before.proven and before.explained >= lone(as_read, side):
+        found = before
+    if found is None:
+        return NO_SLIP
+    if rolled:
+        return replace(found, proven=False)
+    way = ways(as_read.sweeps[side].steer_rad)
+    if found.row is None and not overlap_rad(as_read.sweeps[side].steer_rad, way):
+        # Steered one way only, a steering whose scale is off looks the same.
+        return found
+    with _naming(fit.sweeps[side], fit.sweeps):
+        refuse_slipped(found, asked.limits)
+    return found
 
 
 @contextlib.contextmanager

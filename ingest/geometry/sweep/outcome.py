@@ -13,6 +13,8 @@ from ingest.geometry.sweep.motion import AXIS, ROLL, TAN_CASTER, TAN_SAI, observ
 from ingest.geometry.sweep.readings import SweepLimits, SweepTerms
 from ingest.geometry.sweep.refine import Refined
 from ingest.geometry.sweep.steering import (
+    CLOSING_OUT,
+    CREPT,
     FLAT,
     NEGATIVE,
     ROLLS,
@@ -35,12 +37,19 @@ NO_NOISE_RAD = math.radians(0.1)
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What is already known of one side: why it has no SAI, closure, outliers, unfitted roll."""
+    """What is already known of one side: why it has no SAI, closure, outliers, unfitted roll.
+
+    ``crept``: a slip within the limit is proven. ``ends_out``: the first or last reading is left
+    out. ``reach`` (3,) as ``Slip`` has it.
+    """
 
     why_no_sai: str | None
     closure: Closure | None
     outliers: tuple[int, ...]
     rolls: bool
+    crept: bool
+    ends_out: bool
+    reach: F64
 
 
 def outcome(
@@ -98,6 +107,7 @@ def _side(
         unknowns=row,
         across=across,
         hints=_hints(fit, side, caster, told),
+        u_slip_rad=_u_slip(told.reach, slopes),
     )
 
 
@@ -141,10 +151,20 @@ def _common(fit: Refined, side: int, gain: F64, terms: SweepTerms) -> list[Measu
     return [Measured(0.0, tuple(parts)) for parts in found]
 
 
+def _u_slip(reach: F64, slopes: tuple[float, float, float]) -> tuple[float, float, float]:
+    """Return what a slip leaves open; it was told with a chance of 95 %, twice its uncertainty."""
+    caster, sai, camber = (np.abs(slopes) * reach / 2.0).tolist()
+    return caster, sai, camber
+
+
 def _hints(fit: Refined, side: int, caster: float, told: Told) -> tuple[str, ...]:
     hints = [NEGATIVE] if caster < 0.0 else []
     if told.rolls:
         hints.append(ROLLS)
+    if told.crept:
+        hints.append(CREPT)
+    if told.ends_out:
+        hints.append(CLOSING_OUT)
     moves = np.ptp(observed(fit.sweeps[side]), axis=1).max()
     return (*hints, FLAT) if moves < FLAT_RAD else tuple(hints)
 

@@ -1,11 +1,11 @@
 """What a steering sweep came to: caster, SAI, included angle, camber straight ahead."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.measured import Measured
+from calibration.measured import Measured, Part, Source
 from ingest.core.frames import Side
 from ingest.geometry.sweep.motion import fitted
 from ingest.geometry.sweep.readings import Sweep
@@ -24,6 +24,10 @@ NEGATIVE = "negative-caster"
 """Told where nothing says whether the axis leans forward or the steering's sign is wrong."""
 ROLLS = "axle-rolls"
 """The readings prove a roll of the axle that was not fitted, and that takes from the caster."""
+CREPT = "wheel-crept"
+"""The readings prove a slip of brake or lock, within the limit; it is in the whole uncertainty."""
+CLOSING_OUT = "closing-reading-left-out"
+"""The first or the last reading does not fit the others: something may have moved by the end."""
 FLAT = "tilts-hardly-move"
 """The tilts move by so little that they may be radians."""
 
@@ -32,9 +36,9 @@ FLAT = "tilts-hardly-move"
 class SteeringEstimates:
     """The results with their uncertainty, rad; all stand on one fit, so correlations hold.
 
-    Only the noise of the sweep and its terms are in them. What a head's calibration leaves open
-    is common to all its readings: carry it with ``Steering.moved_by``. ``axle_roll`` is in rad
-    per rad.
+    Only the noise of the sweep and its terms are in them; a slip that cannot be ruled out is added
+    by ``Steering.whole``. What a head's calibration leaves open is common to all its readings:
+    carry it with ``Steering.moved_by``. ``axle_roll`` is in rad per rad.
     """
 
     caster: Measured
@@ -86,7 +90,8 @@ class Steering:
     noise is not known. ``gain`` (3, c, n): by how much caster, SAI and camber grow with each
     reading that was used; ``across`` the same for the readings of the other wheel, where both were
     fitted together. ``used`` are those readings, ``unknowns`` (5,) what was fitted to them (see
-    ``motion``).
+    ``motion``). ``u_slip_rad``: standard uncertainties of caster, SAI and camber for a slip of
+    brake or lock that the readings do not rule out (see ``slip``).
     """
 
     side: Side
@@ -106,6 +111,21 @@ class Steering:
     unknowns: F64
     hints: tuple[str, ...] = ()
     across: F64 | None = None
+    u_slip_rad: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    @property
+    def whole(self) -> SteeringEstimates | None:
+        """The estimates, with what a slip that the readings do not rule out may have done."""
+        found = self.estimates
+        if found is None:
+            return None
+        caster, sai, camber = (
+            _slipped(self.side, name, u) for name, u in zip(SLIPS, self.u_slip_rad, strict=True)
+        )
+        told = replace(found, caster=found.caster + caster, camber=found.camber + camber)
+        if found.sai is None or found.included is None:
+            return told
+        return replace(told, sai=found.sai + sai, included=found.included + sai + camber)
 
     @property
     def included_rad(self) -> float | None:
@@ -122,6 +142,14 @@ class Steering:
         return caster, sai, camber
 
 
+SLIPS = ("caster", "SAI", "camber")
+
+
+def _slipped(side: Side, name: str, u_rad: float) -> Measured:
+    source = Source(f"slip of brake or lock, {side.value}, in {name}")
+    return Measured(0.0, (Part(source, (u_rad,)),) if u_rad else ())
+
+
 @dataclass(frozen=True, slots=True)
 class CrossValues:
     """Left minus right; what both sides share keeps its correlation. rad."""
@@ -131,9 +159,12 @@ class CrossValues:
     sai: Measured | None
 
 
-def cross_values(left: Steering, right: Steering) -> CrossValues | None:
-    """Return the cross values of an axle; None where an uncertainty is not known."""
-    one, other = left.estimates, right.estimates
+def cross_values(left: Steering, right: Steering, *, whole: bool = False) -> CrossValues | None:
+    """Return the cross values of an axle; None where an uncertainty is not known.
+
+    ``whole``: with what a slip that the readings do not rule out may have done.
+    """
+    one, other = (each.whole if whole else each.estimates for each in (left, right))
     if one is None or other is None:
         return None
     sai = None if one.sai is None or other.sai is None else one.sai - other.sai

@@ -34,11 +34,9 @@ from ingest.service.stood import Stood, named
 from ingest.service.sweepfit import SweptAxle
 from ingest.service.takenoff import kept
 from ingest.service.verdicts import with_verdict
+from ingest.service.wheelbench import STRAIGHT_RAD
 
 TTL_SWEEPING_S = 3.0
-STRAIGHT_RAD = 0.5 * DEG
-"""A plate that stands within this of where it stood is straight ahead again."""
-
 DP = 3
 
 

@@ -140,6 +140,8 @@ class Sweeping:
         sweep = self._sweeps.pop(axle, None)
         if sweep is None:
             return Done(False, "not-sweeping", f"no sweep of axle {axle} is being collected")
+        for part in sweep.parts.values():
+            self._work.steered_back(part.head)
         try:
             self._refuse_broken(sweep)
             swept = fit_swept({s: p.swept(s) for s, p in sweep.parts.items()}, self._settings)

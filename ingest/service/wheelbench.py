@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from ingest.chain.chain import Chain
 from ingest.chain.rest import RestReading
 from ingest.core.channels import ROW, Channel
-from ingest.core.units import NS
+from ingest.core.units import DEG, NS
 from ingest.geometry.runout import Runout
 from ingest.service.bayhead import BayHead
 from ingest.service.results import Settled
@@ -17,6 +17,29 @@ from ingest.service.turns import WheelTurn
 LOWERED_S = 20.0
 """A wheel that has not moved for so long since its axle's turn on a jack stands on its plates; one
 that moves before then is being let down. What it reads until then is of a wheel in the air."""
+
+
+STRAIGHT_RAD = 0.5 * DEG
+"""A wheel that is steered by no more than this against where it stood is straight ahead again."""
+
+TELLS_STEERING = (Channel.STEER, Channel.AZIMUTH_CROSS, Channel.AZIMUTH_TRACK)
+"""What tells it, the best first: what a plate reads stands for nothing but the steering."""
+
+
+@dataclass(slots=True)
+class Steered:
+    """A wheel that is being steered on purpose, or has not come back since: how it stood before."""
+
+    straight: RestReading
+    sweeping: bool = True
+
+    def is_back(self, rest: RestReading) -> bool:
+        """Say whether the sweep is over and the wheel rests as it stood before it."""
+        for channel in TELLS_STEERING:
+            off = float(rest.values[ROW[channel]] - self.straight.values[ROW[channel]])
+            if math.isfinite(off):
+                return not self.sweeping and abs(math.remainder(off, math.tau)) < STRAIGHT_RAD
+        return False
 
 
 @dataclass(slots=True)
@@ -44,6 +67,10 @@ class Bench:
     """When the wheel was last seen at rest; 0 where nobody saw it since."""
     lowered_ns: int = 0
     """From then on the wheel is taken to stand, where it was not seen to come down before."""
+
+    steered: Steered | None = None
+    """While it is set, the wheel stands as the steering has it: its heading, and what leans with
+    it, tell nothing of the vehicle."""
 
     def sat(self, rest: RestReading, standing: int) -> Sat | None:
         """Return the head as it sits; None while its clamp's error is not known."""

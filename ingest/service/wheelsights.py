@@ -56,7 +56,7 @@ class WheelSights:
 
     def _newest(self, bench: Bench) -> Sat | None:
         wheel = bench.head.wheel
-        if bench.newest is None or wheel is None:
+        if bench.newest is None or wheel is None or bench.steered:
             return None
         return bench.sat(bench.newest, self._network.standing_of(wheel))
 
@@ -81,7 +81,7 @@ class WheelSights:
     def _ends(self, bench: Bench, other: Bench) -> tuple[Sat, Sat] | None:
         if other.settled is None or other.rest is None or bench.rest is None:
             return None
-        if self._hangs(bench) or self._hangs(other):
+        if any(self._hangs(each) or each.steered for each in (bench, other)):
             return None
         since_ns = max(bench.rest.t_ns, other.rest.t_ns)
         one, two = (self._sat(each, since_ns) for each in (bench, other))

@@ -25,7 +25,7 @@ from ingest.service.runouts import RunoutDesk
 from ingest.service.sweepdesk import SweepDesk
 from ingest.service.takenoff import TAKEN_OFF_S
 from ingest.service.turns import TurnSettings, WheelTurn, judged
-from ingest.service.wheelbench import Bench, axle_of, hang_on, plate_rad
+from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on, plate_rad
 from ingest.service.wheelsights import WheelSights
 
 
@@ -75,6 +75,8 @@ class WheelWork:
         the link is lost or silent            refused         kept           stale
         the link comes back, same start       -               kept           read anew at rest
         the wheel moves                       -               kept           stale
+        a sweep begins                        (refused)       kept           stale
+        it is over; straight ahead, at rest   -               kept           read anew
         samples are lost                      goes on         kept           kept
         the head is renamed                   goes on         kept, resaid   kept
 
@@ -134,7 +136,7 @@ class WheelWork:
         if bench.turn is not None:
             return Done(False, "already-turning", f"a turn of {head.name} is being collected")
         self._moved_on_purpose(head, head.wheel, "turning")
-        bench.settled = bench.runout = None
+        bench.settled = bench.runout = bench.steered = None
         bench.turn = WheelTurn(
             self._settings.turn, self._sightline, fixed=head.fixed, rolled=rolled
         )
@@ -147,8 +149,17 @@ class WheelWork:
 
     def steered(self, head: BayHead) -> None:
         """Take note that a sweep begins: the wheel is about to be steered."""
+        bench = self.bench(head)
         assert head.wheel is not None
+        assert bench.rest is not None
         self._moved_on_purpose(head, head.wheel, "sweeping")
+        bench.steered = Steered(bench.rest)
+
+    def steered_back(self, head: BayHead) -> None:
+        """Take note that a sweep is over: the wheel counts again when it rests straight ahead."""
+        steered = self.bench(head).steered
+        if steered is not None:
+            steered.sweeping = False
 
     def _moved_on_purpose(self, head: BayHead, wheel: Wheel, why: str) -> None:
         self.results.withdraw(head, why)
@@ -292,6 +303,10 @@ class WheelWork:
         if settled is None:
             return
         bench.settled = settled
+        if bench.steered is not None:
+            if not bench.steered.is_back(rest):
+                return
+            bench.steered = None
         self.results.camber(head, settled)
         self.sweeps.settled(head, settled.wheel.camber.value, plate_rad(bench))
         if self._sights is not None:
@@ -306,7 +321,7 @@ class WheelWork:
 
         While one wheel turned its port moved, and with it the line that both look along.
         """
-        if bench.rest is None or other.rest is None or other.settled is None:
+        if bench.rest is None or other.rest is None or other.settled is None or other.steered:
             return
         since_ns = max(bench.rest.t_ns, other.rest.t_ns)
         read = [self._since(h, b, since_ns) for h, b in ((head, bench), (partner, other))]

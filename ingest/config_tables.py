@@ -128,6 +128,10 @@ class SweepTable(Table):
     """What the kingpins' play leaves open in caster and SAI (standard uncertainty), assumed."""
     straight_deg: NotNegative = 0.3
     """How well wheels stand straight ahead where no network tells their toe (the same), assumed."""
+    kingpin_m: NotNegative = 0.22
+    """How far inboard of the hub face kingpins pass: counts where sightlines tell the steering."""
+    u_kingpin_m: NotNegative = 0.08
+    """How well that is known; 30 mm are worth 0.1 deg of caster. Measure it, and say 0.01."""
 
 
 class LiveTable(Table):

@@ -43,6 +43,11 @@ class Sweep(Judged):
     """``sightline-lost`` (the steering is not read), ``too-fast``, ``not-far-enough``,
     ``not-held`` (brake or lock gave way), ``not-closed`` (out and back differ), ``sign``,
     ``scatter``."""
+    by: Literal["", "steer", "azimuth_cross", "azimuth_track"] = ""
+    """What tells the steering: ``steer`` (the turn plate), a sightline; empty
+    where the sweep is over."""
+    do: str = Field("", max_length=200)
+    """What to do about the trouble, in words; empty where there is none."""
     n: Count
     """Readings that are kept so far."""
     caster: Number | None = None

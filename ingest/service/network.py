@@ -89,8 +89,8 @@ class NetworkWork:
         published: PublishedResults | None = None,
         clamp_offset_m: float = OFFSET_RMS_M,
     ) -> None:
-        self._clamp_offset_m = clamp_offset_m
-        self._spread = spread
+        self.clamp_offset_m = clamp_offset_m
+        self.spread = spread
         self._alerts = alerts
         self._announcer = announcer
         self._published = published
@@ -124,7 +124,7 @@ class NetworkWork:
             part.solved = frozenset()
 
     def _part(self, live: LiveNetwork, number: int) -> _Part:
-        desk = NetworkDesk(live.network, self._announcer, self._spread, self._published, number)
+        desk = NetworkDesk(live.network, self._announcer, self.spread, self._published, number)
         code = "network" if number == 1 else f"network-{number}"
         return _Part(live, desk, code, tapes=_tapes(live.network.readings))
 
@@ -162,6 +162,11 @@ class NetworkWork:
         found = self._at.get(wheel)
         return () if found is None else found[1]
 
+    def lines(self, wheel: Wheel) -> list[tuple[Network, Wanted]]:
+        """Return the sightlines that a head on a wheel may read, with the network of each."""
+        found = self._at.get(wheel)
+        return [] if found is None else [(found[0].live.network, each) for each in found[1]]
+
     def standing_of(self, wheel: Wheel) -> int:
         """Return how often a wheel is known to have been moved."""
         found = self._at.get(wheel)
@@ -192,7 +197,7 @@ class NetworkWork:
         self, network: Network, wanted: Wanted, ends: tuple[Sat, Sat]
     ) -> tuple[Reading, Measured] | None:
         reading = network.readings[wanted.place]
-        return look(network, reading, wanted.channel, ends, self._spread, self._clamp_offset_m)
+        return look(network, reading, wanted.channel, ends, self.spread, self.clamp_offset_m)
 
     def peek(
         self, axle: int, seen: Sequence[tuple[Wheel, Wanted, tuple[Sat, Sat]]]

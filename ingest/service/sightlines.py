@@ -85,8 +85,8 @@ def look(
     heading = seen.heading + standing_scatter(spread, here.wheel, here.standing)
     own = Measured.of(0.0, reading.sigma, source=f"{reading.named()}: the sightline itself")
     ports = (
-        _port(here, channel, seen.plan_rad, reading.line.at_port_m, spread, clamp_offset_m),
-        _port(there, channel, plan_rad(there), reading.line.to_port_m, spread, clamp_offset_m),
+        port_of(here, channel, seen.plan_rad, reading.line.at_port_m, spread, clamp_offset_m),
+        port_of(there, channel, plan_rad(there), reading.line.to_port_m, spread, clamp_offset_m),
     )
     return sighting(network, reading, heading + own, ports)
 
@@ -113,7 +113,7 @@ def plan_rad(sat: Sat) -> float:
     return sighted_wheel(shaft, level, estimates.angle, estimates.phase).plan_rad
 
 
-def _port(
+def port_of(
     sat: Sat,
     channel: Channel,
     plan_rad: float,

@@ -18,6 +18,8 @@ from typing import Any
 from calibration.measured import Measured
 from calibration.reporting import report
 from calibration.units import Unit, degrees
+from ingest.chain.rest import RestReading
+from ingest.core.channels import ROW, Channel
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.core.ids import HeadId
@@ -32,9 +34,10 @@ from ingest.service.networkrows import STOOD_RAD
 from ingest.service.results import fields_of
 from ingest.service.stood import Stood, named
 from ingest.service.sweepfit import SweptAxle
+from ingest.service.sweepwords import doing
 from ingest.service.takenoff import kept
 from ingest.service.verdicts import with_verdict
-from ingest.service.wheelbench import STRAIGHT_RAD
+from ingest.service.wheelbench import is_straight
 
 TTL_SWEEPING_S = 3.0
 DP = 3
@@ -42,10 +45,11 @@ DP = 3
 
 @dataclass(slots=True)
 class _Found:
-    """The results of one axle: by topic, and by head how its wheel leaned and its plate stood."""
+    """The results of one axle: by topic, and by head how its wheel leaned and what told its
+    steering straight ahead."""
 
     cambers: dict[HeadId, float]
-    plates: dict[HeadId, float]
+    straight: dict[HeadId, tuple[Channel, float]]
     measured: dict[str, Measured]
     fields: dict[str, dict[str, Any]]
     moving: set[HeadId] = field(default_factory=set)
@@ -86,8 +90,16 @@ class SweepDesk:
         self._said.clear()
         self._axles.clear()
 
-    def guide(self, head: BayHead, sweep_id: str, state: SweepState, target_rad: float) -> None:
-        """Say where a sweep is and what it needs."""
+    def guide(
+        self,
+        head: BayHead,
+        sweep_id: str,
+        state: SweepState,
+        target_rad: float,
+        channel: Channel,
+    ) -> None:
+        """Say where a sweep is and what it needs; ``channel`` tells the steering."""
+        trouble = state.troubles[0] if state.troubles else None
         found = None if state.found is None else state.found.estimates
         figures: dict[str, Any] = {"dp": DP, "q": "uncertain", "why": "sweeping"}
         if found is not None:
@@ -104,7 +116,9 @@ class SweepDesk:
             right=round(state.right_rad / DEG, 2),
             target=round(target_rad / DEG, 2),
             need=state.needed[0].value if state.needed else "",
-            trouble=state.troubles[0].value if state.troubles else "",
+            trouble=trouble.value if trouble is not None else "",
+            by=channel.value,
+            do="" if trouble is None else doing(trouble, channel),
             n=state.kept,
             **figures,
         )
@@ -119,14 +133,14 @@ class SweepDesk:
         self,
         axle: int,
         heads: dict[Side, BayHead],
-        plates: dict[HeadId, float],
+        straight: dict[HeadId, tuple[Channel, float]],
         sweep_id: str,
         swept: SweptAxle,
         t_ns: int,
     ) -> None:
-        """Publish what a sweep gave; ``plates`` are the heads' turn plates straight ahead, rad."""
+        """Publish what a sweep gave; ``straight``: what told the steering, straight ahead, rad."""
         cambers = {heads[side].id: each.camber.value for side, each in swept.sides.items()}
-        found = _Found(cambers, plates, {}, {})
+        found = _Found(cambers, straight, {}, {})
         records = sorted({head.instrument.correction.stands_on for head in heads.values()})
         for where, quantity, measured, grounded in self._results(swept):
             topic = self._announcer.topics.axle(axle, where, quantity)
@@ -154,15 +168,14 @@ class SweepDesk:
                     self._stale(each, why)
                 each.moving.add(head.id)
 
-    def settled(self, head: BayHead, camber_rad: float, plate_rad: float) -> None:
-        """Take note of a wheel at rest: say its results again where it stands as it did.
-
-        ``plate_rad`` is its turn plate, NaN while it is off it.
-        """
+    def settled(self, head: BayHead, camber_rad: float, rest: RestReading) -> None:
+        """Take note of a wheel at rest: say its results again where it stands as it did."""
         for axle, each in list(self._axles.items()):
             if head.id not in each.moving:
                 continue
-            if not abs(math.remainder(plate_rad - each.plates[head.id], math.tau)) < STRAIGHT_RAD:
+            channel, straight_rad = each.straight[head.id]
+            off_rad = float(rest.values[ROW[channel]]) - straight_rad
+            if not (math.isfinite(off_rad) and is_straight(off_rad)):
                 continue
             if abs(camber_rad - each.cambers[head.id]) > STOOD_RAD:
                 self.over(axle, "moved")

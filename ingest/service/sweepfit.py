@@ -32,12 +32,11 @@ from ingest.geometry.sweep.readings import Sweep, SweepLimits
 from ingest.geometry.sweep.steering import Steering
 from ingest.geometry.sweep.turning import INNER_RAD, SteeredAxle, furthest, toe_out_on_turns
 from ingest.service.instrument import Instrument
+from ingest.service.steersight import PlateSteer, SteerBy, scale_of
 
 SWEEP = "steering sweep"
 PLAY = "assumed play of the kingpins"
-PLATE_RAD = 0.02 * DEG
-"""How well a reading of a turn plate repeats, beside what calibration leaves open of it (ours)."""
-
+PLATE = PlateSteer()
 
 Errors = dict[Source, F64]
 """By source (k, c, n): what its k components do to each channel of n readings, rad."""
@@ -58,44 +57,47 @@ class SweepSettings:
     straight_deg: float = 0.3
     """How well the wheels are straight ahead where no network tells their toe (standard
     uncertainty), assumed."""
+    kingpin_m: float = 0.22
+    u_kingpin_m: float = 0.08
+    """How far inboard of the hub's face the kingpin passes at its height, and how well that is
+    known (from memory of heavy steer axles): a head's port swings about it, and where a sightline
+    tells the steering, 30 mm are worth 0.1 deg of caster."""
 
     def __post_init__(self) -> None:
         if not (5.0 <= self.target_deg <= 60.0 and self.max_u_deg > 0.0):
             raise ValueError("target_deg is 5 to 60, max_u_deg above 0")
-        if not min(self.play_deg, self.straight_deg) >= 0.0:
-            raise ValueError("play_deg and straight_deg are not below 0")
+        if not min(self.play_deg, self.straight_deg, self.kingpin_m, self.u_kingpin_m) >= 0.0:
+            raise ValueError("play_deg, straight_deg and the kingpin's place are not below 0")
 
 
 @dataclass(frozen=True, slots=True)
 class SweptWheel:
     """One wheel as it was swept.
 
-    ``rows`` were kept; ``t_ns`` and ``plate_rad`` (m,) are the plate all along. ``toe`` is that of
-    the shaft straight ahead, ``camber`` that of the wheel as it stood there.
+    ``rows`` were kept; ``t_ns`` and ``steer_rad`` (m,) are the steering all along, told ``by`` a
+    plate or a sightline. ``toe`` is that of the shaft straight ahead, ``camber`` that of the wheel
+    as it stood there.
     """
 
     side: Side
     instrument: Instrument
     rows: tuple[SweepReading, ...]
     t_ns: I64
-    plate_rad: F64
+    steer_rad: F64
     toe: Measured
     camber: Measured
     degc: float
-    zero_rad: float = 0.0
-    """What the plate reads straight ahead."""
+    by: SteerBy = PLATE
 
-    def plate_at(self, t_ns: I64) -> F64:
-        """Return the plate at other times."""
-        return np.interp(t_ns.astype(np.float64), self.t_ns.astype(np.float64), self.plate_rad)
+    def steer_at(self, t_ns: I64) -> F64:
+        """Return the steering at other times."""
+        return np.interp(t_ns.astype(np.float64), self.t_ns.astype(np.float64), self.steer_rad)
 
     @property
     def scale(self) -> float:
-        """Standard uncertainty of the plate's scale, over the steering that was reached."""
-        far = max(float(np.abs(self.plate_rad).max(initial=0.0)), DEG)
-        name = Channel.STEER.value
-        ends = [self.instrument.left_open(name, {name: at}) for at in (far, 0.0)]
-        return (ends[0] - ends[1]).u / far
+        """Standard uncertainty of the steering's scale, over what was reached."""
+        far = max(float(np.abs(self.steer_rad).max(initial=0.0)), DEG)
+        return scale_of(self.by, self.instrument, far)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,20 +137,20 @@ def _sweep(own: SweptWheel, other: SweptWheel) -> Sweep:
     if not (own.rows and len(own.t_ns) and len(other.t_ns)):
         raise MeasurementRefused(
             "too-few-positions",
-            f"no reading of the {own.side.value} or the other wheel's plate could be used",
+            f"no reading of the {own.side.value} or the other wheel's steering could be used",
             figure=0.0,
             limit=1.0,
         )
     steer = np.array([_number(row.steer_rad) for row in own.rows])
     tilts = [row.incl_x_rad for row in own.rows]
-    across = other.plate_at(np.array([row.time_ns for row in own.rows]))
+    across = other.steer_at(np.array([row.time_ns for row in own.rows]))
     return Sweep(
         own.side,
         steer,
         np.array([row.incl_y_rad for row in own.rows]),
         None if any(tilt is None for tilt in tilts) else np.array(tilts, dtype=np.float64),
         toe_rad=own.toe.value,
-        by_plate=True,
+        by_plate=own.by.by_plate,
         roll_by_rad=(steer + across) / 2.0,
     )
 
@@ -169,11 +171,11 @@ def _side(
     sai = None if found.sai is None else found.sai + open_[1] + _play(play_rad)
     names = frozenset((SWEEP, wheel.instrument.correction.stands_on))
     turned = {}
-    for side, plate_rad in zip(Side, furthest(wheel.plate_rad), strict=True):
-        angle = abs(float(_headings(steering, wheel, np.array([side.sign * plate_rad]))[0]))
-        source = Source(f"turn plate, {wheel.side.value}")
+    for side, steer_rad in zip(Side, furthest(wheel.steer_rad), strict=True):
+        angle = abs(float(_headings(steering, wheel, np.array([side.sign * steer_rad]))[0]))
+        source = Source(f"steering, {wheel.side.value}")
         turned[side] = Measured.of(
-            angle, math.hypot(PLATE_RAD, wheel.scale * angle), source=source, stands_on=names
+            angle, math.hypot(wheel.by.u_rad, wheel.scale * angle), source=source, stands_on=names
         )
     return SweptSide(
         wheel.side,
@@ -212,13 +214,11 @@ def _errors(steering: Steering, wheel: SweptWheel, sweep: Sweep) -> Errors:
         shape = (components.size, channels, len(used))
         errors.setdefault(source, np.zeros(shape))[:, channel, i] += components
 
-    plate, names = Channel.STEER.value, (Channel.INCL_Y.value, Channel.INCL_X.value)
+    names = (Channel.INCL_Y.value, Channel.INCL_X.value)
     known = wheel.instrument
-    zero = known.left_open(plate, {plate: wheel.zero_rad})
     for i, row in enumerate(used):
         read = dict(zip(names, (row.incl_y_rad, row.incl_x_rad or 0.0), strict=True))
-        at = _number(row.steer_rad) + wheel.zero_rad
-        turned = known.left_open(plate, {plate: at}) - zero
+        turned = wheel.by.left_open(known, _number(row.steer_rad))
         ahead = wheel.toe * -wheel.side.sign
         for channel, name in enumerate(names[:channels]):
             for part in known.left_open(name, read, wheel.degc).parts:
@@ -254,10 +254,12 @@ def _unknowns(steering: Steering, wheel: SweptWheel) -> F64:
     return unknowns
 
 
-def _headings(steering: Steering, wheel: SweptWheel, plate_rad: F64) -> F64:
-    """Return how far the wheel has turned when its plate turned so far, seen from above."""
+def _headings(steering: Steering, wheel: SweptWheel, steer_rad: F64) -> F64:
+    """Return how far the wheel has turned, seen from above, when its steering was read as that."""
+    if not wheel.by.by_plate:
+        return steer_rad
     none = np.zeros(0)
-    return heading_change(Sweep(wheel.side, none, none), _unknowns(steering, wheel), plate_rad)
+    return heading_change(Sweep(wheel.side, none, none), _unknowns(steering, wheel), steer_rad)
 
 
 def _toe_out(
@@ -265,10 +267,11 @@ def _toe_out(
 ) -> Iterator[tuple[Side, Measured]]:
     """Yield toe-out on turns, where both wheels were steered so far, read at the same moments."""
     left = wheels[Side.LEFT]
-    across = wheels[Side.RIGHT].plate_at(left.t_ns)
-    plates = {Side.LEFT: left.plate_rad, Side.RIGHT: across}
-    turns = [_headings(sides[side].steering, wheels[side], plates[side]) for side in Side]
-    axle = SteeredAxle(turns[0], turns[1], math.hypot(PLATE_RAD, scale * INNER_RAD))
+    across = wheels[Side.RIGHT].steer_at(left.t_ns)
+    read = {Side.LEFT: left.steer_rad, Side.RIGHT: across}
+    turns = [_headings(sides[side].steering, wheels[side], read[side]) for side in Side]
+    u_rad = max(wheel.by.u_rad for wheel in wheels.values())
+    axle = SteeredAxle(turns[0], turns[1], math.hypot(u_rad, scale * INNER_RAD))
     records = {wheel.instrument.correction.stands_on for wheel in wheels.values()}
     for inner in Side:
         found = toe_out_on_turns(axle, inner)
@@ -278,3 +281,30 @@ def _toe_out(
 
 def _number(value: float | None) -> float:
     return math.nan if value is None else value
+
+
+def compared(
+    swept: SweptAxle, wheels: dict[Side, SweptWheel], others: dict[Side, SweptWheel]
+) -> str:
+    """Say where a second reading of a wheel's steering contradicts the one that was used.
+
+    By the ratio of both, which a plate that slips under its tyre and a port that is not where it
+    is taken to be change alike; limit twice its standard uncertainty.
+    """
+    said = []
+    for side, other in others.items():
+        own, steering = wheels[side], swept.sides[side].steering
+        if not len(other.t_ns):
+            continue
+        one = _headings(steering, own, own.steer_at(other.t_ns))
+        two = _headings(steering, other, other.steer_rad)
+        square = float(one @ one)
+        if square == 0.0:
+            continue
+        off, limit = float(one @ two) / square - 1.0, 2.0 * math.hypot(own.scale, other.scale)
+        if abs(off) > limit:
+            said.append(
+                f"{side.value}: {other.by.channel.value} reads {100.0 * off:+.2f} % against "
+                f"{own.by.channel.value}, limit {100.0 * limit:.2f} %"
+            )
+    return "; ".join(said)

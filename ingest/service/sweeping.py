@@ -1,7 +1,8 @@
 """A steering sweep of an axle: collected from its two heads, guided while it goes on, fitted.
 
 Both heads sit on the wheels of the axle, run-out compensated; locked to their shafts they give SAI,
-hanging they give caster alone. The wheels stand straight ahead on turn plates that the heads read.
+hanging they give caster alone. The wheels begin straight ahead. How far each is steered is told by
+its turn plate or by a sightline to a head on another axle, whichever is known better.
 """
 
 import itertools
@@ -25,7 +26,8 @@ from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, Wheel
 from ingest.service.network import NetworkWork
 from ingest.service.sightlines import plan_rad
-from ingest.service.sweepfit import SweepSettings, SweptWheel, fit_swept
+from ingest.service.steersight import PlateSteer, SightSteer, SteerBy, doubt_of, sight_steer
+from ingest.service.sweepfit import SweepSettings, SweptWheel, compared, fit_swept
 from ingest.service.wheelbench import Bench, plate_rad
 from ingest.service.wheelwork import Done, WheelWork
 
@@ -36,7 +38,7 @@ FIT_EVERY_S = 0.8
 """How often a sweep is fitted while it goes on: 10 ms of work each time, for each head."""
 
 MOST_KEPT = 12_000
-"""Readings of a plate that are kept: twenty minutes of ten a second; the oldest go first."""
+"""Readings of a steering that are kept: twenty minutes of ten a second; the oldest go first."""
 
 OUTER_SHARE = 0.8
 """The outer wheel of a turn is steered by less than the inner one: at 20 deg by 1 to 3 deg."""
@@ -57,23 +59,37 @@ class _Part:
     head: BayHead
     mounting: int
     guide: SweepGuide
-    zero_rad: float
+    by: SteerBy
+    second: SteerBy | None
     locked: bool
     toe: Measured
     camber: Measured
     degc: float
-    plate: deque[tuple[int, float]] = field(default_factory=lambda: deque(maxlen=MOST_KEPT))
+    steer: deque[tuple[int, float]] = field(default_factory=lambda: deque(maxlen=MOST_KEPT))
+    beside: deque[tuple[int, float]] = field(default_factory=lambda: deque(maxlen=MOST_KEPT))
     state: SweepState | None = None
     said: tuple[object, ...] = ()
     said_ns: int = 0
 
     def swept(self, side: Side) -> SweptWheel:
         """Return what was collected."""
-        t_ns = np.array([at for at, _ in self.plate], dtype=np.int64)
-        plate = np.array([angle for _, angle in self.plate])
+        return self._swept(side, self.by, self.steer)
+
+    def swept_beside(self, side: Side) -> SweptWheel | None:
+        """Return the same with what else told the steering, None where nothing did."""
+        return None if self.second is None else self._swept(side, self.second, self.beside)
+
+    def _swept(self, side: Side, by: SteerBy, read: Sequence[tuple[int, float]]) -> SweptWheel:
+        t_ns = np.array([at for at, _ in read], dtype=np.int64)
+        steer = np.array([angle for _, angle in read])
         rows, known = self.guide.rows, self.head.instrument
-        camber, zero_rad = self.camber, self.zero_rad
-        return SweptWheel(side, known, rows, t_ns, plate, self.toe, camber, self.degc, zero_rad)
+        return SweptWheel(side, known, rows, t_ns, steer, self.toe, self.camber, self.degc, by)
+
+    @property
+    def straight(self) -> tuple[Channel, float]:
+        """What tells the steering, and what it reads straight ahead."""
+        by = self.by
+        return by.channel, by.zero_rad if isinstance(by, PlateSteer) else by.straight_rad
 
 
 @dataclass(slots=True)
@@ -118,7 +134,10 @@ class Sweeping:
             objection = _objection(head, bench)
             if objection is not None:
                 return objection
-            parts[side] = self._part(side, head, bench)
+            ways = self._ways(head, bench, axle)
+            if not ways:
+                return Done(False, "refused", _nothing_tells(head))
+            parts[side] = self._part(side, head, bench, ways)
         for part in parts.values():
             self._work.steered(part.head)
         self._sweeps[axle] = _Sweep(f"st-{next(self._ids)}", axle, parts)
@@ -144,7 +163,8 @@ class Sweeping:
             self._work.steered_back(part.head)
         try:
             self._refuse_broken(sweep)
-            swept = fit_swept({s: p.swept(s) for s, p in sweep.parts.items()}, self._settings)
+            wheels = {side: part.swept(side) for side, part in sweep.parts.items()}
+            swept = fit_swept(wheels, self._settings)
         except MeasurementRefused as refused:
             for part in sweep.parts.values():
                 if part.head.wheel is not None:
@@ -152,11 +172,14 @@ class Sweeping:
                     self._work.sweeps.refuse(part.head, sweep.id, kept, refused)
             return Done(False, "refused", refused.text)
         heads = {side: part.head for side, part in sweep.parts.items()}
-        zeros = {part.head.id: part.zero_rad for part in sweep.parts.values()}
-        t_ns = max(part.plate[-1][0] for part in sweep.parts.values())
-        self._work.sweeps.say(axle, heads, zeros, sweep.id, swept, t_ns)
+        straight = {part.head.id: part.straight for part in sweep.parts.values()}
+        t_ns = max(part.steer[-1][0] for part in sweep.parts.values())
+        self._work.sweeps.say(axle, heads, straight, sweep.id, swept, t_ns)
+        seconds = {side: part.swept_beside(side) for side, part in sweep.parts.items()}
+        off = compared(swept, wheels, {s: each for s, each in seconds.items() if each is not None})
         told = (f"{s.value} {each.caster.value / DEG:.2f} deg" for s, each in swept.sides.items())
-        return Done(True, "ok", f"caster to gravity: {', '.join(told)}")
+        more = f"; the steering is doubtful: {off}" if off else ""
+        return Done(True, "ok", f"caster to gravity: {', '.join(told)}{more}")
 
     def broke(self, head: BayHead, why: str) -> None:
         """Take note that what a head reads has broken off: no sweep may span that."""
@@ -166,13 +189,37 @@ class Sweeping:
 
     def _refuse_broken(self, sweep: _Sweep) -> None:
         for part in sweep.parts.values():
-            if self._work.bench(part.head).mounting != part.mounting:
+            sat = [(part.head, part.mounting)]
+            if isinstance(part.by, SightSteer):
+                sat.append((part.by.target.head, part.by.target.mounting))
+            if any(self._work.bench(head).mounting != mounting for head, mounting in sat):
                 sweep.broken = sweep.broken or "unmounted"
         if sweep.broken:
             text = f"the readings broke off during the sweep ({sweep.broken}); begin it again"
             raise MeasurementRefused(sweep.broken, text, figure=1.0, limit=0.0)
 
-    def _part(self, side: Side, head: BayHead, bench: Bench) -> _Part:
+    def _ways(self, head: BayHead, bench: Bench, axle: int) -> list[SteerBy]:
+        """Return what tells a wheel's steering, the best first."""
+        assert head.wheel is not None
+        assert bench.rest is not None
+        found: list[SteerBy] = []
+        plate = plate_rad(bench)
+        if math.isfinite(plate):
+            found.append(PlateSteer(plate))
+        own = bench.sat(bench.rest, 0)
+        kingpin = self._settings.kingpin_m, self._settings.u_kingpin_m
+        for network, wanted in self._network.lines(head.wheel):
+            other = self._work.resting(wanted.to)
+            if own is None or other is None or wanted.to.axle == axle:
+                continue
+            reading, spread = network.readings[wanted.place], self._network.spread
+            by = sight_steer(network, reading, wanted.channel, (own, other), spread, kingpin)
+            if by is not None:
+                found.append(by)
+        far_rad = self._settings.target_deg * DEG
+        return sorted(found, key=lambda by: doubt_of(by, head.instrument, far_rad))
+
+    def _part(self, side: Side, head: BayHead, bench: Bench, ways: Sequence[SteerBy]) -> _Part:
         assert bench.rest is not None
         assert bench.settled is not None
         values, locked = bench.rest.values, bool(bench.rest.flags & Flag.SWIVEL_LOCKED)
@@ -180,14 +227,15 @@ class Sweeping:
         asked = SweepAsked(
             side,
             toe_rad=toe.value,
-            by_plate=True,
+            by_plate=ways[0].by_plate,
             target_rad=self._settings.target_deg * DEG,
             fit_every_s=FIT_EVERY_S,
             outer_rad=OUTER_SHARE * self._settings.target_deg * DEG,
         )
-        zero, degc = plate_rad(bench), float(values[ROW[Channel.TEMPERATURE]])
-        camber = bench.settled.wheel.camber
-        return _Part(head, bench.mounting, SweepGuide(asked), zero, locked, toe, camber, degc)
+        degc, camber = float(values[ROW[Channel.TEMPERATURE]]), bench.settled.wheel.camber
+        by, second = ways[0], ways[1] if len(ways) > 1 else None
+        guide = SweepGuide(asked)
+        return _Part(head, bench.mounting, guide, by, second, locked, toe, camber, degc)
 
     def _shaft_toe(self, head: BayHead, bench: Bench) -> Measured:
         """Return the toe of the shaft as it rests: the wheel's, and the clamp's plan angle on it.
@@ -217,7 +265,7 @@ class Sweeping:
             return
         part.said, part.said_ns = said, now_ns
         target_rad = self._settings.target_deg * DEG
-        self._work.sweeps.guide(part.head, sweep.id, state, target_rad)
+        self._work.sweeps.guide(part.head, sweep.id, state, target_rad, part.by.channel)
 
 
 def _objection(head: BayHead, bench: Bench) -> Done | None:
@@ -234,22 +282,28 @@ def _objection(head: BayHead, bench: Bench) -> Done | None:
     if bench.rest is None or bench.settled is None:
         text = f"{head.name} is still moving; hold for 2 s, try again"
         return Done(False, "head-moving", text)
-    if not math.isfinite(plate_rad(bench)):
-        text = f"{head.name} reads no turn plate; let its wheel stand on one, and connect it"
-        return Done(False, "refused", text)
     return None
+
+
+def _nothing_tells(head: BayHead) -> str:
+    return (
+        f"{head.name} reads no turn plate, and sees no head that rests on another axle: let its "
+        "wheel stand on a plate and connect it, or mount a head along the vehicle"
+    )
 
 
 def _take(part: _Part, block: SampleBlock) -> None:
     """Give a block's samples to the guide, the steering told from straight ahead."""
-    rows = [ROW[c] for c in (Channel.STEER, Channel.INCL_Y, Channel.INCL_X)]
     doubtful = (block.flags & np.uint16(_DISTRUSTED)) != 0
-    steer, lean, tilt = block.values[rows]
+    lean, tilt = block.values[[ROW[Channel.INCL_Y], ROW[Channel.INCL_X]]]
     for i, t_ns in enumerate(block.t_ns.tolist()):
-        turned = math.remainder(float(steer[i]) - part.zero_rad, math.tau)
+        turned = part.by.read(block.values[:, i])
         seen = math.isfinite(turned) and not doubtful[i]
         if seen:
-            part.plate.append((t_ns, turned))
+            part.steer.append((t_ns, turned))
+        beside = math.nan if part.second is None else part.second.read(block.values[:, i])
+        if seen and math.isfinite(beside):
+            part.beside.append((t_ns, beside))
         reading = SweepReading(
             t_ns, turned if seen else None, float(lean[i]), float(tilt[i]) if part.locked else None
         )

@@ -22,6 +22,12 @@ that moves before then is being let down. What it reads until then is of a wheel
 STRAIGHT_RAD = 0.5 * DEG
 """A wheel that is steered by no more than this against where it stood is straight ahead again."""
 
+
+def is_straight(off_rad: float) -> bool:
+    """Say whether a wheel that stands so far from straight ahead counts as standing there."""
+    return abs(math.remainder(off_rad, math.tau)) < STRAIGHT_RAD
+
+
 TELLS_STEERING = (Channel.STEER, Channel.AZIMUTH_CROSS, Channel.AZIMUTH_TRACK)
 """What tells it, the best first: what a plate reads stands for nothing but the steering."""
 
@@ -38,7 +44,7 @@ class Steered:
         for channel in TELLS_STEERING:
             off = float(rest.values[ROW[channel]] - self.straight.values[ROW[channel]])
             if math.isfinite(off):
-                return not self.sweeping and abs(math.remainder(off, math.tau)) < STRAIGHT_RAD
+                return not self.sweeping and is_straight(off)
         return False
 
 

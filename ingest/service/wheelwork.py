@@ -22,10 +22,11 @@ from ingest.service.ground import Ground
 from ingest.service.network import NetworkWork
 from ingest.service.results import ResultDesk, Settled, settle
 from ingest.service.runouts import RunoutDesk
+from ingest.service.sightlines import Sat
 from ingest.service.sweepdesk import SweepDesk
 from ingest.service.takenoff import TAKEN_OFF_S
 from ingest.service.turns import TurnSettings, WheelTurn, judged
-from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on, plate_rad
+from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on
 from ingest.service.wheelsights import WheelSights
 
 
@@ -154,6 +155,13 @@ class WheelWork:
         assert bench.rest is not None
         self._moved_on_purpose(head, head.wheel, "sweeping")
         bench.steered = Steered(bench.rest)
+
+    def resting(self, wheel: Wheel) -> Sat | None:
+        """Return the head that rests on a wheel, run-out known, not being steered; else None."""
+        found = next((b for b in self._benches.values() if b.head.wheel == wheel), None)
+        if found is None or found.rest is None or found.steered or found.turn is not None:
+            return None
+        return found.sat(found.rest, 0)
 
     def steered_back(self, head: BayHead) -> None:
         """Take note that a sweep is over: the wheel counts again when it rests straight ahead."""
@@ -308,7 +316,7 @@ class WheelWork:
                 return
             bench.steered = None
         self.results.camber(head, settled)
-        self.sweeps.settled(head, settled.wheel.camber.value, plate_rad(bench))
+        self.sweeps.settled(head, settled.wheel.camber.value, rest)
         if self._sights is not None:
             self._sights.settled(bench, settled.wheel.camber.value)
             if self._sights.tells_toe(bench):

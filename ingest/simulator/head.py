@@ -43,7 +43,8 @@ class HeadDesign:
     """What a head is: its identity, its ports, and which channels it has.
 
     A ``fixed`` head turns with its wheel and has no encoder; it must be ``three_axis``.
-    ``lacks`` names channels that this head has not.
+    ``lacks`` names channels that this head has not; ``view_rad``: how far its sight sensors see to
+    each side.
     """
 
     head: HeadId
@@ -52,6 +53,7 @@ class HeadDesign:
     three_axis: bool = False
     fixed: bool = False
     lacks: frozenset[Channel] = frozenset()
+    view_rad: float = VIEW_RAD
 
     @property
     def channels(self) -> tuple[Channel, ...]:
@@ -177,7 +179,13 @@ def elevation(axis: F64) -> F64:
     return angle
 
 
-def sight(pose: HeadPose, start_m: F64, end_m: F64, middles_rad: tuple[float, ...]) -> F64:
+def sight(
+    pose: HeadPose,
+    start_m: F64,
+    end_m: F64,
+    middles_rad: tuple[float, ...],
+    view_rad: float = VIEW_RAD,
+) -> F64:
     """Return the direction of a sightline in the head's own plane; NaN where it is not in view.
 
     ``middles_rad``: the directions in which the sensor looks.
@@ -186,7 +194,7 @@ def sight(pose: HeadPose, start_m: F64, end_m: F64, middles_rad: tuple[float, ..
     azimuth: F64 = np.arctan2(dot(way, pose.left), dot(way, pose.forward))
     height = np.abs(np.arcsin(np.clip(dot(way, pose.up), -1.0, 1.0)))
     off = np.min([np.abs(wrapped(azimuth - middle)) for middle in middles_rad], axis=0)
-    return np.where((off < VIEW_RAD) & (height < VIEW_HEIGHT_RAD), azimuth, np.nan)
+    return np.where((off < view_rad) & (height < VIEW_HEIGHT_RAD), azimuth, np.nan)
 
 
 def wrapped(angle_rad: F64) -> F64:

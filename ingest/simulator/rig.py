@@ -165,7 +165,10 @@ class Rig:
                 and not self._unseen(seat.wheel, partner, t_s[0])
             ):
                 ports = (_port(head, channel), _port(partner, channel))
-                found[ROW[channel]] = self._sightline(pose, side, partner, t_s, ports, middles)
+                view = head.design.view_rad
+                found[ROW[channel]] = self._sightline(
+                    pose, side, partner, t_s, ports, middles, view
+                )
         if self.vehicle.axles[seat.wheel.axle].steered and self.vehicle.stands(
             seat.wheel.axle, t_s[0]
         ):
@@ -179,13 +182,14 @@ class Rig:
         t_s: F64,
         ports: tuple[Port, Port],
         middles_rad: tuple[float, ...],
+        view_rad: float,
     ) -> F64:
         seat = partner.seat_at(t_s[0])
         assert seat is not None
         start = port_m(pose, ports[0], side)
         end = port_m(self.pose(partner, t_s), ports[1], seat.wheel.side)
         start, end = np.broadcast_arrays(start, end)
-        azimuth = sight(pose, start, end, middles_rad)
+        azimuth = sight(pose, start, end, middles_rad, view_rad)
         return np.where(self._blocked(start, end), np.nan, azimuth)
 
     def _unseen(self, wheel: WheelAt, partner: Head, at_s: float) -> bool:

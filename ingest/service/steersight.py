@@ -1,0 +1,165 @@
+"""What tells the steering of a swept wheel: its turn plate, or a sightline to a head that stands.
+
+Which sightlines a head may read, and how well, is told by the network of its vehicle. The one that
+leaves least open in caster is used; where there is a second, the two are compared.
+"""
+
+import math
+from dataclasses import dataclass
+
+from calibration.measured import Measured, Part, Source
+from ingest.core.blocks import F64
+from ingest.core.channels import ROW, Channel
+from ingest.core.units import DEG
+from ingest.geometry.attitude import sightline_to_shaft
+from ingest.geometry.network.stations import Network, Reading
+from ingest.geometry.sweep.sighted import SteerLine
+from ingest.service.bayspread import SpreadSettings
+from ingest.service.instrument import Instrument
+from ingest.service.sightlines import Sat, looks, plan_rad, port_of
+
+PLATE_RAD = 0.02 * DEG
+"""How well a reading of a turn plate repeats, beside what calibration leaves open of it (ours)."""
+
+EVEN, ODD = 1.25, 0.35
+"""How far caster goes with an error of the steering at 20 deg that is the same, or opposite, to
+both sides, where the axle's roll is fitted: 30 mm of a kingpin and 1 % of scale, worked out."""
+
+U_LENGTH_M = 0.05
+"""How well a network's approximate places give the length of a sightline."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlateSteer:
+    """The turn plate under a wheel; ``zero_rad`` is what it reads straight ahead."""
+
+    zero_rad: float = 0.0
+    channel: Channel = Channel.STEER
+    u_rad: float = PLATE_RAD
+
+    by_plate = True
+
+    def read(self, values: F64) -> float:
+        """Return the steering of one sample (all channels), NaN where it is not seen."""
+        value = float(values[ROW[Channel.STEER]])
+        return math.remainder(value - self.zero_rad, math.tau) if math.isfinite(value) else math.nan
+
+    def left_open(self, known: Instrument, steer_rad: float) -> Measured:
+        """Return what calibration leaves open of the steering, straight ahead taken out."""
+        name = self.channel.value
+        ends = [
+            known.left_open(name, {name: at}) for at in (steer_rad + self.zero_rad, self.zero_rad)
+        ]
+        return ends[0] - ends[1]
+
+
+@dataclass(frozen=True, slots=True)
+class SightSteer:
+    """A sightline to a head on a wheel that stands.
+
+    ``straight_rad``: what the azimuth was straight ahead. ``others``: the line as it would be with
+    something off by its standard uncertainty. ``target``: the head that it leads to, as it sat.
+    """
+
+    channel: Channel
+    u_rad: float
+    line: SteerLine
+    straight_rad: float
+    rise_rad: float
+    others: tuple[tuple[Source, SteerLine], ...]
+    target: Sat
+
+    by_plate = False
+
+    def read(self, values: F64) -> float:
+        """Return the steering of one sample (all channels), NaN where it is not seen."""
+        plan = _plan(values, self.channel, self.rise_rad)
+        return self.line.steer_rad(plan) if math.isfinite(plan) else math.nan
+
+    def left_open(self, known: Instrument, steer_rad: float) -> Measured:
+        """Return what calibration, ports and places leave open of the steering."""
+        name, plan = self.channel.value, self.line.plan_rad(steer_rad)
+        # The azimuth falls as the wheel is steered to the left.
+        now = math.remainder(self.straight_rad - plan + self.line.straight_rad, math.tau)
+        ends = [known.left_open(name, {name: at}) for at in (now, self.straight_rad)]
+        parts = [
+            Part(source, (math.remainder(line.steer_rad(plan) - steer_rad, math.tau),))
+            for source, line in self.others
+        ]
+        return ends[1] - ends[0] + Measured(0.0, tuple(parts))
+
+
+SteerBy = PlateSteer | SightSteer
+
+
+def scale_of(by: SteerBy, known: Instrument, far_rad: float) -> float:
+    """Return the standard uncertainty of a steering's scale, told over so much of it."""
+    return by.left_open(known, far_rad).u / far_rad
+
+
+def doubt_of(by: SteerBy, known: Instrument, far_rad: float) -> float:
+    """Return about what a way to tell the steering leaves open in caster, rad."""
+    left, right = (by.left_open(known, side * far_rad) for side in (1.0, -1.0))
+    return math.hypot(EVEN * (left + right).u / 2.0, ODD * (left - right).u / 2.0)
+
+
+def sight_steer(
+    network: Network,
+    reading: Reading,
+    channel: Channel,
+    ends: tuple[Sat, Sat],
+    spread: SpreadSettings,
+    kingpin_m: tuple[float, float],
+) -> SightSteer | None:
+    """Return how a sightline tells the steering of the wheel at its first end.
+
+    None where its head does not see it. ``ends`` are at rest, the first straight ahead.
+    ``kingpin_m``: how far inboard of the hub's face the kingpin passes, and its uncertainty.
+    """
+    here, there = ends
+    at, to = network.station(reading.line.at), network.station(reading.line.to)
+    if at.side is None or to.side is None or not looks(here, channel):
+        return None
+    ports = (
+        port_of(here, channel, plan_rad(here), reading.line.at_port_m, spread),
+        port_of(there, channel, plan_rad(there), reading.line.to_port_m, spread),
+    )
+    away = to.x_m - at.x_m, to.y_m - at.y_m
+    rise_rad = math.atan2(to.z_m - at.z_m, math.hypot(*away))
+    values = here.rest.values
+    straight = _plan(values, channel, rise_rad)
+    off = math.remainder(straight + math.atan2(away[1], away[0]) - math.pi / 2.0, math.tau)
+    if not abs(off) < math.pi / 4.0:
+        return None  # the channel sees another head
+    sign = at.side.sign
+
+    def line(
+        forward: float = 0.0, outward: float = 0.0, inboard: float = 0.0, longer: float = 0.0
+    ) -> SteerLine:
+        assert to.side is not None
+        own, target = ports[0].place_m, ports[1].place_m
+        inset = kingpin_m[0] + inboard
+        stretch = 1.0 + longer / math.hypot(*away)
+        return SteerLine(
+            (own[0] + forward, sign * (own[1] + outward + inset)),
+            (
+                away[0] * stretch + target[0],
+                away[1] * stretch + to.side.sign * target[1] + sign * inset,
+            ),
+            straight,
+        )
+
+    others = [(s.source, line(s.forward_m, s.outward_m)) for s in ports[0].sources]
+    wheel = here.wheel
+    others.append((Source(f"place of the kingpin, {wheel}"), line(inboard=kingpin_m[1])))
+    others.append((Source(f"length of {reading.named()}"), line(longer=U_LENGTH_M)))
+    azimuth = float(values[ROW[channel]])
+    return SightSteer(channel, reading.sigma, line(), azimuth, rise_rad, tuple(others), there)
+
+
+def _plan(values: F64, channel: Channel, rise_rad: float) -> float:
+    """Return the plan angle from the sightline to the shaft, NaN where it is not seen."""
+    azimuth, tilt, lean = (float(values[ROW[c]]) for c in (channel, Channel.INCL_X, Channel.INCL_Y))
+    if not (math.isfinite(azimuth) and math.isfinite(tilt) and math.isfinite(lean)):
+        return math.nan
+    return float(sightline_to_shaft(azimuth, tilt, lean, rise_rad))

@@ -1,0 +1,25 @@
+"""What a person is asked to do about the trouble of a steering sweep, in words."""
+
+from ingest.core.channels import Channel
+from ingest.geometry.sweep.guided import Trouble
+
+LOST_PLATE = "the turn plate is not read: let the wheel stand on it, look at its plug"
+LOST_SIGHT = (
+    "sightline lost: steer back until the head sees its partner again (its angle range ends here), "
+    "clear what is in between"
+)
+DO = {
+    Trouble.TOO_FAST: "steer slower",
+    Trouble.TURNED_BACK: "steer further before you steer back",
+    Trouble.NOT_HELD: "hold the brake, lock the head, begin again straight ahead",
+    Trouble.NOT_CLOSED: "hold the brake, lock the head, begin again straight ahead, steer slowly",
+    Trouble.REVERSED: "a sign is reversed: look at which wheel the head is on",
+    Trouble.SCATTER: "something moves that should not: brake, lock, axle; begin again",
+}
+
+
+def doing(trouble: Trouble, by: Channel) -> str:
+    """Return what to do about it; ``by`` is what tells the steering."""
+    if trouble is Trouble.SIGHTLINE_LOST:
+        return LOST_PLATE if by is Channel.STEER else LOST_SIGHT
+    return DO[trouble]

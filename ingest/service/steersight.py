@@ -57,8 +57,9 @@ class PlateSteer:
 class SightSteer:
     """A sightline to a head on a wheel that stands.
 
-    ``straight_rad``: what the azimuth was straight ahead. ``others``: the line as it would be with
-    something off by its standard uncertainty. ``target``: the head that it leads to, as it sat.
+    ``straight_rad``: what the azimuth was straight ahead. ``others``: the lines as they would be
+    with each component of a source off by its standard uncertainty (of a port forward, outward: as
+    a network counts the same port). ``target``: the head that it leads to, as it sat.
     """
 
     channel: Channel
@@ -66,7 +67,7 @@ class SightSteer:
     line: SteerLine
     straight_rad: float
     rise_rad: float
-    others: tuple[tuple[Source, SteerLine], ...]
+    others: tuple[tuple[Source, tuple[SteerLine, ...]], ...]
     target: Sat
 
     by_plate = False
@@ -83,8 +84,11 @@ class SightSteer:
         now = math.remainder(self.straight_rad - plan + self.line.straight_rad, math.tau)
         ends = [known.left_open(name, {name: at}) for at in (now, self.straight_rad)]
         parts = [
-            Part(source, (math.remainder(line.steer_rad(plan) - steer_rad, math.tau),))
-            for source, line in self.others
+            Part(
+                source,
+                tuple(math.remainder(line.steer_rad(plan) - steer_rad, math.tau) for line in lines),
+            )
+            for source, lines in self.others
         ]
         return ends[1] - ends[0] + Measured(0.0, tuple(parts))
 
@@ -149,10 +153,11 @@ def sight_steer(
             straight,
         )
 
-    others = [(s.source, line(s.forward_m, s.outward_m)) for s in ports[0].sources]
-    wheel = here.wheel
-    others.append((Source(f"place of the kingpin, {wheel}"), line(inboard=kingpin_m[1])))
-    others.append((Source(f"length of {reading.named()}"), line(longer=U_LENGTH_M)))
+    others: list[tuple[Source, tuple[SteerLine, ...]]] = [
+        (s.source, (line(forward=s.forward_m), line(outward=s.outward_m))) for s in ports[0].sources
+    ]
+    others.append((Source(f"place of the kingpin, {here.wheel}"), (line(inboard=kingpin_m[1]),)))
+    others.append((Source(f"length of {reading.named()}"), (line(longer=U_LENGTH_M),)))
     azimuth = float(values[ROW[channel]])
     return SightSteer(channel, reading.sigma, line(), azimuth, rise_rad, tuple(others), there)
 

@@ -113,6 +113,7 @@ def sight_steer(
     channel: Channel,
     ends: tuple[Sat, Sat],
     spread: SpreadSettings,
+    clamp_offset_m: float,
     kingpin_m: tuple[float, float],
 ) -> SightSteer | None:
     """Return how a sightline tells the steering of the wheel at its first end.
@@ -125,8 +126,8 @@ def sight_steer(
     if at.side is None or to.side is None or not looks(here, channel):
         return None
     ports = (
-        port_of(here, channel, plan_rad(here), reading.line.at_port_m, spread),
-        port_of(there, channel, plan_rad(there), reading.line.to_port_m, spread),
+        port_of(here, channel, plan_rad(here), reading.line.at_port_m, spread, clamp_offset_m),
+        port_of(there, channel, plan_rad(there), reading.line.to_port_m, spread, clamp_offset_m),
     )
     away = to.x_m - at.x_m, to.y_m - at.y_m
     rise_rad = math.atan2(to.z_m - at.z_m, math.hypot(*away))

@@ -213,7 +213,8 @@ class Sweeping:
             if own is None or other is None or wanted.to.axle == axle:
                 continue
             reading, spread = network.readings[wanted.place], self._network.spread
-            by = sight_steer(network, reading, wanted.channel, (own, other), spread, kingpin)
+            clamp_m, ends = self._network.clamp_offset_m, (own, other)
+            by = sight_steer(network, reading, wanted.channel, ends, spread, clamp_m, kingpin)
             if by is not None:
                 found.append(by)
         far_rad = self._settings.target_deg * DEG

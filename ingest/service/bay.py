@@ -184,6 +184,11 @@ class Bay:
         head.wheel = wheel
         self._desk.status(head)
 
+    def void(self, head: BayHead, why: str) -> None:
+        """Take note that what is known of a head's clamp holds no more."""
+        self.work.void(head, why)
+        self.sweeping.broke(head, why)
+
     def on_wheel(self, wheel: Wheel) -> BayHead | None:
         """Return the head that is on a wheel."""
         return next((head for head in self._heads.values() if head.wheel == wheel), None)
@@ -230,17 +235,13 @@ class Bay:
             return
         if slot.counters.jumps != slot.jumps_before:
             slot.jumps_before = slot.counters.jumps
-            self._void(head, "clock-jump")
+            self.void(head, "clock-jump")
         if not blocks:
             return
         slot.values += sum(map(len, blocks))
         head.live.feed(blocks, head.instrument, chain.averaged)
         self.work.feed(head, blocks, chain, self._partner(head))
         self.sweeping.feed(head, blocks)
-
-    def _void(self, head: BayHead, why: str) -> None:
-        self.work.void(head, why)
-        self.sweeping.broke(head, why)
 
     def _partner(self, head: BayHead) -> BayHead | None:
         wheel = head.wheel
@@ -265,7 +266,7 @@ class Bay:
             head = self._welcome(slot, hello)
         elif head.hello.boot != hello.boot:
             slot.restarts += 1
-            self._void(head, "restarted")
+            self.void(head, "restarted")
         if not fits_as_before(head.hello, hello):
             head.instrument = self._instrument_of(hello)
         if head.slot.head is head:
@@ -277,7 +278,7 @@ class Bay:
         """Take note that another speaks on a link now, or a head that cannot be heard."""
         leaving, slot.head = slot.head, None
         if leaving is not None:
-            self._void(leaving, "swapped")
+            self.void(leaving, "swapped")
             self._desk.status(leaving)
             self._hear_refused()
 

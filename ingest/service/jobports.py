@@ -1,6 +1,6 @@
 """The sockets of the job: what it is held against, and what the bay knows."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from calibration.measured import Measured
@@ -13,6 +13,7 @@ from ingest.job.course.tasks import Task
 from ingest.job.vehicle.vehicle import Vehicle
 from ingest.payload.job_cmd import JobOpen
 from ingest.service.adjusting import Followed
+from ingest.service.watching import HeadSeen
 
 
 class Brief(Protocol):
@@ -103,6 +104,19 @@ class BayView(Protocol):
 
     def clear(self) -> None:
         """Clear what was said of axles before: it is of another vehicle."""
+        ...
+
+    @property
+    def seen(self) -> Sequence[HeadSeen]:
+        """Every head that is on a wheel, as it is seen now."""
+        ...
+
+    def knocked(self, axle: int, side: str) -> None:
+        """Take note that the clamp of a head moved: its error is void."""
+        ...
+
+    def newest_ns(self, axle: int) -> int:
+        """Return the time of the newest value of an axle's heads; 0 where there is none."""
         ...
 
     def turned(self, axles: tuple[int, ...]) -> None:

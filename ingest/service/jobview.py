@@ -1,6 +1,6 @@
 """What the bay knows that a job asks for, and what a job has the bay do."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from calibration.measured import Measured
@@ -18,6 +18,7 @@ from ingest.service.bay import Bay
 from ingest.service.bayhead import BayHead, Wheel
 from ingest.service.network import NetworkSettings
 from ingest.service.stood import Stood
+from ingest.service.watching import HeadSeen
 
 
 class LiveBayView:
@@ -88,6 +89,21 @@ class LiveBayView:
         self._bay.work.results.forget_results()
         self._bay.work.sweeps.forget_results()
         self._bay.network.forget_results()
+
+    @property
+    def seen(self) -> Sequence[HeadSeen]:
+        """Every head that is on a wheel, as it is seen now."""
+        return self._bay.work.seen(self._announcer.today())
+
+    def knocked(self, axle: int, side: str) -> None:
+        """Take note that the clamp of a head moved: its error is void."""
+        head = self._bay.on_wheel(Wheel(axle, Side(side)))
+        if head is not None:
+            self._bay.void(head, "knocked")
+
+    def newest_ns(self, axle: int) -> int:
+        """Return the time of the newest value of an axle's heads; 0 where there is none."""
+        return self._bay.work.newest_ns(axle)
 
     def turned(self, axles: tuple[int, ...]) -> None:
         """Take note that something is turned at axles: what was read of them holds no longer."""

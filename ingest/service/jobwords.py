@@ -39,7 +39,7 @@ def said(event: Event) -> tuple[str, str]:
         case WentBack(task=task, reason=reason):
             return task, f"to be done again{f': {reason}' if reason else ''}"
         case Disturbed(topics=topics, reason=reason):
-            return "", f"{reason}: {', '.join(topics)} no longer hold"
+            return "", f"{reason}: {', '.join(topics)} no longer hold" if topics else reason
         case Taped(line=line, agrees=agrees):
             word = {True: "agrees", False: "does not agree", None: "cannot be compared"}[agrees]
             return "", f"tape {line}: {word}"

@@ -30,13 +30,17 @@ from ingest.service.jobacts import act_of
 from ingest.service.jobdesk import JobDesk
 from ingest.service.jobports import BayView, Brief, JobShop
 from ingest.service.verdicts import in_unit
+from ingest.service.watching import Watching
 from ingest.service.wheelwork import Done
 
 LEVEL = re.compile(r"[^a-z0-9]+")
 PROVES = 2.0
 """k of the expanded uncertainty that a tape's difference is held against."""
-LIVE_S = 0.099
-"""Least time between two values of what is being turned: ten a second, whatever the jitter."""
+LIVE_S = 0.09
+"""Least time between two values of what is being turned. Each is said the moment that a head of its
+axle gives a new one, ten times a second; less than their distance, so that jitter skips none."""
+LOST_S = 0.25
+"""Where no head of the axle gives anything new, that is said again so often."""
 LONGEST = 24
 """Characters of an order number that a job's name takes up."""
 
@@ -67,6 +71,8 @@ class JobWork:
         self._job: Job | None = None
         self._brief: Brief | None = None
         self._live_ns = 0
+        self._newest_ns = 0
+        self._watching = Watching()
 
     @property
     def job(self) -> Job | None:
@@ -130,13 +136,27 @@ class JobWork:
         parts = topic.split("/")
         return parts[0] == "vehicle" or int(parts[1]) <= len(brief.of.axles)
 
-    def upset(self, topics: tuple[str, ...], why: str) -> None:
-        """Take note that results hold no longer which nobody meant to change."""
+    def watch(self) -> None:
+        """See whether something happened to a head that the present task does not bring with it."""
         job = self._job
-        if job is None or job.phase is not Phase.WORK or job.turning:
+        if job is None or job.phase is not Phase.WORK:
+            return
+        found = self._watching.look(job.current, self._view.seen)
+        for each in found:
+            if each.knocked:
+                self._view.knocked(each.axle, each.side)
+            act = Upset((), each.reason, each.lacks, each.axle, each.side, each.todo)
+            self.upset(act)
+        if found:
+            self.tell()
+
+    def upset(self, act: Upset) -> None:
+        """Take note of what happened that nobody meant."""
+        job = self._job
+        if job is None or job.phase is not Phase.WORK:
             return
         try:
-            whats = decide(job, Upset(topics, why), Facts())
+            whats = decide(job, act, Facts())
             if whats:
                 self._commit(whats, BAY, None)
         except JobsUnkept as unkept:
@@ -158,7 +178,10 @@ class JobWork:
         task, now_ns = job.task(job.turning), self._announcer.clock()
         if task is None or not task.topics or now_ns - self._live_ns < LIVE_S * NS:
             return
-        self._live_ns = now_ns
+        newest_ns = self._view.newest_ns(task.axles[0])
+        if newest_ns == self._newest_ns and now_ns - self._live_ns < LOST_S * NS:
+            return
+        self._live_ns, self._newest_ns = now_ns, newest_ns
         followed = self._view.follow(task.axles[0])
         self._desk.live(self._name, task, brief, followed)
 
@@ -261,6 +284,7 @@ class JobWork:
             brief.stale,
             brief.plan,
             self._view.level,
+            self._watching.hidden,
         )
 
     def _taped(self, command: JobTape) -> Taped:

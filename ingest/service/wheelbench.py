@@ -1,19 +1,24 @@
 """What goes on at one head's wheel, from its being put on to its being taken off."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from ingest.chain.chain import Chain
 from ingest.chain.rest import RestReading
 from ingest.core.channels import ROW, Channel
 from ingest.core.units import DEG, NS
 from ingest.geometry.runout import Runout
-from ingest.service.bayhead import BayHead
+from ingest.service.bayhead import BayHead, Wheel, condition
 from ingest.service.results import Settled
 from ingest.service.sightlines import Sat
 from ingest.service.turns import WheelTurn
+from ingest.service.watching import HeadSeen
 
+SIGHTS = (Channel.AZIMUTH_CROSS, Channel.AZIMUTH_TRACK)
+LOW_PERCENT = 10
+"""A battery that said so may be what silenced its head."""
 LOWERED_S = 20.0
 """A wheel that has not moved for so long since its axle's turn on a jack stands on its plates; one
 that moves before then is being let down. What it reads until then is of a wheel in the air."""
@@ -99,6 +104,37 @@ def axle_of(bench: Bench, benches: Iterable[Bench]) -> list[Bench]:
     """Return what goes on at the wheels of the same axle, this one included."""
     wheel = bench.head.wheel
     return [b for b in benches if wheel and b.head.wheel and b.head.wheel.axle == wheel.axle]
+
+
+def head_seen(
+    bench: Bench, benches: Iterable[Bench], partners: Mapping[Channel, Wheel], today: date
+) -> HeadSeen:
+    """Return what is seen of a head now, for whoever watches over it."""
+    head, rest, newest = bench.head, bench.rest, bench.newest
+    wheel = head.wheel
+    assert wheel is not None
+    _, _, why = condition(head, today)
+    charge = None if head.health is None else head.health.battery_percent
+    if charge is not None and charge <= LOW_PERCENT:
+        why = f"{why}, its battery was at {charge} %"
+    hangs = any(b.turn is not None or b.fed_ns < b.lowered_ns for b in axle_of(bench, benches))
+    sights = {} if rest is None else {c: float(rest.values[ROW[c]]) for c in SIGHTS}
+    missing = () if newest is None else (c for c in SIGHTS if math.isnan(newest.values[ROW[c]]))
+    return HeadSeen(
+        head.name,
+        wheel.axle,
+        wheel.side.value,
+        bench.mounting,
+        bench.fed_ns,
+        head.online,
+        why,
+        bench.runout is not None,
+        hangs,
+        None if rest is None else float(rest.values[ROW[Channel.INCL_Y]]),
+        {c.value: read for c, read in sights.items() if math.isfinite(read)},
+        frozenset(c.value for c in missing),
+        {c.value: (to.axle, to.side.value) for c, to in partners.items()},
+    )
 
 
 def hang_on(benches: Iterable[Bench]) -> None:

@@ -25,6 +25,18 @@ class WheelSights:
         wheel = bench.head.wheel
         return wheel is not None and self._network.tells_toe(wheel.axle)
 
+    def partners(self, bench: Bench) -> dict[Channel, Wheel]:
+        """Return whom a head looks at by its channels: the nearest head in their direction."""
+        wheel = bench.head.wheel
+        if wheel is None:
+            return {}
+        there = {each.head.wheel for each in self._benches}
+        found: dict[Channel, Wheel] = {}
+        for wanted in self._network.wanted(wheel):
+            if wanted.to in there:
+                found.setdefault(wanted.channel, wanted.to)
+        return found
+
     def settled(self, bench: Bench, camber_rad: float) -> None:
         """Take a wheel that rests: its sightlines are read, its network is told."""
         wheel = bench.head.wheel

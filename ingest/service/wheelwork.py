@@ -2,12 +2,14 @@
 
 import itertools
 from dataclasses import dataclass, field
+from datetime import date
 
 import numpy as np
 
 from ingest.chain.chain import Chain
 from ingest.chain.rest import RestReading
 from ingest.core.blocks import Flag, SampleBlock
+from ingest.core.channels import Channel
 from ingest.core.errors import MeasurementRefused
 from ingest.core.ids import HeadId
 from ingest.core.published import PublishedResults
@@ -26,7 +28,8 @@ from ingest.service.sightlines import Sat
 from ingest.service.sweepdesk import SweepDesk
 from ingest.service.takenoff import TAKEN_OFF_S
 from ingest.service.turns import TurnSettings, WheelTurn, judged
-from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on
+from ingest.service.watching import HeadSeen
+from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on, head_seen, plate_rad
 from ingest.service.wheelsights import WheelSights
 
 
@@ -83,7 +86,8 @@ class WheelWork:
 
     A lost link keeps the clamp's error, since the boot id tells whether the head stayed the
     same; its encoder counts on. What nobody can see voids nothing: a clamp that slips while
-    no turn is collected. So a technician who knocks a head begins its turn again.
+    no turn is collected. So a technician who knocks a head begins its turn again. A job sees more,
+    since its tasks say when a head should stay as it sits (``watching``).
     """
 
     def __init__(
@@ -121,13 +125,29 @@ class WheelWork:
         moving = [b for b in self._benches.values() if b.head.wheel and b.head.wheel.axle == axle]
         told = {} if self._sights is None else self._sights.follow(axle)
         chains = [b.chain.lag_ns for b in moving if b.chain is not None]
-        newest = [b.newest.t_ns for b in moving if b.newest is not None]
         return Followed(
             told,
             any(bench.rest is None for bench in moving),
             max(chains, default=0) * 1e-6,
-            max(newest, default=0),
+            self.newest_ns(axle),
         )
+
+    def newest_ns(self, axle: int) -> int:
+        """Return the time of the newest value of an axle's heads; 0 where there is none."""
+        of = (b for b in self._benches.values() if b.head.wheel and b.head.wheel.axle == axle)
+        return max((b.newest.t_ns for b in of if b.newest is not None), default=0)
+
+    def seen(self, today: date) -> list[HeadSeen]:
+        """Return what is seen now of every head that is on a wheel."""
+        benches = self._benches.values()
+        return [
+            head_seen(bench, benches, self._partners(bench), today)
+            for bench in benches
+            if bench.head.wheel is not None
+        ]
+
+    def _partners(self, bench: Bench) -> dict[Channel, Wheel]:
+        return {} if self._sights is None else self._sights.partners(bench)
 
     def begin(self, head: BayHead, *, rolled: bool = False) -> Done:
         """Begin to collect a turn, or this head's part of a push."""

@@ -201,6 +201,7 @@ class Workings:
             if isinstance(answer, Ack | Refusal):
                 self._answered(link, answer.command_id, answer)
         if self.jobs is not None:
+            self.jobs.watch()
             self.jobs.live()
         if slot.counters.frames > before:
             self._hands.heard(link, chunk.arrived_ns)
@@ -214,6 +215,8 @@ class Workings:
         self.bay.link_changed(what.link, what.change)
         slot = self.bay.slots[what.link]
         slot.counters.reconnects = what.reconnects
+        if self.jobs is not None:
+            self.jobs.watch()
         if what.change.state is LinkState.OPEN:
             self._hello_asked_ns.pop(what.link, None)
             self._ask_hello(slot)

@@ -101,8 +101,15 @@ class JobOnABay:
     def watch(self, seconds):
         """Let time pass, the value that is turned told as the chain's values come."""
         for _ in range(round(seconds / 0.5) + 1):
-            self.bay.advance(0.5)
+            self.pass_by(0.5)
             self.work.live()
+
+    def pass_by(self, seconds):
+        """Let time pass, heads being watched as the service does, at every arrival."""
+        end_s = self.bay.clock.now_s + seconds
+        while self.bay.clock.now_s < end_s - 1e-9:
+            self.bay.advance(min(0.5, end_s - self.bay.clock.now_s))
+            self.work.watch()
 
     def settle(self, topic):
         for _ in range(40):
@@ -134,21 +141,21 @@ class JobOnABay:
     def compensate(self, *axles):
         for axle in axles:
             self.bay.demo.technician.jack(axle)
-        self.bay.advance(2.5)
+        self.pass_by(2.5)
         for side in Side:
             at = {w: n for w, n in self.on.items() if w.side is side and w.axle in axles}
             turn(self.bay, at, 3)
         for axle in axles:
             self.bay.demo.technician.lower(axle)
-        self.bay.advance(6.0)
+        self.pass_by(6.0)
 
     def sweep(self, task):
         (axle,) = task.axles
-        self.bay.advance(3.0)
+        self.pass_by(3.0)
         done = self.bay.bay.sweeping.begin(axle, list(self.bay.bay.heads.values()))
         assert done.ok, done.text
         for step in self.bay.demo.technician.sweep(axle, 20.2 * DEG):
-            self.bay.advance(step.wait_s)
+            self.pass_by(step.wait_s)
         done = self.bay.bay.sweeping.end(axle)
         assert done.ok, done.text
 
@@ -171,7 +178,7 @@ class JobOnABay:
 
     def wait(self, task):
         for _ in range(40):
-            self.bay.advance(1.0)
+            self.pass_by(1.0)
             self.work.tell()
             if self.told("guidance")["ready"]:
                 return

@@ -21,6 +21,7 @@ from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.jobports import Brief
 from ingest.service.jobwork import JobWork
+from ingest.service.watching import HeadSeen
 from ingest.service.wheelwork import Done
 from ingest.store.jobs import StoredJobs
 from tests.job.course.playing import COMPENSATED, HEADING_4, OPENED, TASKS, TOE_1, WHEELS, reading
@@ -77,6 +78,15 @@ class FakeView:
     level: LevelTaken = NO_LEVEL
     simulated: bool = False
     done: list[str] = field(default_factory=list)
+
+    seen: tuple[HeadSeen, ...] = ()
+    newest: int = 0
+
+    def knocked(self, axle: int, side: str) -> None:
+        self.done.append(f"knocked {axle} {side}")
+
+    def newest_ns(self, axle: int) -> int:
+        return self.newest
 
     def foretold(self, at: str, to: str) -> Measured | None:
         return Measured.of(6.571, 0.002, source="network")

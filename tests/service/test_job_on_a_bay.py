@@ -14,6 +14,7 @@ from scipy import stats
 from ingest.commands.demo_network import network_truths, station_of
 from ingest.core.frames import Side
 from ingest.core.units import DEG
+from ingest.job.course.events import Disturbed
 from ingest.job.course.job import Phase
 from ingest.job.course.tasks import Doing
 from ingest.simulator.practice import Trouble
@@ -85,6 +86,14 @@ def test_distances_between_hubs_are_foretold_as_a_tape_would_read_them(done):
     for (one, other), each in told:
         true_m = float(np.linalg.norm(hub[one] - hub[other]))
         assert abs(each.value - true_m) < 3.0 * each.u, (one, other)
+
+
+def test_in_a_job_that_nobody_disturbs_nobody_is_alarmed(done):
+    assert not [event for event in done.work.events() if isinstance(event.what, Disturbed)]
+
+
+def test_nor_where_adjusters_are_turned(aligned):
+    assert not [event for event in aligned.work.events() if isinstance(event.what, Disturbed)]
 
 
 def test_the_run_out_of_every_mounting_is_kept(done):

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from ingest.job.course.acts import Upset
 from ingest.job.course.cautions import cautions
 from ingest.job.course.job import Phase
 from ingest.payload.base import DISPLAY_LIMIT_BYTES
@@ -167,7 +168,7 @@ def test_a_tape_between_axles_is_held_against_the_heads(
 def test_what_was_knocked_is_stale_and_the_job_says_so(rig: JobRig) -> None:
     while rig.work.job is None or rig.work.job.current is None or rig.work.job.current.set_up == 1:
         rig.go_on()
-    rig.work.upset(("axle/4/both/heading",), "a head was knocked")
+    rig.work.upset(Upset(("axle/4/both/heading",), "a head was knocked"))
     rig.work.tell()
     assert rig.last("job/state")["stale"] == 1
     assert rig.last("evt/job")["by"] == "the bay"

@@ -6,6 +6,7 @@ not happen is refused with the reason and what to do, and the job stands.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from ingest.job.course.events import (
     LevelTaken,
@@ -56,6 +57,8 @@ class Facts:
     stale: Callable[[Task], tuple[str, ...]] = lambda task: task.topics
     plan: Callable[[Job, tuple[str, ...]], Plan] = lambda job, cannot: Plan(job.tasks, 0)
     level: LevelTaken = NO_LEVEL
+    hidden: frozenset[tuple[int, str]] = frozenset()
+    """Wheels whose head misses a sightline that it had."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +118,19 @@ class Replan:
 
 @dataclass(frozen=True, slots=True)
 class Upset:
-    """The bay saw that results no longer hold which this job has taken."""
+    """The bay saw something that nobody meant to happen.
+
+    ``topics`` no longer hold, as far as this job has taken them. ``lacks`` names what has to come
+    again (head, run-out, sightline) of the head on a wheel, and ``todo`` what to do; such an upset
+    is an event even where nothing that was taken is spoilt.
+    """
 
     topics: tuple[str, ...]
     reason: str
+    lacks: Literal["", "head", "run-out", "sightline"] = ""
+    axle: int = 0
+    side: str = ""
+    todo: str = ""
 
 
 @dataclass(frozen=True, slots=True)

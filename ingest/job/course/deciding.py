@@ -54,9 +54,8 @@ def decide(job: Job, act: Act, facts: Facts) -> tuple[What, ...]:
             return (Remarked(_said(text, "a remark")),)
         case Close():
             return (_close(job, act),)
-        case Upset(topics=topics, reason=reason):
-            held = tuple(t for t in topics if t in job.left or t in job.found)
-            return (Disturbed(held, reason),) if held else ()
+        case Upset():
+            return _upset(job, act)
         case Tape(taped=taped):
             return (taped,)
     if job.phase is not Phase.WORK:
@@ -73,6 +72,13 @@ def decide(job: Job, act: Act, facts: Facts) -> tuple[What, ...]:
         case Replan(cannot=cannot):
             return _replan(job, cannot, facts)
     raise AssertionError(act)
+
+
+def _upset(job: Job, act: Upset) -> tuple[What, ...]:
+    held = tuple(t for t in act.topics if t in job.left or t in job.found)
+    if not held and not act.lacks:
+        return ()
+    return (Disturbed(held, act.reason, act.lacks, act.axle, act.side, act.todo),)
 
 
 def _said(text: str, what: str) -> str:

@@ -114,6 +114,12 @@ class Disturbed:
 
     topics: tuple[str, ...]
     reason: str
+    lacks: Literal["", "head", "run-out", "sightline"] = ""
+    """What has to come again before the task can go on, of the head on the wheel below."""
+    axle: int = 0
+    side: str = ""
+    todo: str = ""
+    """What to do about it, in words."""
     kind: Literal["disturbed"] = "disturbed"
 
 

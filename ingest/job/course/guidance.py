@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from ingest.job.course.acts import SIDES, TRUSTED, Facts
 from ingest.job.course.cautions import INTAKE, MAKER, cautions
+from ingest.job.course.events import Disturbed
 from ingest.job.course.intake import BY_ID, ITEMS
 from ingest.job.course.job import Job, Phase
 from ingest.job.course.tasks import Doing, Task
@@ -44,16 +45,35 @@ def guide(job: Job, facts: Facts) -> Guidance:
     task = job.current
     if task is None:
         return _all_done(job)
+    upset = outstanding(job, facts)
     return Guidance(
         task.id,
         task.title,
-        _text(job, task, facts),
+        " ".join((*(f"{each.todo} {each.reason}." for each in upset), _text(job, task, facts))),
         task.why,
         tuple(lacking(job, task, facts)),
         _asks(job, task),
         cautions(task.doing),
         _advice(task, facts),
     )
+
+
+def outstanding(job: Job, facts: Facts) -> tuple[Disturbed, ...]:
+    """Return what happened to heads and is not put right yet, the newest first."""
+    return tuple(each for each in reversed(job.upsets) if _lacks(each, facts))
+
+
+def _lacks(what: Disturbed, facts: Facts) -> bool:
+    wheel = what.axle, what.side
+    match what.lacks:
+        case "head":
+            return wheel not in facts.wheels
+        case "run-out":
+            return wheel not in facts.compensated
+        case "sightline":
+            return wheel in facts.hidden
+        case _:
+            return False
 
 
 def _advice(task: Task, facts: Facts) -> tuple[str, ...]:

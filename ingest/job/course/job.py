@@ -91,6 +91,8 @@ class Job:
     people: tuple[str, ...] = ()
     """Who did anything, in the order in which they came."""
     moved_at: str = ""
+    upsets: tuple[Disturbed, ...] = ()
+    """What the bay saw happen to heads since they were mounted, the newest of each kind last."""
     last: int = 1
     """Number of the newest event."""
 
@@ -175,8 +177,8 @@ def _after(job: Job, event: Event) -> Job:
             return replace(job, marks={**job.marks, task: mark}, turning="")
         case WentBack(task=task):
             return _back(job, event, task)
-        case Disturbed(topics=topics):
-            return replace(job, stale=job.stale | set(topics), moved_at=event.at)
+        case Disturbed():
+            return _disturbed(job, event, event.what)
         case Taped():
             return replace(job, tapes=(*job.tapes, event.what))
         case Remarked(text=text):
@@ -185,6 +187,14 @@ def _after(job: Job, event: Event) -> Job:
             return replace(job, phase=Phase.OVER, closed=event.what, closed_at=event.at, turning="")
         case Opened():
             raise ValueError("a job is opened once")
+
+
+def _disturbed(job: Job, event: Event, what: Disturbed) -> Job:
+    stale = job.stale | set(what.topics)
+    of = (what.lacks, what.axle, what.side)
+    others = tuple(each for each in job.upsets if (each.lacks, each.axle, each.side) != of)
+    upsets = (*others, what) if what.lacks else job.upsets
+    return replace(job, stale=stale, moved_at=event.at, upsets=upsets)
 
 
 def _turning(job: Job, event: Event, what: Turning) -> Job:
@@ -211,6 +221,8 @@ def _done(job: Job, event: Event, what: Done) -> Job:
     changed = replace(job, marks={**job.marks, task.id: mark}, turning="")
     if task.doing is Doing.SWEEP:
         changed = replace(changed, moved_at=event.at)
+    if task.doing is Doing.MOUNT:
+        changed = replace(changed, upsets=())
     if task.doing in MOVES:
         return replace(changed, moved_at=event.at, runouts=(*job.runouts, *what.runouts))
     if not what.readings:

@@ -1,0 +1,210 @@
+"""What nobody meant to happen to a head is said at once; what a task brings with it never is.
+
+Whole jobs in simulated time: the vehicle, the knock and the truth are the simulator's.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ingest.core.errors import LinkSilent
+from ingest.core.units import DEG, NS
+from ingest.job.course.events import Disturbed
+from ingest.job.course.tasks import Doing, Task
+from ingest.service.linkkeeper import LinkChange, LinkState
+from ingest.service.watching import HeadSeen, Watching
+from ingest.simulator.practice import Trouble
+from tests.service.conftest import SimulatedBay
+from tests.service.job_hands import JobOnABay
+
+ADJUST = Task("1-adjust", Doing.ADJUST, 1, (1,), ("axle/1/both/total-toe",), quantity="total_toe")
+HEAD = HeadSeen(
+    "alder",
+    1,
+    "left",
+    7,
+    0,
+    online=True,
+    why="",
+    compensated=True,
+    turns=False,
+    lean_rad=0.2 * DEG,
+    sights_rad={"azimuth_cross": 0.1 * DEG},
+    hidden=frozenset(),
+    partners={"azimuth_cross": (1, "right")},
+)
+KNOCKED = replace(HEAD, lean_rad=0.6 * DEG)
+BLOCKED = replace(HEAD, sights_rad={}, hidden=frozenset({"azimuth_cross"}))
+
+
+def after(task: Task, *heads: HeadSeen) -> list[str]:
+    """Return what is said of one head, seen so one second after the other."""
+    watching, said = Watching(), []
+    for second, head in enumerate(heads):
+        found = watching.look(task, [replace(head, now_ns=second * NS)])
+        said += [each.lacks for each in found]
+    return said
+
+
+@pytest.mark.parametrize(
+    ("heads", "said"),
+    [
+        ((HEAD, HEAD), []),
+        ((HEAD, KNOCKED, KNOCKED), ["run-out"]),
+        ((HEAD, replace(KNOCKED, lean_rad=0.4 * DEG)), []),
+        ((HEAD, replace(KNOCKED, sights_rad={"azimuth_cross": 3.0 * DEG})), []),
+        ((HEAD, replace(HEAD, lean_rad=None), KNOCKED), ["run-out"]),
+        ((HEAD, replace(KNOCKED, turns=True), KNOCKED), []),
+        ((HEAD, BLOCKED, BLOCKED, BLOCKED), ["sightline"]),
+        ((HEAD, BLOCKED, HEAD, BLOCKED, HEAD), []),
+        ((HEAD, BLOCKED, BLOCKED, HEAD, BLOCKED, BLOCKED), ["sightline", "sightline"]),
+        ((HEAD, replace(HEAD, online=False), replace(HEAD, online=False), HEAD), ["head"]),
+        ((HEAD, replace(HEAD, compensated=False)), ["run-out"]),
+        ((HEAD, replace(HEAD, compensated=False, turns=True), HEAD), []),
+    ],
+)
+def test_what_happens_to_a_head_is_said_once(heads: tuple[HeadSeen, ...], said: list[str]) -> None:
+    assert after(ADJUST, *heads) == said
+
+
+@pytest.mark.parametrize("doing", [d for d in Doing if d not in (Doing.ADJUST, Doing.TIGHTEN)])
+def test_a_head_that_a_task_moves_or_hides_alarms_nobody(doing: Doing) -> None:
+    moved = after(replace(ADJUST, doing=doing), HEAD, KNOCKED, BLOCKED, BLOCKED, BLOCKED)
+    assert bool(moved) is (doing in (Doing.FIND, Doing.LEAVE))
+
+
+def test_a_line_that_both_ends_lose_is_said_once() -> None:
+    other = replace(
+        HEAD, name="birch", side="right", mounting=8, partners={"azimuth_cross": (1, "left")}
+    )
+    watching, said = Watching(), 0
+    for second in range(5):
+        changes = {"now_ns": second * NS}
+        if second:
+            changes |= {"hidden": frozenset({"azimuth_cross"}), "sights_rad": {}}
+        said += len(watching.look(ADJUST, [replace(each, **changes) for each in (HEAD, other)]))
+    assert said == 1
+    assert watching.hidden == {(1, "left"), (1, "right")}
+
+
+class Disturbing(JobOnABay):
+    """A job on a small vehicle, in which things happen to heads."""
+
+    def __init__(self):
+        troubles = (Trouble.SKEWED_AXLES, Trouble.TOE)
+        super().__init__(SimulatedBay, 11, "rigid-4x2", "general", troubles)
+        for item in self.job.unchecked:
+            self.ask("job-check", item=item, state="ok")
+        self.ask("job-begin")
+
+    def upsets(self):
+        return [e.what for e in self.work.events() if isinstance(e.what, Disturbed)]
+
+    def until(self, doing):
+        while (task := self.job.current).doing is not doing:
+            self.do(task)
+        self.pass_by(3.0)
+        wheel = next(w for w in self.on if w.axle in task.axles)
+        return self.on[wheel], wheel
+
+    def tell(self):
+        self.work.tell()
+        return self.told("guidance")["text"]
+
+    def knock(self, name, place_rad):
+        """Lean the shaft by 0.8 deg more, towards a place in the wheel as it stands."""
+        rig, now_s = self.bay.demo.rig, self.bay.clock.now_s
+        head = self.bay.demo.heads[name]
+        rotation = float(rig.pose(head, np.array([now_s])).rotation_rad[0])
+        rig.slip(head, now_s + 0.5, 0.8 * DEG, rotation + place_rad)
+
+    def hide(self, wheel, *, hidden):
+        other = next(w for w in self.on if w.axle == wheel.axle and w.side is not wheel.side)
+        line = frozenset({frozenset({wheel, other})})
+        vehicle = self.bay.demo.rig.vehicle
+        vehicle.unseen = vehicle.unseen | line if hidden else vehicle.unseen - line
+
+    def die(self, name):
+        self.bay.silent.add(name)
+        link = self.bay.head(name).slot.name
+        silent = LinkSilent(link, "nothing valid for more than 1 s")
+        self.bay.bay.link_changed(link, LinkChange(LinkState.SILENT, silent))
+
+    def revive(self, name):
+        self.bay.silent.discard(name)
+        link = self.bay.head(name).slot.name
+        self.bay.bay.link_changed(link, LinkChange(LinkState.OPEN, None))
+
+
+@pytest.fixture(scope="module")
+def told():
+    """Let all of it happen: while measuring, then, put right again, while adjusting."""
+    job, told = Disturbing(), {}
+    name, wheel = job.until(Doing.FIND)
+    told["before"] = len(job.upsets())
+    job.hide(wheel, hidden=True)
+    job.pass_by(2.5)
+    told["measuring, hidden"] = job.upsets()[-1], job.tell()
+    job.hide(wheel, hidden=False)
+    job.pass_by(2.5)
+    told["measuring, seen again"] = job.tell()
+    job.knock(name, np.pi / 2.0)
+    job.pass_by(5.0)
+    told["measuring, knocked"] = job.upsets()[-1], job.tell()
+    told["lacks"] = job.told("guidance")["lacks"]
+    job.compensate(wheel.axle)
+    job.do(job.job.current)
+    told["measured"] = job.tell()
+    name, wheel = job.until(Doing.ADJUST)
+    told["between"] = len(job.upsets())
+    job.ask("job-adjust", task=job.job.current.id)
+    job.die(name)
+    job.pass_by(1.0)
+    told["adjusting, dead"] = job.upsets()[-1], job.tell()
+    job.revive(name)
+    job.hide(wheel, hidden=True)
+    job.pass_by(2.5)
+    told["adjusting, hidden"] = job.upsets()[-1], job.tell()
+    job.hide(wheel, hidden=False)
+    job.pass_by(3.0)
+    job.knock(name, 0.0)
+    job.pass_by(5.0)
+    told["adjusting, knocked"] = job.upsets()[-1], job.tell()
+    told["all"], told["job"] = job.upsets(), job
+    return told
+
+
+@pytest.mark.parametrize(
+    ("when", "lacks", "says"),
+    [
+        ("measuring, hidden", "sightline", "Clear the sightline"),
+        ("measuring, knocked", "run-out", "turn its wheel again"),
+        ("adjusting, dead", "head", "Look at the battery"),
+        ("adjusting, hidden", "sightline", "Clear the sightline"),
+        ("adjusting, knocked", "run-out", "turn its wheel again"),
+    ],
+)
+def test_it_is_an_event_at_once_and_guidance_says_what_to_do(told, when, lacks, says):
+    what, text = told[when]
+    assert what.lacks == lacks
+    assert says in text
+
+
+def test_each_is_said_once_and_no_more_than_happened(told):
+    kinds = [what.lacks for what in told["all"]]
+    assert kinds == ["sightline", "run-out", "head", "sightline", "run-out"]
+    job = told["job"]
+    news = [e for e in job.bay.outlet.of(job.bay.topics.event("job")) if e["kind"] == "disturbed"]
+    assert [e["by"] for e in news] == ["the bay"] * len(kinds)
+
+
+def test_what_was_put_right_is_not_told_any_more(told):
+    assert told["before"] == 0
+    assert told["between"] == 2
+    assert "sightline" not in told["measuring, seen again"]
+    assert "knocked" not in told["measured"]
+
+
+def test_a_knocked_head_holds_the_results_back_until_its_wheel_was_turned_again(told):
+    assert told["lacks"]

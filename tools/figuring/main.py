@@ -10,11 +10,13 @@ import ble
 import delay
 import emulated
 import fits
+import jobs
 import live
 import load
 import network
 import runout
 import throughput
+import waiting
 from rich.console import Console
 from rich.table import Table
 
@@ -31,6 +33,8 @@ SECTIONS = {
     "peers": runout.peers,
     "network": network.network,
     "live": live.live,
+    "waiting": waiting.waiting,
+    "jobs": jobs.jobs,
     "bench": bench.bench,
 }
 

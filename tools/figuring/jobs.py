@@ -1,0 +1,166 @@
+"""Whole jobs on simulated vehicles, by published advice alone: how often inside is outside.
+
+Nothing is left out: heads' bytes, filter chain, turns, network, sweeps, limits, advice and
+technician are those of a service, in simulated time, and sensors, zeros, run-out, temperature and
+ports err as their records say they may. Only the links are missing.
+"""
+
+import itertools
+import logging
+import multiprocessing
+import os
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+from rows import row
+from scipy import stats
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from ingest.simulator.practice import Trouble
+from tests.service.conftest import SimulatedBay
+from tests.service.job_hands import JobOnABay
+
+JOBS = 500
+VEHICLES = (
+    ("rigid-4x2", "general"),
+    ("rigid-8x4", "pellowmere-17"),
+    ("tractor-and-trailer", "pellowmere-42"),
+)
+TROUBLES = (
+    Trouble.SKEWED_AXLES,
+    Trouble.TOE,
+    Trouble.CASTER,
+    Trouble.BENT_BEAM,
+    Trouble.SOFT_SUSPENSION,
+)
+"""Those that a job can end well with."""
+BOUND = 0.999
+
+
+def jobs(quick):
+    """Jobs from as found to as left by published advice: results inside, the truth outside."""
+    count = 6 if quick else int(os.environ.get("LEVELHEAD_JOBS", JOBS))
+    began = time.monotonic()
+    with multiprocessing.get_context("spawn").Pool(os.cpu_count(), _quiet) as pool:
+        done = list(pool.imap_unordered(one, range(count)))
+    return summed(done, time.monotonic() - began)
+
+
+def summed(done, took_s):
+    """Return the rows of jobs that were done."""
+    judged = [each for job in done for each in job["inside"]]
+    risks = np.array([each["risk"] for each in judged])
+    wrong = [each for each in judged if each["outside"]]
+    bound = most_by_chance(risks)
+    failed = [job for job in done if job["why"]]
+    whys = "; ".join(f"seed {job['seed']} {job['vehicle']}: {job['why']}" for job in failed[:12])
+    says = f"at most {bound:g}: {BOUND:.1%} of a sum of the rule's own risks"
+    errors = np.array([job_error for job in done for job_error in job["errors"]])
+    far = float(np.mean(np.abs(errors) > 1.0)) if len(errors) else 0.0
+    worst = ", ".join(f"seed {e['seed']} {e['topic']} by {e['by_u']:.1f} u" for e in wrong[:8])
+    return [
+        row(f"jobs, {took_s:.0f} s", len(done), ""),
+        row("that did not come to an end", len(failed), "", against=whys),
+        row("results called inside", len(judged), ""),
+        row("of them the truth outside", len(wrong), "", len(wrong) / max(bound, 1), says),
+        row("which", None, "", against=worst),
+        row("expected by the rule's risk", float(risks.sum()), ""),
+        row("results, found and left, farther off the truth than U", far * 100.0, "%", far / 0.05),
+    ]
+
+
+def most_by_chance(risks):
+    """Return how many wrong ones 99.9 % of all such days have at most.
+
+    A sum of unlike yes-or-no chances has the spread of no binomial, but less than that of the
+    binomial with the same mean: its bound holds for both (Hoeffding 1956).
+    """
+    if not len(risks):
+        return 0.0
+    return float(stats.binom.ppf(BOUND, len(risks), float(np.mean(risks))))
+
+
+def risk_of(reading):
+    """Return the chance that the truth is outside, as the rule states it (JCGM 106, 9.5.3).
+
+    A guard band of U leaves at most what a normal distribution has beyond its k: a result at the
+    very acceptance limit.
+    """
+    low, high, u = reading.limit.low, reading.limit.high, reading.u
+    beyond = 0.0
+    if low is not None:
+        beyond += stats.norm.sf((reading.value - low) / u)
+    if high is not None:
+        beyond += stats.norm.sf((high - reading.value) / u)
+    return float(beyond)
+
+
+def outside(limit, true):
+    """Say whether a true value is outside a limit."""
+    return (limit.low is not None and true < limit.low) or (
+        limit.high is not None and true > limit.high
+    )
+
+
+def _quiet():
+    logging.disable(logging.CRITICAL)
+
+
+def plan_of(seed):
+    """Return vehicle, limits and troubles of a seed: every vehicle in turn, troubles by chance."""
+    vehicle, limits = VEHICLES[seed % len(VEHICLES)]
+    random = np.random.default_rng((seed, 106))
+    troubles = [each for each in TROUBLES if random.random() < 0.4]
+    return vehicle, limits, troubles
+
+
+def one(seed):
+    """Do one job; return what it called inside, and what was true."""
+    vehicle, limits, troubles = plan_of(seed)
+    said = {"seed": seed, "vehicle": vehicle, "why": "", "inside": [], "errors": []}
+    try:
+        job = Truthful(SimulatedBay, seed, vehicle, limits, troubles).run()
+    except Exception as error:  # a job that does not end is a figure, too
+        said["why"] = f"{type(error).__name__}: {error}"[:160]
+        return said
+    read = itertools.chain(job.found_true.items(), job.left_true.items())
+    for (task, topic), (reading, true) in read:
+        if reading.u <= 0.0:
+            continue
+        error = reading.value - true
+        said["errors"].append(error / reading.U)
+        if reading.limit is None or reading.decision != "inside":
+            continue
+        said["inside"].append(
+            {
+                "seed": seed,
+                "topic": f"{task} {topic}",
+                "risk": risk_of(reading),
+                "outside": outside(reading.limit, true),
+                "by_u": error / reading.u,
+            }
+        )
+    return said
+
+
+class Truthful(JobOnABay):
+    """Sets the truth of the moment beside each result that is taken."""
+
+    def __init__(self, *args):
+        self.found_true, self.left_true = {}, {}
+        super().__init__(*args)
+
+    def do(self, task):
+        before = (self.job.found, self.job.left)
+        super().do(task)
+        true = self.truth() if task.topics else {}
+        for known, now, was in (
+            (self.found_true, self.job.found, before[0]),
+            (self.left_true, self.job.left, before[1]),
+        ):
+            for topic, reading in now.items():
+                if reading is not was.get(topic) and topic in true:
+                    known[task.id, topic] = reading, true[topic]

@@ -8,7 +8,7 @@ from calibration.records.chain import coefficients_of
 from calibration.records.parts import Port
 from ingest.chain.rest import RestReading
 from ingest.core.channels import ROW, Channel
-from ingest.geometry.carry import ShaftReading, sighted_wheel
+from ingest.geometry.carry import ShaftReading, plan_from, sighted_wheel
 from ingest.geometry.network.plausible import FARTHEST_RAD
 from ingest.geometry.network.sighting import PortSeen, PortSource, port_seen, sighting
 from ingest.geometry.network.stations import Network, Reading
@@ -110,7 +110,7 @@ def plan_rad(sat: Sat) -> float:
     at = [Measured.exact(float(sat.rest.values[ROW[c]])) for c in SHAFT]
     level = Measured.exact(0.0)
     shaft = ShaftReading(at[0], at[1], at[2], None, level)
-    return sighted_wheel(shaft, level, estimates.angle, estimates.phase).plan_rad
+    return plan_from(shaft, estimates.angle, estimates.phase)
 
 
 def port_of(

@@ -15,8 +15,10 @@ from ingest.job.course.tasks import Doing, Task
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.watching import HeadSeen, Watching
 from ingest.simulator.practice import Trouble
+from ingest.store.database import open_database
 from tests.service.conftest import SimulatedBay
 from tests.service.job_hands import JobOnABay
+from tests.service.job_rig import JobRig
 
 ADJUST = Task("1-adjust", Doing.ADJUST, 1, (1,), ("axle/1/both/total-toe",), quantity="total_toe")
 HEAD = HeadSeen(
@@ -208,3 +210,18 @@ def test_what_was_put_right_is_not_told_any_more(told):
 
 def test_a_knocked_head_holds_the_results_back_until_its_wheel_was_turned_again(told):
     assert told["lacks"]
+
+
+def test_a_live_value_is_said_when_a_head_of_its_axle_gives_a_new_one():
+    """A chunk of another head, or one that completes no value, brings nothing newer."""
+    rig = JobRig(open_database(":memory:"))
+    while rig.work.job is None or not rig.work.job.turning:
+        rig.go_on()
+    heard = []
+    for newest, later_s in ((1, 0.1), (1, 0.1), (2, 0.02), (3, 0.05), (4, 0.05), (4, 0.3)):
+        rig.now_ns += round(later_s * NS)
+        rig.view.newest = newest
+        before = len(rig.said)
+        rig.work.live()
+        heard.append(len(rig.said) > before)
+    assert heard == [True, False, True, False, True, True]

@@ -10,7 +10,7 @@ from ingest.commands.vehicle_source import add_vehicle, vehicle_called
 from ingest.core.errors import InputError
 from ingest.job.plan.plan import Plan, UnitPlan, plan
 from ingest.job.plan.progress import Cannot
-from ingest.job.plan.steps import Do, Step
+from ingest.job.plan.steps import WORDS, Do, Step
 from ingest.job.plan.task import Line
 from ingest.job.vehicle.axles import Wheel
 from ingest.job.vehicle.vehicle import Vehicle
@@ -103,6 +103,9 @@ def _lines(found: Plan) -> Iterator[str]:
             number += 1
             yield f"{number:>3}. {step.text}"
             yield f"     Why: {step.why}"
+            if len(step.quantities) > 1:
+                for quantity, reason in zip(step.quantities, step.reasons, strict=True):
+                    yield f"       {WORDS[quantity]}: {reason}."
 
 
 def _many(count: int, what: str) -> str:
@@ -152,6 +155,7 @@ def _step_json(number: int, step: Step) -> dict[str, Any]:
         "off": list(step.off),
         "stay": list(step.stay),
         "quantities": [quantity.value for quantity in step.quantities],
+        "reasons": list(step.reasons),
         "told": list(step.told),
         "text": step.text,
         "why": step.why,

@@ -24,6 +24,20 @@ WORDS: dict[Quantity, str] = {
     Quantity.CAMBER: "camber",
 }
 
+WHY: dict[Quantity, str] = {
+    Quantity.LATERAL_OFFSET: "shifting the axle turns it too, so it comes before its heading",
+    Quantity.AXLE_HEADING: "all else on the axle goes along when it turns",
+    Quantity.CASTER: "wedges tip the axle with its steering arms, so caster comes before toe",
+    Quantity.TOTAL_TOE: "the tie rod moves one wheel against the held one, so it comes before"
+    " the rod that holds that",
+    Quantity.STEERING_WHEEL: "where the wheels run straight is known once the axles stand and"
+    " toe is set",
+    Quantity.STEER_PARALLELISM: "it is told against the first steer axle, which stands by now",
+    Quantity.LOCK_ANGLE: "the stops are counted from straight ahead, so they come last",
+    Quantity.CAMBER: "a beam's camber is not adjusted",
+}
+"""Why each quantity of an axle has its place (common practice; what moves others comes first)."""
+
 
 class Do(StrEnum):
     """What a step is."""
@@ -41,6 +55,7 @@ class Step:
     Of a mounting ``off`` and ``stay`` are the axles whose pairs come off and stay; of an adjustment
     ``quantities`` are what can be set. ``told``: of a measurement as found, the axles that are
     known with it, also those that were read before.
+    ``reasons``: of an adjustment, why each of its quantities comes where it does.
     """
 
     do: Do
@@ -52,6 +67,7 @@ class Step:
     stay: tuple[int, ...] = ()
     quantities: tuple[Quantity, ...] = ()
     told: tuple[int, ...] = ()
+    reasons: tuple[str, ...] = ()
 
 
 def steps_of(
@@ -176,7 +192,15 @@ class _Words:
         away = self.task.numbers(self.task.against[place] & ~leg.mounted)
         if away:
             why += f"; the heads that stayed carry {named(away)} over"
-        return Step(Do.ADJUST, self.unit.id, (number,), text, f"{why}.", quantities=axle.quantities)
+        return Step(
+            Do.ADJUST,
+            self.unit.id,
+            (number,),
+            text,
+            f"{why}.",
+            quantities=axle.quantities,
+            reasons=tuple(WHY[quantity] for quantity in axle.quantities),
+        )
 
     def left(self, axles: Bits) -> Step:
         """Return the step that measures as left."""

@@ -73,6 +73,19 @@ class RideHeight:
     source: str
 
 
+WORKED = (
+    Quantity.LATERAL_OFFSET,
+    Quantity.AXLE_HEADING,
+    Quantity.CASTER,
+    Quantity.TOTAL_TOE,
+    Quantity.STEERING_WHEEL,
+    Quantity.STEER_PARALLELISM,
+    Quantity.LOCK_ANGLE,
+    Quantity.CAMBER,
+)
+"""What can be adjusted, in the order in which it is worked: what moves others comes first."""
+
+
 @dataclass(frozen=True, slots=True)
 class Adjuster:
     """What sets one quantity of an axle; ``side`` where each side has its own."""
@@ -88,7 +101,7 @@ class Axle:
 
     ``behind_m``: how far it stands behind axle 1, the combination straight. ``track_m``: between
     the faces that the wheels are bolted to. ``toe_diameter_m``: at which toe in mm is told.
-    ``adjusters`` in the order in which they are worked; none where nothing can be adjusted.
+    ``adjusters``: none where nothing can be adjusted.
     """
 
     number: int
@@ -115,7 +128,8 @@ class Axle:
     @property
     def quantities(self) -> tuple[Quantity, ...]:
         """What can be adjusted, each once, in the order in which it is worked."""
-        return tuple(dict.fromkeys(each.quantity for each in self.adjusters))
+        there = {each.quantity for each in self.adjusters}
+        return tuple(quantity for quantity in WORKED if quantity in there)
 
     @property
     def wheels(self) -> tuple[Wheel, Wheel]:

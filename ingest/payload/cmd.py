@@ -48,9 +48,13 @@ class PushEnd(Command):
 
 
 class SweepBegin(Command):
-    """``cmd/sweep-begin``: begin to collect a steering sweep, straight ahead at first."""
+    """``cmd/sweep-begin``: begin to collect a steering sweep, straight ahead at first.
+
+    ``stops``: it goes to the stops, and tells the lock angles, too.
+    """
 
     axle: int = Field(ge=1, le=32)
+    stops: bool = False
 
 
 class SweepEnd(Command):

@@ -153,8 +153,8 @@ class Requests:
                 return self._bay.push.begin(heads)
             case PushEnd():
                 return self._bay.push.end()
-            case SweepBegin(axle=axle):
-                return self._bay.sweeping.begin(axle, heads)
+            case SweepBegin(axle=axle, stops=stops):
+                return self._bay.sweeping.begin(axle, heads, stops=stops)
             case SweepEnd(axle=axle):
                 return self._bay.sweeping.end(axle)
 

@@ -223,6 +223,8 @@ class SweepDesk:
                 yield side.value, "included-angle", included, True
             for to, turned in each.turned.items():
                 yield side.value, f"turning-angle-{to.value}", turned, False
+                if swept.stops and side is to:
+                    yield side.value, "lock-angle", turned, False
         left, right = seen[Side.LEFT], seen[Side.RIGHT]
         yield "both", "cross-caster", left.caster - right.caster, True
         yield "both", "cross-camber", left.camber - right.camber, True

@@ -114,10 +114,14 @@ class SweptSide:
 
 @dataclass(frozen=True, slots=True)
 class SweptAxle:
-    """What a sweep told of an axle; ``toe_out`` by the side that was turned to."""
+    """What a sweep told of an axle; ``toe_out`` by the side that was turned to.
+
+    ``stops``: its wheels were steered to their stops.
+    """
 
     sides: dict[Side, SweptSide]
     toe_out: dict[Side, Measured]
+    stops: bool = False
 
 
 def fit_swept(wheels: dict[Side, SweptWheel], settings: SweepSettings) -> SweptAxle:

@@ -9,7 +9,7 @@ import itertools
 import math
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -99,6 +99,7 @@ class _Sweep:
     id: str
     axle: int
     parts: dict[Side, _Part]
+    stops: bool
     broken: str = ""
 
     def of(self, head: HeadId) -> _Part | None:
@@ -118,8 +119,12 @@ class Sweeping:
         self._sweeps: dict[int, _Sweep] = {}
         self._ids = itertools.count(1)
 
-    def begin(self, axle: int, heads: Sequence[BayHead]) -> Done:
-        """Begin to collect, from the heads on both wheels of an axle that stands straight ahead."""
+    def begin(self, axle: int, heads: Sequence[BayHead], *, stops: bool = False) -> Done:
+        """Begin to collect, from the heads on both wheels of an axle that stands straight ahead.
+
+        ``stops``: the wheels will be steered to their stops, so that how far they come is how far
+        they can be steered.
+        """
         if axle in self._sweeps:
             text = f"a sweep of axle {axle} is being collected; end it first"
             return Done(False, "already-sweeping", text)
@@ -140,7 +145,7 @@ class Sweeping:
             parts[side] = self._part(side, head, bench, ways)
         for part in parts.values():
             self._work.steered(part.head)
-        self._sweeps[axle] = _Sweep(f"st-{next(self._ids)}", axle, parts)
+        self._sweeps[axle] = _Sweep(f"st-{next(self._ids)}", axle, parts, stops)
         hanging = [part.head.name for part in parts.values() if not part.locked]
         alone = f" {' and '.join(hanging)} not locked: caster alone." if hanging else ""
         return Done(True, "ok", f"{CAUTION}.{alone}")
@@ -172,6 +177,7 @@ class Sweeping:
                     self._work.sweeps.refuse(part.head, sweep.id, kept, refused)
             return Done(False, "refused", refused.text)
         heads = {side: part.head for side, part in sweep.parts.items()}
+        swept = replace(swept, stops=sweep.stops)
         straight = {part.head.id: part.straight for part in sweep.parts.values()}
         t_ns = max(part.steer[-1][0] for part in sweep.parts.values())
         self._work.sweeps.say(axle, heads, straight, sweep.id, swept, t_ns)

@@ -29,7 +29,7 @@ from ingest.service.sweepdesk import SweepDesk
 from ingest.service.takenoff import TAKEN_OFF_S
 from ingest.service.turns import TurnSettings, WheelTurn, judged
 from ingest.service.watching import HeadSeen
-from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on, head_seen, plate_rad
+from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on, head_seen
 from ingest.service.wheelsights import WheelSights
 
 

@@ -216,9 +216,12 @@ class Technician:
             track.move(start_s, goals[side], took_s, ramp=PUSH_RAMP)
         return Step("steered", pace.lead_s + took_s)
 
-    def sweep(self, axle: int, inner_rad: float) -> Iterator[Step]:
-        """Steer to the left and back, to the right and back; ask for a step when one is over."""
-        for goal in (inner_rad, 0.0, -inner_rad, 0.0):
+    def sweep(self, axle: int, inner_rad: float, right_rad: float | None = None) -> Iterator[Step]:
+        """Steer to the left and back, to the right and back; ask for a step when one is over.
+
+        ``right_rad``: how far to the right, where that is not as far as to the left.
+        """
+        for goal in (inner_rad, 0.0, -(inner_rad if right_rad is None else right_rad), 0.0):
             step = self.steer(axle, goal)
             yield Step("swept", step.wait_s + self._pace.dwell_s)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from ingest.core.frames import Side
 from ingest.simulator.adjusting.adjusters import Adjusters
 from ingest.simulator.adjusting.advice import Fit, FitWedge, SetPin, Swing, Turn, read
 from ingest.simulator.adjusting.axle import Place
@@ -20,6 +21,16 @@ def follow(adjusters: Adjusters, axle: int, sentences: Sequence[str]) -> Iterato
         step = act(adjusters, axle, sentence)
         if step is not None:
             yield step
+
+
+def sweep_goals(adjusters: Adjusters, axle: int) -> tuple[float, float] | None:
+    """Return how far the inner wheel of an axle is steered to its stops, left and right; None
+    where it has no stop bolts."""
+    there = adjusters.axles.get(axle)
+    if there is None or len(there.stops) < len(Side):
+        return None
+    left, right = (adjusters.lock_knuckle_rad(axle, side) for side in Side)
+    return left, right
 
 
 def act(adjusters: Adjusters, axle: int, sentence: str) -> Step | None:

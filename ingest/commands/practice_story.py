@@ -23,7 +23,7 @@ from ingest.payload.topics import Topics
 from ingest.service.service import Service
 from ingest.simulator.adjusting.advice import Unreadable
 from ingest.simulator.adjusting.errors import NotAtHand, Stuck
-from ingest.simulator.adjusting.hands import follow
+from ingest.simulator.adjusting.hands import follow, sweep_goals
 from ingest.simulator.practice import Practice
 from ingest.simulator.truth import vehicle_truth
 from ingest.simulator.truth_by_topic import truth_by_topic
@@ -33,6 +33,8 @@ READY_S = 60.0
 TRIES = 4
 """So often an adjustment is tried before it is left as it is."""
 NEAR_ENOUGH = "as near as its parts bring it"
+BY_SWEEP = ("/caster", "/lock-angle")
+"""Results of an adjustment that a sweep alone can tell."""
 TAPE_SIGMA_M = 0.001
 SWEEP_RAD = 20.2 * DEG
 
@@ -163,8 +165,10 @@ class PracticeStory(Story):
             case "turn":
                 on = {w: n for w, n in self._on.items() if w.axle in axles}
                 await self._turn_all(axles, on)
-            case "sweep":
+            case "sweep" | "resweep":
                 await self._sweep(axles[0])
+                await self._ready(task)
+                return NEAR_ENOUGH if task["doing"] == "resweep" else ""
             case "settle":
                 await asyncio.sleep(1.0)
             case "adjust":
@@ -204,8 +208,9 @@ class PracticeStory(Story):
 
     async def _sweep(self, axle: int) -> None:
         await asyncio.sleep(2.5)
-        await self._ask("sweep-begin", axle=axle)
-        for step in self._demo.technician.sweep(axle, SWEEP_RAD):
+        goals = sweep_goals(self._practice.adjusters, axle)
+        await self._ask("sweep-begin", axle=axle, stops=goals is not None)
+        for step in self._demo.technician.sweep(axle, *(goals or (SWEEP_RAD,))):
             await asyncio.sleep(step.wait_s + 0.3)
         reply = await self._ask("sweep-end", axle=axle)
         self._tell(f"axle {axle} swept: {reply.text}")
@@ -224,11 +229,13 @@ class PracticeStory(Story):
     async def _adjust(self, task: dict[str, Any], *, asks: bool = True) -> str:
         """Turn what the published advice says until the result is inside; tell how it went."""
         topic = task["results"]
+        if any(name in topic for name in BY_SWEEP):
+            return await self._adjust_by_sweep(task, asks=asks)
         for tried in range(TRIES):
             await self._settled(topic)
             said = self._fresh[f"{self._topics.root}/{topic}"]
             self._tell(f"{task['title']}: {said.text}, {said.dec}")
-            if said.dec == "inside":
+            if said.dec == "inside" or (said.dec == "none" and tried):
                 return ""
             if asks and not tried:
                 await self._ask("job-adjust", task=task["task"], by="practice")
@@ -237,6 +244,22 @@ class PracticeStory(Story):
             self.cost.tries[topic] = tried + 1
         await self._settled(topic)
         return NEAR_ENOUGH
+
+    async def _adjust_by_sweep(self, task: dict[str, Any], *, asks: bool) -> str:
+        """Turn once what is advised after the last sweep; the next one tells what came of it."""
+        jobs = self._service.jobs
+        assert jobs is not None
+        assert jobs.job is not None
+        told = [jobs.job.known_of(topic) for topic in task["results"].split("+")]
+        decisions = {"none" if read is None else read.decision for read in told}
+        self._tell(f"{task['title']}: {', '.join(sorted(decisions))}")
+        if decisions == {"inside"} or None in told:
+            return ""
+        if asks:
+            await self._ask("job-adjust", task=task["task"], by="practice")
+        turned = await self._turn_as_told(task)
+        self.cost.tries[task["results"]] = 1
+        return "" if turned else NEAR_ENOUGH
 
     async def _settled(self, topic: str) -> None:
         """Wait until a result stands that was read after the vehicle was last moved."""

@@ -22,7 +22,17 @@ from ingest.payload.base import (
 )
 
 DoingWord = Literal[
-    "mount", "tape", "turn", "lower", "sweep", "settle", "find", "adjust", "tighten", "leave"
+    "mount",
+    "tape",
+    "turn",
+    "lower",
+    "sweep",
+    "settle",
+    "find",
+    "adjust",
+    "tighten",
+    "resweep",
+    "leave",
 ]
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from calibration.measured import Measured
+from ingest.job.brief.advising import SweptAdvice
 from ingest.job.brief.standing import Standing
 from ingest.job.course.acts import Plan
 from ingest.job.course.events import LevelTaken, Opened, Taped
@@ -39,6 +40,10 @@ class Brief(Protocol):
 
     def advice(self, task: Task, measured: Measured) -> tuple[str, ...]:
         """Return what to turn in a task to bring its result home, in words."""
+        ...
+
+    def advice_by_sweep(self, task: Task, job: Job) -> SweptAdvice:
+        """Return what to turn after the last sweep that the job has taken."""
         ...
 
     def stale(self, task: Task) -> tuple[str, ...]:

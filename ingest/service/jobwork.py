@@ -13,6 +13,7 @@ from typing import Any
 
 from calibration.measured import Measured
 from ingest.core.units import NS
+from ingest.job.brief.advising import SweptAdvice
 from ingest.job.brief.standing import Standing
 from ingest.job.course.acts import Facts, Refused, Tape, Upset
 from ingest.job.course.deciding import decide
@@ -20,6 +21,7 @@ from ingest.job.course.events import Event, Taped, Turning, What
 from ingest.job.course.guidance import guide
 from ingest.job.course.job import BAY, Job, Phase, after, opened, replayed
 from ingest.job.course.keeping import Answered, Asking, JobStore, JobsUnkept
+from ingest.job.course.tasks import Doing
 from ingest.job.vehicle.reference import PIN
 from ingest.payload.job_cmd import JobCommand, JobEvents, JobOpen, JobTape
 from ingest.payload.stamp import rfc3339
@@ -176,7 +178,12 @@ class JobWork:
         if job is None or brief is None or not job.turning:
             return
         task, now_ns = job.task(job.turning), self._announcer.clock()
-        if task is None or not task.topics or now_ns - self._live_ns < LIVE_S * NS:
+        if (
+            task is None
+            or not task.topics
+            or not task.is_seen
+            or now_ns - self._live_ns < LIVE_S * NS
+        ):
             return
         newest_ns = self._view.newest_ns(task.axles[0])
         if newest_ns == self._newest_ns and now_ns - self._live_ns < LOST_S * NS:
@@ -271,16 +278,22 @@ class JobWork:
         job = self._job
         task = None if job is None else job.current
         watched = () if task is None else (*task.topics, *task.also)
-        advice = {
-            topic: brief.advice(task, standing[topic].measured)
-            for topic in watched
-            if task is not None and task.quantity and topic in standing
-        }
+        advice: dict[str, tuple[str, ...]] = {}
+        swept = SweptAdvice()
+        if task is not None and job is not None and task.doing is Doing.ADJUST:
+            if task.is_seen:
+                there = [topic for topic in watched if topic in standing]
+                advice = {t: brief.advice(task, standing[t].measured) for t in there}
+            else:
+                swept = brief.advice_by_sweep(task, job)
+                advice = {task.topics[0]: swept.text}
         return Facts(
             self._view.wheels,
             self._view.compensated,
             {topic: brief.judged(topic, standing[topic]) for topic in watched if topic in standing},
             advice,
+            swept.heed,
+            swept.fitted_rad,
             brief.stale,
             brief.plan,
             self._view.level,

@@ -173,3 +173,15 @@ def test_intervals_stand_where_their_limits_put_them() -> None:
     assert HEADING.high is not None
     share = (reading.value - HEADING.low) / (HEADING.high - HEADING.low)
     assert disc == pytest.approx(low + share * (high - low), abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("topic", "name"),
+    [
+        ("axle/1/left/lock-angle", "Axle 1 left, turning angle at the stop"),
+        ("axle/1/both/toe-out-left", "Axle 1, toe-out on turns to the left"),
+        ("axle/1/right/turning-angle-left", "Axle 1 right, steered to the left"),
+    ],
+)
+def test_what_a_sweep_tells_has_a_name_for_people(topic: str, name: str) -> None:
+    assert topic_name(topic) == name

@@ -14,7 +14,7 @@ from ingest.payload.cmd import read_command
 from ingest.service.bayhead import Wheel
 from ingest.service.jobview import LiveBayView
 from ingest.service.jobwork import JobWork
-from ingest.simulator.adjusting.hands import follow
+from ingest.simulator.adjusting.hands import follow, sweep_goals
 from ingest.simulator.truth import vehicle_truth
 from ingest.simulator.truth_by_topic import truth_by_topic
 from ingest.simulator.vehicle import WheelAt
@@ -29,8 +29,19 @@ TRIES = 4
 class JobOnABay:
     """Does what guidance says, as far as hands are needed; asks for the rest."""
 
-    def __init__(self, simulated_bay, seed, vehicle, limits="general", troubles=None):
-        self.bay = simulated_bay(seed, vehicle, rate_hz=50.0, troubles=troubles)
+    def __init__(
+        self,
+        simulated_bay,
+        seed,
+        vehicle,
+        limits="general",
+        troubles=None,
+        rate_hz=50.0,
+        *,
+        sweeps=True,
+    ):
+        self.sweeps = sweeps
+        self.bay = simulated_bay(seed, vehicle, rate_hz=rate_hz, troubles=troubles)
         connection = open_database(":memory:")
         announcer = self.bay.bay._announcer
         view = LiveBayView(self.bay.bay, announcer)
@@ -75,15 +86,22 @@ class JobOnABay:
                 self.compensate(*task.axles)
             case Doing.ADJUST if self.bay.practice is not None:
                 self.adjust(task)
-            case Doing.SWEEP:
+            case Doing.SWEEP if not self.sweeps:
+                self.ask("job-skip", task=task.id, reason="no turn plates today")
+                return
+            case Doing.SWEEP | Doing.RESWEEP:
                 self.sweep(task)
             case Doing.FIND | Doing.LEAVE:
                 self.wait(task)
-        note = "as near as it comes" if task.doing in (Doing.ADJUST, Doing.LEAVE) else ""
+        noted = (Doing.ADJUST, Doing.RESWEEP, Doing.LEAVE)
+        note = "as near as it comes" if task.doing in noted else ""
         self.ask("job-done", task=task.id, note=note)
 
     def adjust(self, task):
         """Turn what the published advice says, until the result is inside its limits."""
+        if not task.is_seen:
+            self.adjust_by_sweep(task)
+            return
         (topic,) = task.topics
         for tried in range(TRIES):
             self.settle(topic)
@@ -97,6 +115,17 @@ class JobOnABay:
                 self.ask("job-adjust", task=task.id)
             for step in follow(self.bay.practice.adjusters, task.axles[0], lines):
                 self.watch(step.wait_s)
+
+    def adjust_by_sweep(self, task):
+        """Turn once what is advised after the last sweep, where that was not inside."""
+        if all(self.job.known_of(topic).decision == "inside" for topic in task.topics):
+            return
+        self.work.tell()
+        lines = self.told("advice")["text"].splitlines()
+        self.ask("job-adjust", task=task.id)
+        for step in follow(self.bay.practice.adjusters, task.axles[0], lines):
+            self.bay.advance(step.wait_s)
+        self.bay.advance(2.0)
 
     def watch(self, seconds):
         """Let time pass, the value that is turned told as the chain's values come."""
@@ -152,9 +181,12 @@ class JobOnABay:
     def sweep(self, task):
         (axle,) = task.axles
         self.pass_by(3.0)
-        done = self.bay.bay.sweeping.begin(axle, list(self.bay.bay.heads.values()))
+        practice = self.bay.practice
+        goals = None if practice is None else sweep_goals(practice.adjusters, axle)
+        heads = list(self.bay.bay.heads.values())
+        done = self.bay.bay.sweeping.begin(axle, heads, stops=goals is not None)
         assert done.ok, done.text
-        for step in self.bay.demo.technician.sweep(axle, 20.2 * DEG):
+        for step in self.bay.demo.technician.sweep(axle, *(goals or (20.2 * DEG,))):
             self.pass_by(step.wait_s)
         done = self.bay.bay.sweeping.end(axle)
         assert done.ok, done.text

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from calibration.measured import Measured
+from ingest.job.brief.advising import SweptAdvice
 from ingest.job.brief.standing import Standing
 from ingest.job.course.acts import NO_LEVEL, Plan, Refused
 from ingest.job.course.events import LevelTaken, Opened, Taped
@@ -45,6 +46,9 @@ class FakeBrief:
 
     def advice(self, task: Task, measured: Measured) -> tuple[str, ...]:
         return ("Left arm: 1.5 turns longer.",)
+
+    def advice_by_sweep(self, task: Task, job: Job) -> SweptAdvice:
+        return SweptAdvice()
 
     def stale(self, task: Task) -> tuple[str, ...]:
         return task.topics

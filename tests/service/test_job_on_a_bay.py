@@ -114,7 +114,8 @@ def test_opening_a_job_clears_the_results_of_the_one_before(done):
 @pytest.fixture(scope="module")
 def aligned():
     troubles = (Trouble.SKEWED_AXLES, Trouble.TOE)
-    return JobOnABay(SimulatedBay, 11, "rigid-8x4", "pellowmere-17", troubles).run()
+    job = JobOnABay(SimulatedBay, 11, "rigid-8x4", "pellowmere-17", troubles, sweeps=False)
+    return job.run()
 
 
 def test_published_advice_alone_brings_a_skewed_vehicle_home(aligned):
@@ -154,3 +155,50 @@ def test_what_is_left_agrees_with_the_truth_within_its_uncertainty(aligned):
     most = stats.norm.ppf(1.0 - 0.001 / 2.0 / len(left))
     for topic, reading in left.items():
         assert abs(reading.value - truth[topic]) < most * reading.u, topic
+
+
+@pytest.fixture(scope="module")
+def leaning():
+    troubles = (Trouble.CASTER, Trouble.STEERING_WHEEL)
+    return JobOnABay(SimulatedBay, 6, "rigid-4x2", "pellowmere-17", troubles, rate_hz=20.0).run()
+
+
+CASTERS = ("axle/1/left/caster", "axle/1/right/caster")
+LOCKS = ("axle/1/left/lock-angle", "axle/1/right/lock-angle")
+
+
+def test_published_advice_alone_brings_a_leaning_steer_axle_home(leaning):
+    """Wedges by the first sweep, proved by the next; judged by the simulator's truth."""
+    job, truth = leaning.job, leaning.truth()
+    assert job.closed.finished
+    for topic in CASTERS:
+        found, left = job.found[topic], job.left[topic]
+        assert (found.decision, left.decision) == ("outside", "inside")
+        assert left.limit.low <= truth[topic] <= left.limit.high
+        assert abs(left.value - truth[topic]) < 4.0 * left.u, topic
+    (wedged,) = [each for each in job.adjustments if each.task.quantity == "caster"]
+    assert len(wedged.advice) == 2
+    assert all("fit one wedge" in line for line in wedged.advice)
+
+
+def test_the_steering_wheel_is_left_straight(leaning):
+    """By the truth of the steering wheel itself, which no head sees: limits of its vehicle."""
+    found, left = (at["axle/1/both/heading"] for at in (leaning.job.found, leaning.job.left))
+    assert (found.decision, left.decision) == ("outside", "inside")
+    assert abs(leaning.truth()["vehicle/steering-wheel"]) < 1.5 * DEG
+
+
+def test_lock_angles_are_those_at_the_stops(leaning):
+    """Read once more since the tie rod and drag link were turned: the truth lies within 4 u."""
+    truth = leaning.truth()
+    for topic in LOCKS:
+        left = leaning.job.left[topic]
+        assert abs(left.value - truth[topic]) < 4.0 * left.u, topic
+        assert left.decision == "inside"
+
+
+def test_what_was_skipped_with_the_sweep_is_neither_turned_nor_proved(aligned):
+    job = aligned.job
+    gone = [t for t in job.tasks if t.doing is Doing.RESWEEP or not t.is_seen]
+    assert {t.quantity for t in gone} == {"caster", "lock_angle"}
+    assert all("no turn plates today" in job.marks[t.id].skipped for t in gone)

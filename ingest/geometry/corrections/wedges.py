@@ -8,7 +8,7 @@ lies below the axle it is the other way round. Rise of the thick end: length tim
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 from ingest.core.errors import MeasurementRefused
@@ -48,6 +48,15 @@ class Wedges:
     def caster_rad(self, wedge_rad: float) -> float:
         """Return what a wedge, thick end rear positive, adds to caster."""
         return wedge_rad if self.above_axle else -wedge_rad
+
+    def refitted(self, fitted_rad: tuple[float, float]) -> "Wedges":
+        """Return the same with other wedges in, those that were in back on the shelf."""
+        shelf = [abs(angle) for angle in (*self.stock_rad, *self.fitted_rad) if angle]
+        for new in (abs(angle) for angle in fitted_rad if angle):
+            same = [angle for angle in shelf if _same(angle, new)]
+            if same:
+                shelf.remove(same[0])
+        return replace(self, stock_rad=tuple(shelf), fitted_rad=fitted_rad)
 
 
 def rise_m(length_m: float, angle_rad: float) -> float:

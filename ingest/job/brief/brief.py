@@ -1,20 +1,28 @@
 """A job's brief: judges results, says what to turn, what that makes stale, what comes next."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from calibration.decision import Rule
 from calibration.measured import Measured
 from calibration.reporting import coverage_factor
-from ingest.geometry.corrections.wanted import Correction, Quantity
-from ingest.job.brief.advising import correction_of, in_words, target_of
+from ingest.geometry.corrections.wanted import Correction, Quantity, Wanted
+from ingest.job.brief.advising import (
+    LAST_SWEEP,
+    SweptAdvice,
+    advice_by_sweep,
+    correction_of,
+    in_words,
+    target_of,
+)
 from ingest.job.brief.expanding import tasks_of
-from ingest.job.brief.progress import cannot_of, done_of
+from ingest.job.brief.progress import cannot_of, done_of, turned_of, unswept_of
 from ingest.job.brief.standing import Standing
-from ingest.job.brief.topics import pin_lines, place_of, stale_by
+from ingest.job.brief.topics import adjusted, pin_lines, place_of, stale_by
 from ingest.job.course.acts import Plan, Refused
 from ingest.job.course.job import Job
 from ingest.job.course.readings import LimitAt, Reading
-from ingest.job.course.tasks import Task
+from ingest.job.course.tasks import BY_SWEEP, Task
 from ingest.job.limits.judging import judge_match
 from ingest.job.limits.limit import Limit, Load
 from ingest.job.limits.limitset import LimitSet
@@ -77,6 +85,19 @@ class JobBrief:
         limit = self._limit(task.topics[0])
         return correction_of(self.of, axle, Quantity(task.quantity), measured, limit)
 
+    def advice_by_sweep(self, task: Task, job: Job) -> SweptAdvice:
+        """Return what to turn after what the last sweep told that the job has taken."""
+        axle, quantity = self.of.axle(task.axles[0]), Quantity(task.quantity)
+        wanted = {}
+        for topic in task.topics:
+            read, target = job.known_of(topic), target_of(quantity, self._limit(topic))
+            place = place_of(self.of, topic)
+            if read is not None and target is not None and place is not None and place.side:
+                known = Measured.of(read.value, read.u, source=LAST_SWEEP)
+                side = place.side
+                wanted[side] = Wanted(quantity, axle.number, known, target, side)
+        return advice_by_sweep(axle, quantity, wanted, job.fitted_rad(axle.number))
+
     def target(self, task: Task) -> float | None:
         """Return where the result of an adjustment should be, rad or m; None where nobody says."""
         return target_of(Quantity(task.quantity), self._limit(task.topics[0]))
@@ -93,17 +114,28 @@ class JobBrief:
     def plan(self, job: Job, cannot: tuple[str, ...]) -> Plan:
         """Lay the order of work down. Raises ``Refused`` where there is none."""
         what, pairs = cannot_of(self.of, cannot, self.pairs)
-        found = plan(self.of, pairs, done_of(job), what)
+        so_far = done_of(job, what.seized)
+        found = plan(self.of, pairs, so_far, what)
         for unit in found.units:
             if unit.hindrance is not None:
                 helps = " or ".join(unit.hindrance.helps)
                 help_ = f"; it would help to have {helps}" if helps else ""
                 raise Refused("no-plan", f"{unit.hindrance.reason}{help_}")
-        done = [task.set_up for task in job.tasks if task.id in job.marks]
+        set_ups = [task.set_up for task in job.tasks if task.id in job.marks]
         taped = [u.id for u in self.of.units if set(pin_lines(self.of, u)) <= set(job.taped)]
         seen = [axle for task in job.tasks if task.id in job.marks for axle in task.axles]
-        tasks = tasks_of(self.of, found.steps, max(done, default=0) + 1, taped, seen)
+        without = {*turned_of(job), *self._unaimed(), *unswept_of(job)}
+        first = max(set_ups, default=0) + 1
+        tasks = tasks_of(self.of, found.steps, first, taped, seen, without, so_far.mounted)
         return Plan(tasks, found.cost.mountings)
+
+    def _unaimed(self) -> Iterator[tuple[int, Quantity]]:
+        """Yield what a sweep tells, and something sets, of which nobody says where it should be."""
+        for axle in self.of.axles:
+            for quantity in map(Quantity, BY_SWEEP):
+                topics = adjusted(self.of, axle, quantity)
+                if any(target_of(quantity, self._limit(topic)) is None for topic in topics):
+                    yield axle.number, quantity
 
     def _limit(self, topic: str) -> Limit | None:
         place = place_of(self.of, topic)

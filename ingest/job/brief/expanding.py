@@ -3,11 +3,22 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from ingest.job.brief.topics import adjusted, alone, besides, cambers, pin_lines, swept, told
-from ingest.job.course.tasks import Doing, Task
+from ingest.geometry.corrections.wanted import Quantity
+from ingest.job.brief.topics import (
+    adjusted,
+    alone,
+    besides,
+    cambers,
+    pin_lines,
+    shown_by,
+    swept,
+    told,
+)
+from ingest.job.course.tasks import BY_SWEEP, Doing, Task
 from ingest.job.plan.steps import Do, Step
 from ingest.job.vehicle.axles import Axle
 from ingest.job.vehicle.vehicle import Vehicle
+from ingest.job.vehicle.words import named
 
 
 def tasks_of(
@@ -16,12 +27,24 @@ def tasks_of(
     first: int = 1,
     taped: Iterable[str] = (),
     seen: Iterable[int] = (),
+    without: Iterable[tuple[int, Quantity]] = (),
+    mounted: Iterable[int] = (),
 ) -> tuple[Task, ...]:
     """Return the tasks of a plan; set-ups are counted on from ``first``.
 
     ``taped``: units whose tapes at the pin are there already. ``seen``: axles that had heads on.
+    ``without``: quantities of axles that are not to be adjusted: done, or nobody says to what.
+    ``mounted``: axles that have heads on already.
     """
-    return tuple(_Expansion(vehicle, first, taped=set(taped), seen=set(seen)).all(steps))
+    expansion = _Expansion(
+        vehicle,
+        first,
+        tuple(sorted(mounted)),
+        taped=set(taped),
+        seen=set(seen),
+        without=set(without),
+    )
+    return tuple(expansion.all(steps))
 
 
 @dataclass(slots=True)
@@ -36,6 +59,9 @@ class _Expansion:
     """Units whose pin was asked for."""
     seen: set[int] = field(default_factory=set)
     """Axles that had heads on before."""
+    without: set[tuple[int, Quantity]] = field(default_factory=set)
+    wheels: dict[int, tuple[int, ...]] = field(default_factory=dict)
+    """By axle whose drag link comes up, the axles that lack the heads that would show it."""
     touched: set[str] = field(default_factory=set)
     """Units in which something was adjusted: what is read there now was not found so."""
 
@@ -73,7 +99,8 @@ class _Expansion:
             if self.axle(number).role.is_steered and number not in self.seen:
                 topics, also = swept(number)
                 why = "caster is found while the wheels are steered"
-                yield self.task(Doing.SWEEP, (number,), topics, also, why=why)
+                stops = Quantity.LOCK_ANGLE if self.sets(number, Quantity.LOCK_ANGLE) else ""
+                yield self.task(Doing.SWEEP, (number,), topics, also, quantity=stops, why=why)
             self.seen.add(number)
 
     def tape(self, unit_id: str) -> Iterator[Task]:
@@ -95,27 +122,69 @@ class _Expansion:
         return self.task(Doing.FIND, known, topics, also, why=step.why)
 
     def adjust(self, step: Step) -> Iterator[Task]:
-        """Yield an adjustment for each quantity that heads can show."""
+        """Yield an adjustment for each quantity that is shown by heads, at once or by a sweep."""
         (number,) = step.axles
-        axle = self.vehicle.axle(number)
-        for quantity in step.quantities:
-            topics = adjusted(self.vehicle, axle, quantity)
-            if topics:
-                self.loosened.append(number)
-                self.touched.add(step.unit)
-                yield self.task(Doing.ADJUST, (number,), topics, quantity=quantity, why=step.why)
+        for at, (quantity, reason) in enumerate(zip(step.quantities, step.reasons, strict=True)):
+            if not self.sets(number, quantity):
+                continue
+            if quantity is Quantity.STEERING_WHEEL and not self.is_shown(number):
+                continue
+            topics = adjusted(self.vehicle, self.axle(number), quantity)
+            swept = quantity in BY_SWEEP
+            if swept and self.loosened and quantity is Quantity.LOCK_ANGLE:
+                yield from self.resweep(number, quantity, topics)
+            elif swept:
+                yield from self.tighten()
+            self.loosened.append(number)
+            self.touched.add(step.unit)
+            why = step.why if not at else f"{reason}."
+            yield self.task(Doing.ADJUST, (number,), topics, quantity=quantity, why=why)
+            if swept:
+                yield from self.resweep(number, quantity, topics)
 
-    def leave(self, step: Step) -> Iterator[Task]:
-        """Yield what ends adjustments: tightened, settled, measured as left."""
+    def sets(self, number: int, quantity: Quantity) -> bool:
+        """Say whether a quantity of an axle is to be adjusted."""
+        shown = adjusted(self.vehicle, self.axle(number), quantity)
+        there = quantity in self.axle(number).quantities
+        return there and bool(shown) and (number, quantity) not in self.without
+
+    def is_shown(self, number: int) -> bool:
+        """Say whether heads show how the steering wheel stands; note it for what is left."""
+        needed = shown_by(self.vehicle, self.axle(number)) - set(self.mounted)
+        self.wheels[number] = tuple(sorted(needed))
+        return not needed
+
+    def resweep(self, number: int, quantity: Quantity, topics: Sequence[str]) -> Iterator[Task]:
+        """Yield what proves an adjustment that only a sweep can tell of."""
+        yield from self.tighten()
+        also = [topic for told in swept(number) for topic in told]
+        why = "a sweep alone can tell what came of it"
+        yield self.task(Doing.RESWEEP, (number,), topics, also, quantity=quantity, why=why)
+        why = "steering moves tyres and suspension"
+        yield self.task(Doing.SETTLE, self.mounted or (number,), why=why)
+
+    def tighten(self) -> Iterator[Task]:
+        """Yield what ends adjustments before anything is measured as left."""
         if self.loosened:
             axles = tuple(dict.fromkeys(self.loosened))
             self.loosened = []
             yield self.task(Doing.TIGHTEN, axles, why="what is loose moves on the road")
             yield self.task(Doing.SETTLE, self.mounted or axles, why="tightening moves it, too")
+
+    def leave(self, step: Step) -> Iterator[Task]:
+        """Yield what ends adjustments: tightened, settled, measured as left."""
+        yield from self.tighten()
         topics = [t for n in step.axles if n in self.mounted for t in cambers(n)]
         topics += [t for n in step.axles for t in told(self.vehicle, self.axle(n))]
+        why = step.why
+        for number in [n for n in step.axles if n in self.wheels]:
+            lacks = self.wheels.pop(number)
+            if lacks:
+                why += f" The steering wheel is not set: no heads on {named(lacks)} meanwhile."
+            else:
+                topics += adjusted(self.vehicle, self.axle(number), Quantity.STEERING_WHEEL)
         also = self.besides(step.unit)
-        yield self.task(Doing.LEAVE, step.axles, topics, also, why=step.why)
+        yield self.task(Doing.LEAVE, step.axles, topics, also, why=why)
 
     def axle(self, number: int) -> Axle:
         return self.vehicle.axle(number)

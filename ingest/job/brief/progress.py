@@ -1,10 +1,12 @@
 """How far a job is, in the words of the plan, so that it can be planned anew from there."""
 
 import re
+from collections.abc import Iterator, Set
 
+from ingest.geometry.corrections.wanted import Quantity
 from ingest.job.course.acts import Refused
 from ingest.job.course.job import Job
-from ingest.job.course.tasks import Doing
+from ingest.job.course.tasks import BY_SWEEP, Doing
 from ingest.job.plan.progress import Cannot, Done
 from ingest.job.vehicle.axles import Wheel
 from ingest.job.vehicle.vehicle import Vehicle
@@ -15,8 +17,12 @@ PAIRS = re.compile(r"pairs (\d{1,2})(?:[:,;].*)?")
 WAYS = "adjust 4 (axle 4 cannot be set), line L1-L2 (blocked), or pairs 1 (pairs of heads left)"
 
 
-def done_of(job: Job) -> Done:
-    """Return what is done of a job: mounted, found, turned at, left."""
+def done_of(job: Job, seized: Set[int] = frozenset()) -> Done:
+    """Return what is done of a job: mounted, found, turned at, left.
+
+    An axle of which something is still to be adjusted has to be worked at once more, as long as it
+    is not ``seized``.
+    """
     mounted: tuple[int, ...] = ()
     found: set[int] = set()
     touched: set[int] = set()
@@ -37,6 +43,9 @@ def done_of(job: Job) -> Done:
                 left |= set(task.axles)
             case _:
                 pass
+    for task in job.tasks:
+        if task.doing is Doing.ADJUST and task.id not in job.marks:
+            touched -= set(task.axles) - seized
     on = frozenset(mounted)
     stale = {int(topic.split("/")[1]) for topic in job.stale if topic.startswith("axle/")}
     return Done(
@@ -46,6 +55,22 @@ def done_of(job: Job) -> Done:
         touched=frozenset(touched),
         left=frozenset(left - stale),
     )
+
+
+def turned_of(job: Job) -> Iterator[tuple[int, Quantity]]:
+    """Yield what was adjusted of which axle: it is not to be adjusted again."""
+    for task in job.tasks:
+        mark = job.marks.get(task.id)
+        if task.doing is Doing.ADJUST and mark is not None and mark.turned and not mark.skipped:
+            yield task.axles[0], Quantity(task.quantity)
+
+
+def unswept_of(job: Job) -> Iterator[tuple[int, Quantity]]:
+    """Yield what a sweep alone could tell, of axles whose sweep as found was left out."""
+    for task in job.tasks:
+        mark = job.marks.get(task.id)
+        if task.doing is Doing.SWEEP and mark is not None and mark.skipped:
+            yield from ((task.axles[0], Quantity(name)) for name in BY_SWEEP)
 
 
 def cannot_of(vehicle: Vehicle, said: tuple[str, ...], pairs: int) -> tuple[Cannot, int]:

@@ -7,11 +7,15 @@ from ingest.geometry.corrections.wanted import Quantity as Corrected
 from ingest.job.limits.matching import Place
 from ingest.job.limits.quantities import Of, Quantity
 from ingest.job.vehicle.axles import Axle, Role
-from ingest.job.vehicle.reference import PIN, reference_axle
+from ingest.job.vehicle.reference import PIN, line_of, reference_axle
 from ingest.job.vehicle.vehicle import Unit, Vehicle
 
 TO_THE_LINE = ("heading", "scrub", "setback", "lateral-offset")
 """Of an axle, told against the line of its unit or its reference axle."""
+
+
+TOE_OUT = {f"toe-out-{to}": to for to in Side}
+"""Results that are told by the side that is turned to."""
 
 
 def wheel_topic(axle: int, side: Side, name: str) -> str:
@@ -80,12 +84,33 @@ def _of_vehicle(vehicle: Vehicle, axle: Axle) -> Iterator[str]:
 
 
 def swept(axle: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return what a sweep of an axle always tells, and what it tells besides, of locked heads."""
-    always = tuple(wheel_topic(axle, side, "caster") for side in Side)
+    """Return what a sweep of an axle always tells, and what it tells besides: of locked heads, of
+    wheels that were steered far enough, of those that were steered to their stops."""
+    return casters(axle), (*leans(axle), *turnings(axle), *locks(axle))
+
+
+def casters(axle: int) -> tuple[str, ...]:
+    """Return the caster of both sides, left first."""
+    return tuple(wheel_topic(axle, side, "caster") for side in Side)
+
+
+def leans(axle: int) -> tuple[str, ...]:
+    """Return what a sweep tells of the steering axes beside caster."""
     names = ("sai", "included-angle")
     besides = tuple(wheel_topic(axle, side, name) for name in names for side in Side)
     crossed = tuple(axle_topic(axle, f"cross-{name}") for name in ("caster", "camber", "sai"))
-    return always, (*besides, *crossed)
+    return *besides, *crossed
+
+
+def turnings(axle: int) -> tuple[str, ...]:
+    """Return how far a sweep steered each wheel to each side, and toe-out on turns."""
+    angles = (wheel_topic(axle, at, f"turning-angle-{to}") for at in Side for to in Side)
+    return *angles, *(axle_topic(axle, f"toe-out-{to}") for to in Side)
+
+
+def locks(axle: int) -> tuple[str, ...]:
+    """Return the turning angles of the inner wheel at the stops, by the side turned to."""
+    return tuple(wheel_topic(axle, side, "lock-angle") for side in Side)
 
 
 def pin_lines(vehicle: Vehicle, unit: Unit) -> tuple[str, ...]:
@@ -98,6 +123,8 @@ def pin_lines(vehicle: Vehicle, unit: Unit) -> tuple[str, ...]:
 def place_of(vehicle: Vehicle, topic: str) -> Place | None:
     """Return what a topic is a result of; None where no limit can be of it."""
     where, _, name = topic.rpartition("/")
+    if name in TOE_OUT:
+        where, name = f"{where.rpartition('/')[0]}/{TOE_OUT[name]}", "toe-out-on-turns"
     try:
         quantity = Quantity(name.replace("-", "_"))
     except ValueError:
@@ -110,9 +137,20 @@ def place_of(vehicle: Vehicle, topic: str) -> Place | None:
 
 
 def adjusted(vehicle: Vehicle, axle: Axle, quantity: Corrected) -> tuple[str, ...]:
-    """Return the topics that show a quantity of an axle while it is adjusted; none where no head
-    shows it."""
+    """Return the topics that show a quantity of an axle; none where nothing here shows it.
+
+    Where a steer axle points while the steering wheel is locked in its middle shows how far that
+    one stands aside while the wheels run straight. Caster and lock angles are those of the last
+    sweep.
+    """
     match quantity:
+        case Corrected.STEERING_WHEEL:
+            return (axle_topic(axle.number, "heading"),)
+        case Corrected.CASTER:
+            return casters(axle.number)
+        case Corrected.LOCK_ANGLE:
+            stops = (side for side in Side if axle.adjuster(quantity, side) is not None)
+            return tuple(wheel_topic(axle.number, side, "lock-angle") for side in stops)
         case Corrected.AXLE_HEADING:
             unit = vehicle.unit(axle.unit)
             shows = "heading" if axle.number == reference_axle(vehicle, unit) else "scrub"
@@ -127,6 +165,17 @@ def adjusted(vehicle: Vehicle, axle: Axle, quantity: Corrected) -> tuple[str, ..
             return ()
 
 
+def shown_by(vehicle: Vehicle, axle: Axle) -> frozenset[int]:
+    """Return the axles that must have heads on while the steering wheel is set straight at one.
+
+    Once its wheels are turned, what it was told against before holds no longer but for what is
+    read again: the line and the reference axle.
+    """
+    unit = vehicle.unit(axle.unit)
+    ends = {end for end in line_of(vehicle, unit) if isinstance(end, int)}
+    return frozenset({axle.number, reference_axle(vehicle, unit), *ends})
+
+
 def stale_by(vehicle: Vehicle, axle: Axle, quantity: Corrected) -> tuple[str, ...]:
     """Return the topics that hold no longer once a quantity of an axle was turned.
 
@@ -138,10 +187,19 @@ def stale_by(vehicle: Vehicle, axle: Axle, quantity: Corrected) -> tuple[str, ..
     own = (*wheels, *(axle_topic(number, name) for name in TO_THE_LINE))
     if quantity in (Corrected.AXLE_HEADING, Corrected.LATERAL_OFFSET):
         return (*own, *_of_vehicle(vehicle, axle), *_against(vehicle, axle))
-    steer = (*wheels, *(axle_topic(number, name) for name in ("heading", "scrub")))
-    if quantity is Corrected.TOTAL_TOE:
-        return (*steer, axle_topic(number, "total-toe"), *_of_vehicle(vehicle, axle))
-    return (*steer, *_of_vehicle(vehicle, axle))
+    if quantity is Corrected.LOCK_ANGLE:
+        return *turnings(number), *locks(number)
+    steer = (
+        *wheels,
+        *(axle_topic(number, name) for name in ("heading", "scrub")),
+        *_of_vehicle(vehicle, axle),
+        *turnings(number),
+        *locks(number),
+    )
+    total = axle_topic(number, "total-toe")
+    if quantity is Corrected.CASTER:
+        return *casters(number), *leans(number), *cambers(number), total, *steer
+    return (*steer, total) if quantity is Corrected.TOTAL_TOE else steer
 
 
 def _against(vehicle: Vehicle, axle: Axle) -> Iterator[str]:

@@ -45,7 +45,8 @@ class Facts:
 
     ``wheels`` are those that carry a head, as axle and side; ``compensated`` has the run-out that
     each was found to have since its head was mounted. ``readings`` are the results that stand now,
-    judged. ``advice`` says, by topic, what is to be turned. ``stale`` tells which topics hold no
+    judged. ``advice`` says, by topic, what is to be turned; ``heed`` what is to be looked into
+    before; ``fitted_rad`` which wedges are in once it is done. ``stale`` tells which topics hold no
     longer once the adjuster of a task is turned. ``plan`` lays the order of work down for what
     cannot be done; raises ``Refused``.
     """
@@ -54,6 +55,8 @@ class Facts:
     compensated: Mapping[tuple[int, str], RunoutTaken] = field(default_factory=dict)
     readings: Mapping[str, Reading] = field(default_factory=dict)
     advice: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    heed: tuple[str, ...] = ()
+    fitted_rad: tuple[float, ...] = ()
     stale: Callable[[Task], tuple[str, ...]] = lambda task: task.topics
     plan: Callable[[Job, tuple[str, ...]], Plan] = lambda job, cannot: Plan(job.tasks, 0)
     level: LevelTaken = NO_LEVEL

@@ -7,19 +7,20 @@ from ingest.job.course.events import Done, Skipped, What
 from ingest.job.course.job import Job
 from ingest.job.course.tasks import Doing, Task
 
-TAIL = frozenset({Doing.TIGHTEN, Doing.SETTLE, Doing.LEAVE})
+TAIL = frozenset({Doing.TIGHTEN, Doing.SETTLE, Doing.RESWEEP, Doing.LEAVE})
 """What follows adjustments."""
 
 
 def untouched(job: Job, task: Task, act: Finish) -> tuple[What, ...]:
     """Finish an adjustment in which nothing was turned: what was found is what is left."""
-    found = job.left_of(task.topics[0]) if task.topics else None
-    if found is not None and found.decision == OUTSIDE and not act.note.strip():
-        raise Refused(
-            "outside",
-            f"{task.topics[0]} is outside its limit and nothing was turned; adjust it, or give the"
-            " reason why it stays so",
-        )
+    for topic in task.topics:
+        found = job.left_of(topic)
+        if found is not None and found.decision == OUTSIDE and not act.note.strip():
+            raise Refused(
+                "outside",
+                f"{topic} is outside its limit and nothing was turned; adjust it, or give the"
+                " reason why it stays so",
+            )
     return (Done(task.id, turned=False, note=act.note.strip()), *needless(job, task))
 
 
@@ -34,6 +35,32 @@ def needless(job: Job, task: Task) -> tuple[What, ...]:
         for t in tail
         if t.id not in job.marks and not set(t.topics) & job.stale
     )
+
+
+def unsweepable(job: Job, task: Task, reason: str) -> tuple[What, ...]:
+    """Return the tasks that fall away where a sweep as found is left out: what it alone can tell
+    is neither adjusted nor swept again."""
+    if task.doing is not Doing.SWEEP:
+        return ()
+    gone: dict[str, str] = {}
+    for other in job.tasks:
+        if other.axles != task.axles or other.id in job.marks:
+            continue
+        if other.doing is Doing.RESWEEP:
+            gone[other.id] = f"no sweep as found: {reason}"
+        if other.doing is Doing.ADJUST and not other.is_seen:
+            adjusts, tail = block_of(job, other)
+            alone = adjusts == (other,)
+            own = [t.id for t in tail if alone and t.doing is not Doing.LEAVE]
+            own = [each for each in own if each not in job.marks]
+            gone |= dict.fromkeys((other.id, *own), f"no sweep as found: {reason}")
+    return tuple(Skipped(each, why) for each, why in gone.items())
+
+
+def still_adjusted(job: Job) -> frozenset[str]:
+    """Return the topics of adjustments that are still to come."""
+    open_yet = (t for t in job.tasks if t.doing is Doing.ADJUST and t.id not in job.marks)
+    return frozenset(topic for task in open_yet for topic in task.topics)
 
 
 def block_of(job: Job, task: Task) -> tuple[tuple[Task, ...], tuple[Task, ...]]:

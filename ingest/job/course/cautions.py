@@ -34,6 +34,20 @@ PUSHED = "A push: chocks off for that alone, steering straight, nobody ahead of 
 BENT = (
     "A beam or knuckle that is bent is replaced by the maker's way; it is not bent or heated here."
 )
+WEDGES = (
+    "Wedges: frame lifted at the maker's points and on stands, axle supported, brakes' lines and "
+    "drag link not strained; hands out from between spring and pad while anything can drop."
+)
+U_BOLTS = (
+    "Spring U-bolts and nuts: new ones where the maker asks for them, crosswise in steps to the "
+    "maker's torque with the vehicle's weight on the axle; checked again after the distance named."
+)
+AT_THE_STOPS = (
+    "At the stops: do not hold a power steering against them, and see that nothing touches."
+)
+NO_FORCE = (
+    "Where wedges cannot bring it home: ask the axle maker. Nothing is bent, heated, cut or welded."
+)
 
 BY_DOING: Mapping[Doing, tuple[str, ...]] = MappingProxyType(
     {
@@ -46,6 +60,7 @@ BY_DOING: Mapping[Doing, tuple[str, ...]] = MappingProxyType(
         Doing.FIND: (),
         Doing.ADJUST: (STEERING, LOOSE, HOT, BENT),
         Doing.TIGHTEN: (TORQUE, LOOSE),
+        Doing.RESWEEP: (CHOCKS, SWEPT, RUNNING),
         Doing.LEAVE: (),
     }
 )
@@ -53,7 +68,18 @@ BY_DOING: Mapping[Doing, tuple[str, ...]] = MappingProxyType(
 INTAKE = (CHOCKS, LIFTING, RUNNING, HOT)
 
 
-def cautions(doing: Doing) -> tuple[str, ...]:
+OF_QUANTITY: Mapping[tuple[Doing, str], tuple[str, ...]] = MappingProxyType(
+    {
+        (Doing.ADJUST, "caster"): (CHOCKS, WEDGES, U_BOLTS, HOT, NO_FORCE),
+        (Doing.ADJUST, "lock_angle"): (CHOCKS, RUNNING, HOT, AT_THE_STOPS),
+        (Doing.SWEEP, "lock_angle"): (CHOCKS, SWEPT, RUNNING, AT_THE_STOPS),
+        (Doing.RESWEEP, "lock_angle"): (CHOCKS, SWEPT, RUNNING, AT_THE_STOPS),
+    }
+)
+"""Where what is adjusted asks for other cautions than its kind of task."""
+
+
+def cautions(doing: Doing, quantity: str = "") -> tuple[str, ...]:
     """Return the cautions of a task; the maker's word comes last of all."""
-    found = BY_DOING[doing]
+    found = OF_QUANTITY.get((doing, quantity), BY_DOING[doing])
     return (*found, MAKER) if found else ()

@@ -21,7 +21,7 @@ from ingest.job.course.acts import (
     Turn,
     Upset,
 )
-from ingest.job.course.blocks import needless, touched, untouched
+from ingest.job.course.blocks import needless, still_adjusted, touched, unsweepable, untouched
 from ingest.job.course.events import (
     Checked,
     Closed,
@@ -145,9 +145,10 @@ def _finish(job: Job, act: Finish, facts: Facts) -> tuple[What, ...]:
                 raise Refused("not-ready", f"{missing[0]} is not measured yet; enter it")
         case Doing.FIND | Doing.SWEEP:
             return (Done(task.id, _taken(job, task, facts), note=act.note.strip()),)
-        case Doing.LEAVE:
+        case Doing.RESWEEP | Doing.LEAVE:
             readings = _taken(job, task, facts)
-            _accepted(readings, act.note)
+            yet = still_adjusted(job)
+            _accepted([each for each in readings if each.topic not in yet], act.note)
             return (Done(task.id, readings, note=act.note.strip()),)
         case Doing.ADJUST:
             if job.turning != task.id:
@@ -203,23 +204,29 @@ def _turn(job: Job, act: Turn, facts: Facts) -> tuple[What, ...]:
             "not-found",
             f"{missing[0]} was not measured as found; go back and measure it before it is touched",
         )
+    gone = [topic for topic in task.topics if job.known_of(topic) is None]
+    if gone and not task.is_seen:
+        raise Refused(
+            "stale",
+            f"{gone[0]} holds no longer, and only a sweep can tell it; sweep before it is turned",
+        )
     advice = tuple(line for topic in task.topics for line in facts.advice.get(topic, ()))
-    return (Turning(task.id, advice, facts.stale(task)),)
+    return (Turning(task.id, advice, facts.stale(task), facts.fitted_rad),)
 
 
 def _skip(job: Job, act: Skip) -> tuple[What, ...]:
     task = _current(job, act.task)
     reason = _said(act.reason, "the reason for leaving a task out")
-    if job.turning == task.id or (
-        task.doing in (Doing.TIGHTEN, Doing.LEAVE) and touched(job, task)
-    ):
+    known = task.doing is not Doing.RESWEEP or any(topic in job.found for topic in task.topics)
+    proves = task.doing in (Doing.TIGHTEN, Doing.RESWEEP, Doing.LEAVE) and known
+    if job.turning == task.id or (proves and touched(job, task)):
         raise Refused(
             "out-of-order",
             f"something was turned at {named(task.axles)}; tighten and measure it before going on",
         )
     if task.doing is Doing.ADJUST:
         return Skipped(task.id, reason), *needless(job, task)
-    return (Skipped(task.id, reason),)
+    return Skipped(task.id, reason), *unsweepable(job, task, reason)
 
 
 def _back(job: Job, act: Back) -> WentBack:

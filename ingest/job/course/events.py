@@ -87,6 +87,9 @@ class Turning:
     advice: tuple[str, ...]
     stale: tuple[str, ...]
     """Topics that hold no longer."""
+    fitted_rad: tuple[float, ...] = ()
+    """Of wedges: those that the advice fits, left and right, thick end rear positive. The next
+    advice has to know what is in."""
     kind: Literal["turning"] = "turning"
 
 

@@ -4,6 +4,7 @@ from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from ingest.job.course.acts import SIDES, TRUSTED, Facts
+from ingest.job.course.blocks import block_of
 from ingest.job.course.cautions import INTAKE, MAKER, cautions
 from ingest.job.course.events import Disturbed
 from ingest.job.course.intake import BY_ID, ITEMS
@@ -53,7 +54,7 @@ def guide(job: Job, facts: Facts) -> Guidance:
         task.why,
         tuple(lacking(job, task, facts)),
         _asks(job, task),
-        cautions(task.doing),
+        (*facts.heed, *cautions(task.doing, task.quantity)),
         _advice(task, facts),
     )
 
@@ -139,21 +140,38 @@ def _text(job: Job, task: Task, facts: Facts) -> str:
             )
         case Doing.LOWER:
             return f"Let {where} down onto the plates, pins in; steering straight."
-        case Doing.SWEEP:
-            return (
-                "Plates unpinned, brake held: begin the sweep; steer 20 degrees left, back, right, "
-                "back; end it. Without turn plates leave this out, with the reason."
-            )
+        case Doing.SWEEP | Doing.RESWEEP:
+            return _sweep(task)
         case Doing.SETTLE:
             return f"Roll the vehicle to and fro, or jounce {where}, until it sits as it runs."
         case Doing.FIND:
             return f"Keep hands off until every figure of {where} is settled, then take them."
         case Doing.ADJUST:
             return _adjust(job, task, facts)
+        case Doing.TIGHTEN if task.axles and _wedged(job, task):
+            return (
+                f"Weight on {where}: tighten its spring U-bolts crosswise, in steps, to the "
+                "maker's figure, and all else that was loosened."
+            )
         case Doing.TIGHTEN:
             return f"Tighten what was loosened at {where} to the maker's torque; watch the figures."
         case Doing.LEAVE:
             return f"Keep hands off until every figure of {where} is settled again, then take them."
+
+
+def _sweep(task: Task) -> str:
+    how = "steer 20 degrees left, back, right, back"
+    if task.quantity == "lock_angle":
+        how = "say that it goes to the stops, steer to the left stop, back, to the right, back"
+    again = task.doing is Doing.RESWEEP
+    without = "" if again else " Without turn plates leave this out, with the reason."
+    return f"Plates unpinned, brake held: begin the sweep; {how}; end it.{without}"
+
+
+def _wedged(job: Job, task: Task) -> bool:
+    """Say whether wedges were fitted in the block that a task ends."""
+    adjusts, _ = block_of(job, task)
+    return any(t.quantity == "caster" and job.fitted_rad(t.axles[0]) for t in adjusts)
 
 
 def _adjust(job: Job, task: Task, facts: Facts) -> str:
@@ -169,6 +187,8 @@ def _adjust(job: Job, task: Task, facts: Facts) -> str:
 def _asks(job: Job, task: Task) -> tuple[str, ...]:
     if task.doing is Doing.TAPE and any(line not in job.taped for line in task.tapes):
         return ("job-tape", "job-skip", "job-back", "job-replan")
+    if task.doing is Doing.RESWEEP:
+        return ("sweep-begin", "sweep-end", "job-done", "job-back")
     if task.doing is Doing.SWEEP:
         return ("sweep-begin", "sweep-end", "job-done", "job-skip", "job-back", "job-replan")
     if task.doing is not Doing.ADJUST:
@@ -187,7 +207,7 @@ def lacking(job: Job, task: Task, facts: Facts) -> Iterable[str]:
             yield from _wheels(task, facts.compensated, "run-out of")
         case Doing.TAPE:
             yield from (line for line in task.tapes if line not in job.taped)
-        case Doing.FIND | Doing.LEAVE | Doing.SWEEP:
+        case Doing.FIND | Doing.LEAVE | Doing.SWEEP | Doing.RESWEEP:
             for topic in task.topics:
                 reading = facts.readings.get(topic)
                 if reading is None or reading.quality not in TRUSTED or reading.at < job.moved_at:

@@ -22,7 +22,7 @@ from ingest.job.course.events import (
 )
 from ingest.job.course.intake import ITEMS
 from ingest.job.course.readings import Reading, RunoutTaken
-from ingest.job.course.tasks import FINDS, Doing, Task
+from ingest.job.course.tasks import FINDS, SWEEPS, Doing, Task
 
 BAY = "the bay"
 """Who is said to have brought about what the bay saw by itself."""
@@ -55,6 +55,7 @@ class Adjustment:
     advice: tuple[str, ...]
     at: str
     by: str
+    fitted_rad: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +130,20 @@ class Job:
         """The newest tape distance of each line."""
         return {each.line: each for each in self.tapes}
 
+    def known_of(self, topic: str) -> Reading | None:
+        """Return what was read of a topic last, before anything that is being turned now."""
+        last = self.left.get(topic) or self.found.get(topic)
+        task = self.task(self.turning)
+        turning = task is not None and topic in task.topics
+        return last if turning or topic not in self.stale else None
+
+    def fitted_rad(self, axle: int) -> tuple[float, ...]:
+        """Return the wedges that were fitted last to an axle; none where none ever were."""
+        fitted = [
+            a.fitted_rad for a in self.adjustments if a.task.axles == (axle,) and a.fitted_rad
+        ]
+        return fitted[-1] if fitted else ()
+
     def was_turned(self, axles: Iterable[int]) -> bool:
         """Say whether anything was turned at one of these axles."""
         return any(set(axles) & set(each.task.axles) for each in self.adjustments)
@@ -200,7 +215,7 @@ def _disturbed(job: Job, event: Event, what: Disturbed) -> Job:
 def _turning(job: Job, event: Event, what: Turning) -> Job:
     task = job.task(what.task)
     assert task is not None
-    made = Adjustment(task, what.advice, event.at, event.by)
+    made = Adjustment(task, what.advice, event.at, event.by, what.fitted_rad)
     return replace(
         job,
         turning=task.id,
@@ -219,7 +234,7 @@ def _done(job: Job, event: Event, what: Done) -> Job:
     assert task is not None
     mark = Mark(event.at, event.by, turned=what.turned, note=what.note)
     changed = replace(job, marks={**job.marks, task.id: mark}, turning="")
-    if task.doing is Doing.SWEEP:
+    if task.doing in SWEEPS:
         changed = replace(changed, moved_at=event.at)
     if task.doing is Doing.MOUNT:
         changed = replace(changed, upsets=())

@@ -27,6 +27,8 @@ class Doing(StrEnum):
     """Bring one quantity home, live."""
     TIGHTEN = "tighten"
     """What was loosened, to the vehicle maker's torque."""
+    RESWEEP = "resweep"
+    """Steer once more, for what a sweep alone can tell, as left."""
     LEAVE = "leave"
     """Measure as left."""
 
@@ -34,17 +36,24 @@ class Doing(StrEnum):
 FINDS = frozenset({Doing.FIND, Doing.SWEEP})
 """What these measure is as found, and stands for good once something was turned."""
 
+SWEEPS = frozenset({Doing.SWEEP, Doing.RESWEEP})
+"""In these the wheels are steered."""
+
+BY_SWEEP = frozenset({"caster", "lock_angle"})
+"""What ADJUST may turn that no head shows while it is turned: a sweep tells it afterwards."""
+
 
 @dataclass(frozen=True, slots=True)
 class Task:
     """One thing to do.
 
     ``set_up`` counts the mountings from 1. ``axles`` are those that it is about; of MOUNT those
-    that carry heads from then on. ``topics`` (below the bay) are what FIND and LEAVE measure, and
-    for ADJUST the one result that is watched; ``also`` is taken where it is known. ``tapes``
-    are the distances that TAPE asks for (``P-L3``). ``quantity`` names what ADJUST turns, in the
-    words of the corrections. ``why`` is the plan's reason. ``off`` are the axles whose heads come
-    off for MOUNT.
+    that carry heads from then on. ``topics`` (below the bay) are what FIND and LEAVE and the sweeps
+    measure, and for ADJUST the results that it is about: one that is watched, or what a sweep told
+    of each side; ``also`` is taken where it is known. ``tapes`` are the distances that TAPE asks
+    for (``P-L3``). ``quantity`` names what ADJUST turns, in the words of the corrections; of sweeps
+    it is ``lock_angle`` where they go to the stops. ``why`` is the plan's reason. ``off`` are the
+    axles whose heads come off for MOUNT.
     """
 
     id: str
@@ -57,6 +66,11 @@ class Task:
     quantity: str = ""
     why: str = ""
     off: tuple[int, ...] = ()
+
+    @property
+    def is_seen(self) -> bool:
+        """Whether heads show what ADJUST turns while it is turned."""
+        return self.quantity not in BY_SWEEP
 
     @property
     def title(self) -> str:
@@ -81,5 +95,7 @@ class Task:
                 return f"adjust {self.quantity.replace('_', ' ')} of {where}"
             case Doing.TIGHTEN:
                 return f"tighten {where}"
+            case Doing.RESWEEP:
+                return f"sweep the steering of {where} again"
             case Doing.LEAVE:
                 return f"measure {where} as left"

@@ -107,7 +107,7 @@ def test_what_was_not_turned_needs_no_tightening() -> None:
     while played.job.current is not None:
         go_on(played, brief, turn=False)
     skipped = [t for t in played.job.tasks if played.job.marks[t.id].skipped]
-    assert {t.doing for t in skipped} == {Doing.TIGHTEN, Doing.SETTLE, Doing.LEAVE}
+    assert {t.doing for t in skipped} == {Doing.TIGHTEN, Doing.SETTLE, Doing.RESWEEP, Doing.LEAVE}
     assert played.job.adjustments == ()
 
 

@@ -124,8 +124,8 @@ class JobOnABay:
         lines = self.told("advice")["text"].splitlines()
         self.ask("job-adjust", task=task.id)
         for step in follow(self.bay.practice.adjusters, task.axles[0], lines):
-            self.bay.advance(step.wait_s)
-        self.bay.advance(2.0)
+            self.pass_by(step.wait_s)
+        self.pass_by(2.0)
 
     def watch(self, seconds):
         """Let time pass, the value that is turned told as the chain's values come."""

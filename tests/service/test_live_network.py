@@ -22,7 +22,7 @@ from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.network import NetworkSettings
-from ingest.service.sightlines import _port
+from ingest.service.sightlines import port_of
 from ingest.service.transcript import SETTINGS
 from ingest.service.wheelwork import WheelSettings
 from ingest.service.workings import WorkSettings
@@ -210,7 +210,7 @@ def test_readings_that_no_positions_fit_take_the_results_back(
 def test_a_bay_s_clamps_are_those_of_its_networks(simulated_bay):
     wheel = WheelSettings(clamp_offset_m=0.0007)
     bay = simulated_bay(4, settings=BaySettings(wheel=wheel))
-    assert bay.bay.network._clamp_offset_m == 0.0007
+    assert bay.bay.network.clamp_offset_m == 0.0007
 
 
 @pytest.mark.parametrize("offset_m", [0.0005, 0.002])
@@ -220,7 +220,7 @@ def test_how_far_off_centre_clamps_sit_in_this_bay_is_what_its_sightlines_start_
     )
     values = np.zeros(len(ROW))
     sat = SimpleNamespace(head=head, mounting=3, rest=SimpleNamespace(values=values))
-    port = _port(sat, Channel.AZIMUTH_CROSS, 0.0, (0.6, 0.28), SpreadSettings(), offset_m)
+    port = port_of(sat, Channel.AZIMUTH_CROSS, 0.0, (0.6, 0.28), SpreadSettings(), offset_m)
     (centring,) = (s for s in port.sources if s.source.name == "centring of mounting 3")
     # Of an offset in any direction (r.m.s.) its part along the heading is this share.
     assert centring.forward_m == pytest.approx(offset_m / 2.0**0.5)

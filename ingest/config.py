@@ -66,6 +66,7 @@ class Config(Table):
     networks: tuple[Path, ...]
     embedded: EmbeddedBrokerSettings | None
     broker: BrokerSettings
+    plain: bool
     service: ServiceSettings
     links: tuple[LinkSettings, ...]
 
@@ -123,6 +124,7 @@ def _settings(where: str, folder: Path, read: ConfigFile) -> Config:
         networks=tuple(folder / path for path in _networks_of(read.bay)),
         embedded=_embedded(where, read.broker),
         broker=_broker(where, folder, read.broker),
+        plain=read.broker.plain,
         service=_service(where, folder, read),
         links=links,
     )

@@ -79,6 +79,8 @@ class BrokerTable(Table):
     """The private key of it (PEM)."""
     client_id: str = ""
     """Must be this service's alone; empty: made up from the bay and the start."""
+    plain: bool = False
+    """Say readings and results again under val/, as short lines for the smallest clients."""
 
 
 class ChainTable(Table):

@@ -19,6 +19,7 @@ from ingest.core.published import PublishedResults
 from ingest.outputs.broker import EmbeddedBroker, EmbeddedBrokerSettings
 from ingest.outputs.broker_state import BrokerState
 from ingest.outputs.mqtt import MqttOutlet, Voice
+from ingest.outputs.plainmirror import EVERY_S, PlainMirror
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
@@ -55,6 +56,15 @@ class HostSettings:
     embedded: EmbeddedBrokerSettings | None = field(default_factory=EmbeddedBrokerSettings)
     broker: BrokerSettings = field(default_factory=BrokerSettings)
     service: ServiceSettings = field(default_factory=ServiceSettings)
+    plain: bool = False
+    """Whether the plain mirror is published."""
+
+
+async def saying_again(mirror: PlainMirror) -> None:
+    """Have the mirror say its lines again and again, until cancelled."""
+    while True:
+        await asyncio.sleep(EVERY_S)
+        mirror.say_again()
 
 
 @dataclass(slots=True)
@@ -175,13 +185,14 @@ async def _running(
         clock=monotonic_ns,
         wall=time.time_ns,
     )
+    mirror = PlainMirror(outlet, topics, monotonic_ns) if settings.plain else None
     by_name: Mapping[str, Link] = {link.name: link for link in links}
     desk = DeskSettings(version=importlib.metadata.version("levelhead"))
     late.service = Service(
         replace(settings.service, desk=desk),
         topics,
         by_name,
-        outlet,
+        mirror or outlet,
         names=plugs.names,
         records=plugs.records,
         clock=monotonic_ns,
@@ -196,6 +207,8 @@ async def _running(
         asyncio.create_task(outlet.run(), name="outlet"),
         asyncio.create_task(late.service.run(), name="service"),
     ]
+    if mirror is not None:
+        tasks.append(asyncio.create_task(saying_again(mirror), name="plain mirror"))
     try:
         yield late.service
     finally:

@@ -3,22 +3,25 @@
 import argparse
 import asyncio
 import contextlib
+import itertools
 import logging
 import random
 import sys
 import time
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 
 from ingest.capture.reader import read_capture
 from ingest.commands.host import HostSettings, monotonic_ns, running_broker
+from ingest.commands.replay_outlets import Late, Lines
 from ingest.core.errors import InputError, OutputError
 from ingest.core.recording import BYTES, Record
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.broker_state import BrokerCondition, BrokerState
 from ingest.outputs.mqtt import MqttOutlet, Voice
+from ingest.outputs.plainmirror import EVERY_S, PlainMirror
 from ingest.outputs.settings import BrokerSettings
-from ingest.payload.cmd import Request
+from ingest.payload.topics import Topics
 from ingest.service import transcript
 from ingest.service.backoff import Backoff, BackoffSettings
 from ingest.service.player import Player, moment_of
@@ -26,6 +29,11 @@ from ingest.service.player import Player, moment_of
 CONNECT_S = 10.0
 EXIT_FAULTY = 1
 """The program itself failed at a record: what it said of this capture is not all."""
+
+WEBSOCKET = "a port of our own broker for pages in browsers (default: none)"
+
+PAUSE_S = 1.0
+"""Between two passes of a loop: the service has stopped, and displays say so."""
 
 FASTEST = 1e6
 """Faster than any machine plays: no waiting at all."""
@@ -43,13 +51,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--info", action="store_true", help="say what the file holds, no more")
     parser.add_argument("--host", help="a broker of yours (default: one of our own on loopback)")
     parser.add_argument("--port", type=int, default=1883, help="its port (default 1883)")
-    parser.add_argument("--stay", action="store_true", help="stay at the end, until Ctrl-C")
+    parser.add_argument("--websocket", type=int, metavar="PORT", help=WEBSOCKET)
+    parser.add_argument("--plain", action="store_true", help="say the plain lines under val/, too")
+    end = parser.add_mutually_exclusive_group()
+    end.add_argument("--stay", action="store_true", help="stay at the end, until Ctrl-C")
+    end.add_argument("--loop", action="store_true", help="begin anew at the end, until Ctrl-C")
 
 
 def run(args: argparse.Namespace) -> int:
     """Replay. Exit 2 when the file cannot be played."""
     if not args.speed > 0.0:
         raise InputError("--speed", None, f"{args.speed} is not above 0")
+    if args.host and args.websocket is not None:
+        raise InputError("--websocket", None, "is a port of our own broker; leave out --host")
     capture = read_capture(args.file)
     for remark in capture.remarks:
         print(f"levelhead replay: {remark}", file=sys.stderr)
@@ -85,73 +99,10 @@ def described(player: Player) -> Iterator[str]:
     yield f"{requests} requests of displays"
 
 
-class Silence:
-    """An outlet that says nothing."""
-
-    def publish(
-        self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
-    ) -> None:
-        """Say nothing."""
-
-    def reply(self, request: Request, payload: bytes) -> None:
-        """Answer nobody."""
-
-
-class Lines(Silence):
-    """An outlet that keeps a line a message. Who plays prints them: a full disk or a closed pipe
-    is then no fault inside the workings."""
-
-    def __init__(self) -> None:
-        self._lines: list[str] = []
-
-    def publish(
-        self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
-    ) -> None:
-        """Keep topic and payload."""
-        self._lines.append(f"{topic} {payload.decode()}")
-
-    def reply(self, request: Request, payload: bytes) -> None:
-        """Keep the answer, with the topic it went to."""
-        self._lines.append(f"{request.reply_topic or '-'} {payload.decode()}")
-
-    def taken(self) -> list[str]:
-        """Return what was kept since the last time."""
-        taken, self._lines = self._lines, []
-        return taken
-
-
-class Late(Silence):
-    """An outlet that there is only when its player has been made. It remembers the status, and
-    keeps what is published until ``send``, so that no value of a replay overtakes another."""
-
-    def __init__(self) -> None:
-        self.outlet: MqttOutlet | None = None
-        self.status = b""
-        self._waiting: list[Callable[[MqttOutlet], None]] = []
-
-    def publish(
-        self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
-    ) -> None:
-        """Keep."""
-        if topic.endswith("/svc/status"):
-            self.status = payload
-        self._waiting.append(
-            lambda outlet: outlet.publish(topic, payload, retain=retain, qos=qos, expiry_s=expiry_s)
-        )
-
-    async def send(self) -> None:
-        """Send what was kept, one after the other."""
-        waiting, self._waiting = self._waiting, []
-        for publish_to in waiting:
-            if self.outlet is not None:
-                publish_to(self.outlet)
-                await self.outlet.drain()
-
-
-def first_status(where: str, records: tuple[Record, ...]) -> bytes:
-    """Return the first status of a capture: what is said when nothing was played yet."""
+def first_status(where: str, records: tuple[Record, ...], number: int) -> bytes:
+    """Return the first status of a pass: what is said when nothing was played yet."""
     heard = Late()
-    player = Player(where, records, heard)
+    player = Player(where, records, heard, number)
     for record in records:
         if heard.status:
             break
@@ -160,24 +111,71 @@ def first_status(where: str, records: tuple[Record, ...]) -> bytes:
 
 
 async def _replay(args: argparse.Namespace, records: tuple[Record, ...]) -> int:
-    late = Late()
-    player = Player(str(args.file), records, late)
-    late.status = first_status(str(args.file), records)
-    embedded = None if args.host else EmbeddedBrokerSettings(port=args.port)
     own = BrokerSettings(host=args.host or "127.0.0.1", port=args.port)
-    settings = HostSettings(bay=player.topics.bay, embedded=embedded, broker=own)
+    embedded = None
+    if not args.host:
+        embedded = EmbeddedBrokerSettings(port=args.port, websocket_port=args.websocket)
+    topics = Player(str(args.file), records, Late()).topics
+    settings = HostSettings(bay=topics.bay, embedded=embedded, broker=own)
     try:
-        async with running_broker(settings) as broker, _spoken(player, broker, late):
-            where = f"mosquitto_sub -p {broker.port} -t '{player.topics.root}/#' -v"
-            print(f"replaying as bay {player.topics.bay}: {where}", flush=True)
+        async with running_broker(settings) as broker:
+            for number in itertools.count(1):
+                code = await _pass(args, records, topics, broker, number)
+                if not args.loop:
+                    return code
+                await asyncio.sleep(PAUSE_S)
+    except OutputError as error:
+        raise InputError(error.where, None, error.reason) from error
+    raise AssertionError("a loop has no end")
+
+
+async def _pass(
+    args: argparse.Namespace,
+    records: tuple[Record, ...],
+    topics: Topics,
+    broker: BrokerSettings,
+    number: int,
+) -> int:
+    """Play once, as one start of a service; return the exit code."""
+    late = Late()
+    late.status = first_status(str(args.file), records, number)
+    mirror = PlainMirror(late, topics, monotonic_ns) if args.plain else None
+    player = Player(str(args.file), records, mirror or late, number)
+    async with _spoken(player, broker, late):
+        if number == 1:
+            where = f"mosquitto_sub -p {broker.port} -t '{topics.root}/#' -v"
+            print(f"replaying as bay {topics.bay}: {where}", flush=True)
+        async with _said_again(mirror, late):
             await _play(player, late, args.speed)
             code = _judged(player)
             if args.stay:
                 print("staying until Ctrl-C", flush=True)
                 await asyncio.get_running_loop().create_future()
-            return code
-    except OutputError as error:
-        raise InputError(error.where, None, error.reason) from error
+        if args.loop:
+            late.clear()
+            await late.send()
+    return code
+
+
+@contextlib.asynccontextmanager
+async def _said_again(mirror: PlainMirror | None, late: Late) -> AsyncIterator[None]:
+    """Have the plain lines said every second while the block runs."""
+    if mirror is None:
+        yield
+        return
+
+    async def say() -> None:
+        while True:
+            await asyncio.sleep(EVERY_S)
+            mirror.say_again()
+            await late.send()
+
+    task = asyncio.create_task(say(), name="plain mirror")
+    try:
+        yield
+    finally:
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
 
 
 async def _play(player: Player, late: Late, speed: float) -> None:

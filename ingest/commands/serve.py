@@ -58,7 +58,9 @@ async def _serve(
     connection = open_database(config.state_file)
     try:
         opened = open_bay(config, connection, datetime.now(UTC).date())
-        settings = HostSettings(config.bay, config.embedded, config.broker, opened.service)
+        settings = HostSettings(
+            config.bay, config.embedded, config.broker, opened.service, plain=config.plain
+        )
         links = make_links(config.links)
         async with running_broker(settings) as broker:
             names = StoredHeadNames(connection)

@@ -66,15 +66,21 @@ ERRORS = {
 class Player:
     """Plays the records of one start of a service, in order."""
 
-    def __init__(self, where: str, records: Iterable[Record], outlet: Answering) -> None:
+    def __init__(
+        self, where: str, records: Iterable[Record], outlet: Answering, number: int = 1
+    ) -> None:
         """Read what the replay starts from.
+
+        ``number``: of the pass, where a capture is played again and again. Each is a start of its
+        own, since the numbers of messages begin anew.
 
         Raises:
             InputError: there is no start, or it is of a version that this program cannot play.
         """
         self._records = tuple(records)
         start = self._start(where)
-        self.bay_name, self.boot, settings = start.bay, start.boot, start.settings
+        self.bay_name, settings = start.bay, start.settings
+        self.boot = start.boot if number == 1 else f"{start.boot[:28]}-{number}"
         self.program = settings.desk.version
         """The version of the program that captured."""
         self.topics = Topics(self.bay_name[:LONGEST_BAY] + SUFFIX)

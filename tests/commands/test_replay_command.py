@@ -108,8 +108,9 @@ def test_a_speed_that_is_none_is_refused(refuses, speed):
 class Ear:
     """A plain MQTT client that keeps the last payload of each topic."""
 
-    def __init__(self, port):
+    def __init__(self, port, heard=lambda topic, payload: None):
         self.last = {}
+        self._heard = heard
         self._news = threading.Condition()
         self._client = Client(CallbackAPIVersion.VERSION2)
         self._client.on_connect = lambda client, *_: client.subscribe("levelhead/v1/#", qos=1)
@@ -120,6 +121,7 @@ class Ear:
     def _keep(self, client, userdata, message):
         with self._news:
             self.last[message.topic] = message.payload
+            self._heard(message.topic, message.payload)
             self._news.notify_all()
 
     def wait(self, holds):
@@ -157,6 +159,43 @@ def test_at_any_speed_what_stands_in_the_end_is_the_same(printed, speed):
         replay.send_signal(signal.SIGINT)
         _, said = replay.communicate(timeout=PATIENCE_S)
     assert "Traceback" not in said
+
+
+def test_a_loop_begins_anew_as_another_start_and_takes_back_what_stood():
+    words = ("replay", CAPTURE, "--speed=1e6", "--loop", "--plain", "--port", free_port())
+    replay = subprocess.Popen(
+        [*CLI, *map(str, words)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    boots, plain, cleared = [], set(), set()
+
+    def keep(topic, payload):
+        if topic.endswith("/svc/status"):
+            boots.append((json.loads(payload)["boot"], json.loads(payload)["state"]))
+        elif "/val/" in topic:
+            plain.add(payload.decode().split()[-1])
+        elif not payload:
+            cleared.add(topic.split("/", 3)[3])
+
+    try:
+        ear = Ear(int(re.search(r"-p (\d+)", replay.stdout.readline())[1]), keep)
+        try:
+            ear.wait(lambda last: ("b-1-2", "offline") in boots)
+        finally:
+            ear.close()
+    finally:
+        replay.send_signal(signal.SIGINT)
+        _, said = replay.communicate(timeout=PATIENCE_S)
+    assert said == ""
+    first, second = boots.index(("b-1", "offline")), boots.index(("b-1-2", "online"))
+    assert first < second
+    assert plain - {"stale"}
+    assert "head/alder/runout" in cleared
+    assert not cleared & {"svc/status", "svc/meta"}
+
+
+def test_a_page_s_port_is_one_of_our_own_broker(refuses):
+    words = ("replay", CAPTURE, "--host", "127.0.0.1", "--websocket", free_port())
+    refuses(words, "leave out --host")
 
 
 def of_topics(lines):

@@ -28,6 +28,7 @@ PACED = {
     "test_ble_link.py",
     "test_body_links.py",
     "test_capture_command.py",
+    "test_clients.py",
     "test_demo_command.py",
     "test_disturbed_turns.py",
     "test_emulated_head.py",

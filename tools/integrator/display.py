@@ -4,14 +4,32 @@ Needs paho-mqtt 2 and nothing else. Prints a line whenever what is shown changes
 """
 
 import argparse
+import contextlib
 import getpass
 import json
+import math
 import time
 
 import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
 WORDS = {"inside": "INSIDE", "undecided": "UNDECIDED", "outside": "OUTSIDE"}
+
+
+UNREADABLE = {"q": "bad", "why": "unreadable"}
+
+
+def is_number(value):
+    return isinstance(value, int | float) and math.isfinite(value)
+
+
+def sound(said):
+    """Tell whether a message can be shown at all. Nobody guarantees who wrote it."""
+    return (
+        all(said.get(key) is None or is_number(said[key]) for key in ("value", "U"))
+        and is_number(said.get("ttl"))
+        and said.get("dp") in range(10)
+    )
 
 
 class Value:
@@ -32,22 +50,26 @@ class Value:
         below = topic[len(self.root) + 1 :]
         try:
             said = json.loads(payload) if payload else None
-        except ValueError:
-            said = {"q": "bad", "why": "unreadable"}
-        said = said if said is None or isinstance(said, dict) else {"q": "bad", "why": "unreadable"}
+        except (ValueError, RecursionError):
+            said = UNREADABLE
+        said = said if said is None or isinstance(said, dict) else UNREADABLE
         if below == "svc/status":
             self.see_service(said or {})
         elif below == self.head_status:
             there = (said or {}).get("state") in ("online", "degraded")
             self.head = None if there else "head offline"
         elif below == self.topic:
-            self.said, self.at = said, time.monotonic()
+            self.said, self.at = (
+                said if said is None or sound(said) else UNREADABLE,
+                time.monotonic(),
+            )
             self.live = not retained
 
     def see_service(self, said):
         if said.get("state") == "online":
             self.service, self.boot = None, said.get("boot")
-        elif self.boot is None or said.get("boot") == self.boot:  # else a late will of an old start
+        elif self.boot is None or said.get("boot", self.boot) == self.boot:
+            # Of another boot it is the late will of a start that is over.
             self.service = "service offline"
 
     def missing(self):
@@ -72,7 +94,7 @@ class Value:
         if why is not None:
             return f"- {unit} NO DATA, {why}".replace("  ", " ")
         said, dp = self.said, self.said["dp"]
-        if said["U"] is None:
+        if said.get("U") is None:
             u = "?"
         else:  # a reading's U has digits of its own, a result's those of the value
             u = f"{said['U']:.{dp}f}" if not said["ttl"] else f"{said['U']:g}"
@@ -118,7 +140,5 @@ def main():
 
 
 if __name__ == "__main__":
-    try:
+    with contextlib.suppress(KeyboardInterrupt):
         main()
-    except KeyboardInterrupt:
-        pass

@@ -191,7 +191,7 @@ def test_a_client_of_json_follows_the_story(client, teller, broker):
     teller.tilt(retain=True)
 
 
-SANITIZED = "-fsanitize=address,undefined"
+SANITIZED = ("-fsanitize=address,undefined", "-fno-sanitize-recover=all")
 """A byte beyond a buffer ends the program."""
 
 
@@ -202,7 +202,7 @@ def board(real_part, tmp_path_factory):
     flags = [
         "-std=c++11",
         "-O1",
-        SANITIZED,
+        *SANITIZED,
         "-Wall",
         "-Wextra",
         "-Wpedantic",

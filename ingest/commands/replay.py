@@ -121,12 +121,21 @@ async def _replay(args: argparse.Namespace, records: tuple[Record, ...]) -> int:
         async with running_broker(settings) as broker:
             for number in itertools.count(1):
                 code = await _pass(args, records, topics, broker, number)
-                if not args.loop:
+                if not args.loop or _told_to_stop():
                     return code
                 await asyncio.sleep(PAUSE_S)
     except OutputError as error:
         raise InputError(error.where, None, error.reason) from error
     raise AssertionError("a loop has no end")
+
+
+def _told_to_stop() -> bool:
+    """Tell whether Ctrl-C came, also where something waited for in that moment swallowed it.
+
+    (``asyncio.wait_for`` of Python 3.11 does, when what it waits for is done at the same time.)
+    """
+    task = asyncio.current_task()
+    return task is not None and task.cancelling() > 0
 
 
 async def _pass(
@@ -183,6 +192,8 @@ async def _play(player: Player, late: Late, speed: float) -> None:
     loop = asyncio.get_running_loop()
     began_s, first_ns = loop.time(), player.records[0].at_ns
     for count, record in enumerate(player.records):
+        if _told_to_stop():
+            return
         due_s = began_s + (record.at_ns - first_ns) * 1e-9 / speed
         if due_s > loop.time() and speed < FASTEST:
             await asyncio.sleep(due_s - loop.time())

@@ -1,15 +1,15 @@
 """The network file of a vehicle: what a unit's network is before any head has read."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
 from ingest.core.units import DEG
-from ingest.geometry.network.stations import Reading, Station
+from ingest.geometry.network.stations import Kind, Line, Reading, Station
 from ingest.job.vehicle.axles import Wheel
 from ingest.job.vehicle.network import Sighting, UnitNetwork, unit_network
 from ingest.job.vehicle.reference import PIN
-from ingest.job.vehicle.vehicle import Vehicle
+from ingest.job.vehicle.vehicle import Unit, Vehicle
 from ingest.payload.network_file import NetworkFile
 
 TapesM = Mapping[frozenset[str], float]
@@ -51,6 +51,7 @@ def job_networks(
             for place, reading in enumerate(found.network.readings)
             if (known := _known(vehicle, reading, read, sight=place in found.channels)) is not None
         )
+        readings += tuple(_further(vehicle, unit))
         channels = [c for _, c in sorted(found.channels.items())]
         network = replace(found.network, readings=readings)
         kept = UnitNetwork(unit.id, network, dict(enumerate(channels)))
@@ -85,8 +86,25 @@ def _known(
     one, other = (Wheel.named(name) for name in (reading.line.at, reading.line.to))
     if one.axle == other.axle:
         return replace(reading, value=vehicle.axle(one.axle).track_m, sigma=TRACK_SIGMA_M)
-    away_m = abs(vehicle.axle(one.axle).behind_m - vehicle.axle(other.axle).behind_m)
-    return replace(reading, value=away_m, sigma=WHEELBASE_SIGMA_M)
+    return replace(reading, value=_apart_m(vehicle, one, other), sigma=WHEELBASE_SIGMA_M)
+
+
+def _further(vehicle: Vehicle, unit: Unit) -> Iterator[Reading]:
+    """Yield the wheelbases between axles that are not neighbours.
+
+    When an axle was turned at, what tied it to those between is gone, and heads at two axles far
+    apart must do: their sightlines hardly tell how far that is.
+    """
+    axles = vehicle.axles_of(unit)
+    for at, front in enumerate(axles):
+        for rear in axles[at + 2 :]:
+            for one, other in zip(front.wheels, rear.wheels, strict=True):
+                line, apart_m = Line(one.id, other.id), _apart_m(vehicle, one, other)
+                yield Reading(Kind.DISTANCE, line, WHEELBASE_SIGMA_M, apart_m)
+
+
+def _apart_m(vehicle: Vehicle, one: Wheel, other: Wheel) -> float:
+    return abs(vehicle.axle(one.axle).behind_m - vehicle.axle(other.axle).behind_m)
 
 
 def network_file_of(found: UnitNetwork, about: str, tapes_m: TapesM | None = None) -> NetworkFile:

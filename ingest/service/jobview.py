@@ -110,6 +110,7 @@ class LiveBayView:
         for axle in axles:
             for side in Side:
                 self._bay.network.turning(Wheel(axle, side), "adjusted")
+                self._bay.network.untaped(Wheel(axle, side), "adjusted")
 
     def _runout(self, head: BayHead) -> RunoutTaken | None:
         bench = self._bay.work.bench(head)

@@ -250,11 +250,18 @@ class NetworkWork:
             _withdraw(part, part.rows.void(mounting), why)
 
     def turning(self, wheel: Wheel, why: str) -> None:
-        """Take note that the wheels of an axle are about to be moved."""
+        """Take note that the wheels of an axle are about to be moved: jacked, pushed, turned at."""
         found = self._at.get(wheel)
         if found is not None:
             part, _ = found
             _withdraw(part, part.rows.moved(wheel.axle), why)
+
+    def untaped(self, wheel: Wheel, why: str) -> None:
+        """Take note that a hub is about to be shifted: tapes from it to a pin hold no longer."""
+        found = self._at.get(wheel)
+        if found is not None:
+            part, _ = found
+            _withdraw(part, _drop_tapes(part, wheel), why)
 
     def closed(self, mounting: int, *, stood: bool) -> None:
         """Take note that a head is off: what it read stays as long as its wheel stands.
@@ -354,6 +361,18 @@ def _withdraw(part: _Part, places: set[int], why: str) -> None:
     if places:
         part.solved = frozenset()
         part.desk.withdraw(places, why)
+
+
+def _drop_tapes(part: _Part, wheel: Wheel) -> set[int]:
+    """Drop the tapes between a wheel and a pin; return their places."""
+    network = part.live.network
+    hub = next(s.id for s in network.wheels() if _wheel(s.axle, s.side) == wheel)
+    pins = {station.id for station in network.stations if station.side is None}
+    ends = [{line.at, line.to} for line in (r.line for r in network.readings)]
+    dropped = {place for place in part.tapes if hub in ends[place] and ends[place] & pins}
+    for place in dropped:
+        del part.tapes[place]
+    return dropped
 
 
 def _tapes(readings: Sequence[Reading]) -> dict[int, Measured]:

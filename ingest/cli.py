@@ -10,7 +10,7 @@ COMMANDS: dict[str, str] = {
     "serve": "run the measuring service",
     "capture": "serve, and keep all that happens in a file",
     "replay": "say again what a captured bay said",
-    "demo": "run the main job on simulated heads",
+    "demo": "do a whole alignment on simulated heads, beside the truth",
     "job": "lead a job: open, check, adjust, measure, close",
     "practice": "do a whole alignment on a simulated vehicle, with troubles to find",
     "watch": "show live values in the terminal",

@@ -1,4 +1,4 @@
-"""The demo's networks: which sightlines each vehicle has, and what a person taped of it."""
+"""Networks of the simulated fleet, for tests and figures: which sightlines each vehicle has, and what a person taped of it."""
 
 from collections.abc import Iterator
 from itertools import pairwise

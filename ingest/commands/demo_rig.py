@@ -21,7 +21,7 @@ from ingest.simulator.ptyhead import PtyHead
 from ingest.simulator.rig import Rig
 from ingest.simulator.sensors import HARMONICS
 from ingest.simulator.streams import stream
-from ingest.simulator.technician import Technician
+from ingest.simulator.technician import Pace, Technician
 from ingest.simulator.vehicle import Vehicle
 
 HEADS = ("alder", "birch", "cedar", "dogwood")
@@ -63,12 +63,16 @@ def build(
     clock: Callable[[], float],
     rate_hz: float = 100.0,
     vehicle: Vehicle | None = None,
+    *,
+    heads: dict[str, Head] | None = None,
+    pace: Pace | None = None,
 ) -> DemoRig:
     """Draw a rig from a seed: vehicle, clamps, sensor errors, clocks, noise and faults.
 
-    ``vehicle``: one that was drawn already, in place of the one of that name.
+    ``vehicle``, ``heads``: drawn already, in place of those of that name and seed. ``pace``: how
+    fast the technician works.
     """
-    heads = {name: draw_head(seed, name) for name in HEADS}
+    heads = draw_heads(seed) if heads is None else heads
     rig = Rig(vehicle or VEHICLES[vehicle_name](seed), tuple(heads.values()))
     ptys = {}
     for name, head in heads.items():
@@ -89,10 +93,16 @@ def build(
         rig,
         stream(seed, "technician"),
         clock,
+        pace,
         settle_sigma_rad=SETTLE_DEG * DEG,
         seat=(stream(seed, "seats"), SEAT_M),
     )
     return DemoRig(rig, heads, ptys, technician, records, seed, clock, vehicle_name)
+
+
+def draw_heads(seed: int) -> dict[str, Head]:
+    """Draw the heads, by their names."""
+    return {name: draw_head(seed, name) for name in HEADS}
 
 
 def record_of(number: int, known: KnownHead) -> CalibrationRecord1:

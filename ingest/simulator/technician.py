@@ -161,6 +161,15 @@ class Technician:
     def _knock(self, wheel: WheelAt, at_s: float, by: str) -> None:
         self._rig.knock(wheel, at_s, float(self._random.uniform(-1.0, 1.0)) * KNOCK_DEG[by] * DEG)
 
+    def jounce(self, axle: int) -> Step:
+        """Rock an axle on its springs, until it sits as it runs: heads at its wheels swing."""
+        start_s = self._soon_s()
+        for wheel in self._rig.vehicle.wheel_state:
+            if wheel.axle == axle:
+                way = float(self._random.choice([-1.0, 1.0]))
+                self._rig.knock(wheel, start_s, way * KNOCK_DEG["jack"] * DEG)
+        return Step("jounced", self._pace.lead_s + self._pace.settle_s)
+
     def stops(self, wheel: WheelAt, count: int) -> Iterator[Step]:
         """Turn a wheel once round in even stops, never quite even; the last closes the turn.
 

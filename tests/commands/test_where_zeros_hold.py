@@ -13,9 +13,9 @@ from calibration.records.parts import Coefficients
 from calibration.records.text import load_record
 from calibration.sensors import Correction
 from ingest.cli import main
+from ingest.commands.align_records import drift_lines
 from ingest.commands.bench_acts import Acts
 from ingest.commands.bench_folder import Folder
-from ingest.commands.demo import drift_lines
 from ingest.commands.demo_rig import build
 from ingest.commands.drift_words import drift_line
 from ingest.store.database import open_database

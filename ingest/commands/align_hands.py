@@ -1,0 +1,187 @@
+"""The hands at a simulated vehicle: they clamp heads on, turn wheels, and do what advice says."""
+
+import asyncio
+import contextlib
+import time
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from ingest.commands.align_ears import Ears, StoryError
+from ingest.commands.demo_plugs import Plugs
+from ingest.commands.demo_rig import HEADS, DemoRig
+from ingest.core.frames import Side
+from ingest.core.ids import HeadId
+from ingest.core.units import DEG
+from ingest.payload.stamp import epoch_ms
+from ingest.simulator.adjusting.advice import Unreadable
+from ingest.simulator.adjusting.errors import NotAtHand, Stuck
+from ingest.simulator.adjusting.hands import follow, sweep_goals
+from ingest.simulator.practice import Practice
+from ingest.simulator.technician import Step
+from ingest.simulator.truth import vehicle_truth
+from ingest.simulator.vehicle import WheelAt
+
+ONLINE_S = 30.0
+STOPS = 3
+PRESSES = 15
+PRESS_S = 1.0
+TAPE_SIGMA_M = 0.001
+SWEEP_RAD = 20.2 * DEG
+
+
+@dataclass(slots=True)
+class Cost:
+    """What an alignment took."""
+
+    mountings: int = 0
+    turned: list[tuple[int, str]] = field(default_factory=list)
+    """Axle and sentence of each piece of advice that was followed."""
+
+
+class Hands:
+    """Touch the simulated vehicle, and say by MQTT what they do, as a technician would."""
+
+    def __init__(
+        self,
+        demo: DemoRig,
+        practice: Practice,
+        plugs: Plugs,
+        ears: Ears,
+        random: np.random.Generator,
+    ) -> None:
+        self._demo = demo
+        self._practice = practice
+        self._plugs = plugs
+        self._ears = ears
+        self._random = random
+        self._on: dict[WheelAt, str] = {}
+        self.cost = Cost()
+        self.moved_ms: dict[int, int] = {}
+        """When each axle was last moved, of those that were: what was read before tells nothing."""
+
+    async def name_heads(self) -> str:
+        """Wait for all heads and give them their names."""
+        by_id = {head.design.head: name for name, head in self._demo.heads.items()}
+        statuses = self._ears.statuses
+        await self._ears.until(
+            lambda: {s.hid for s in statuses.values() if s.state == "online"} >= set(by_id),
+            ONLINE_S,
+            "all heads online",
+        )
+        for name, status in list(statuses.items()):
+            await self._ears.ask("name", head=name, name=by_id[HeadId(status.hid)])
+        return f"heads online over {self._plugs.over}: {', '.join(HEADS)}"
+
+    async def mount(self, axles: Collection[int], off: Collection[int]) -> str:
+        """Take heads off some axles, and clamp those that are free to others."""
+        for wheel, name in list(self._on.items()):
+            if wheel.axle in off:
+                del self._on[wheel]
+                self._demo.technician.dismount(self._demo.heads[name])
+                await self._ears.ask("unmount", head=name)
+        carrying = {wheel.axle for wheel in self._on}
+        wheels = [WheelAt(axle, side) for axle in axles if axle not in carrying for side in Side]
+        free = [name for name in HEADS if name not in self._on.values()]
+        fresh = dict(zip(wheels, free, strict=False))
+        for wheel, name in fresh.items():
+            self._on[wheel] = name
+            step = self._demo.technician.mount(self._demo.heads[name], wheel)
+            await self._ears.ask("wheel", head=name, axle=wheel.axle, side=wheel.side.value)
+            await asyncio.sleep(step.wait_s / 3)
+        self.cost.mountings += len(axles)
+        return ", ".join(f"{name} at {wheel}" for wheel, name in fresh.items())
+
+    async def turn(self, axles: Collection[int]) -> str:
+        """Lift axles, turn their wheels, one side after the other, and let them down."""
+        await self._wait(*(self._demo.technician.jack(axle) for axle in axles))
+        for side in Side:
+            wheels = [w for w in self._on if w.side is side and w.axle in axles]
+            await asyncio.gather(*(self._turn(wheel, self._on[wheel]) for wheel in wheels))
+        await self._wait(*(self._demo.technician.lower(axle) for axle in axles))
+        self._moved(axles)
+        turned = sum(wheel.axle in axles for wheel in self._on)
+        return f"run-out found at {turned} wheels"
+
+    async def tape(self) -> str:
+        """Measure by tape what the task asks for."""
+        vehicle = self._practice.vehicle
+        wheels = vehicle_truth(vehicle, self._demo.now_s()).wheels
+        place = {f"{w.side.value[0].upper()}{w.axle}": np.array(t.hub_m) for w, t in wheels.items()}
+        pins = [frame.pin_m for frame in self._practice.frames if frame.pin_m is not None]
+        place["P"] = np.array(pins[0]) @ vehicle.ramp.T
+        said = []
+        for line in filter(None, self._ears.job["guidance"]["lacks"].split("; ")):
+            one, other = line.split("-")
+            true_m = float(np.linalg.norm(place[one] - place[other]))
+            read_m = round(true_m + TAPE_SIGMA_M * float(self._random.normal()), 4)
+            await self._ears.ask("job-tape", line=line, metres=read_m, u_mm=1.0)
+            said.append(f"{line} {read_m:.4f} m")
+        return ", ".join(said)
+
+    async def sweep(self, axle: int) -> str:
+        """Sweep the steering of an axle."""
+        await asyncio.sleep(2.5)
+        goals = sweep_goals(self._practice.adjusters, axle)
+        await self._ears.ask("sweep-begin", axle=axle, stops=goals is not None)
+        for step in self._demo.technician.sweep(axle, *(goals or (SWEEP_RAD,))):
+            await asyncio.sleep(step.wait_s + 0.3)
+        reply = await self._ears.ask("sweep-end", axle=axle)
+        await asyncio.sleep(1.0)
+        return reply.text
+
+    async def settle(self, axles: Collection[int]) -> None:
+        """Jounce axles until they sit as they run."""
+        steps = [self._demo.technician.jounce(axle) for axle in axles]
+        self._moved(axles)
+        await self._wait(*steps)
+
+    async def do_as_told(self, task: dict[str, Any], advice: str) -> bool:
+        """Turn what advice says; say whether that was anything at all."""
+        axle = int(task["axles"])
+        before = len(self.cost.turned)
+        try:
+            for sentence, step in self._followed(axle, advice):
+                self.cost.turned.append((axle, sentence))
+                await asyncio.sleep(step.wait_s)
+        except (Stuck, NotAtHand, Unreadable) as error:
+            raise StoryError(f"{task['title']}: {error}") from error
+        await self.settle([axle])
+        return len(self.cost.turned) > before
+
+    def _followed(self, axle: int, advice: str) -> Iterator[tuple[str, Step]]:
+        for sentence in filter(None, advice.splitlines()):
+            for step in follow(self._practice.adjusters, axle, [sentence]):
+                yield sentence, step
+
+    async def _turn(self, wheel: WheelAt, name: str) -> None:
+        """Turn one wheel; its partner across stands still meanwhile."""
+        await self._ears.ask("turn-begin", head=name)
+        if wheel.axle % 2 == 0 and wheel.side is Side.RIGHT:
+            await self._wait(self._demo.technician.through(wheel))
+        else:
+            for step in self._demo.technician.stops(wheel, STOPS):
+                await self._wait(step)
+                await self._press(name)
+        await self._ears.ask("turn-end", head=name)
+
+    async def _press(self, name: str) -> None:
+        """Press the head's button until the stop is taken: a lost frame costs a second try."""
+        pressed = self._ears.pressed
+        for _ in range(PRESSES):
+            pressed.pop(name, None)
+            self._plugs.press(name)
+            with contextlib.suppress(StoryError):  # the press itself may have been lost
+                await self._ears.until(lambda: name in pressed, PRESS_S, "an answer")
+            if pressed.get(name) == "stop-taken":
+                return
+            await asyncio.sleep(PRESS_S / 4)
+        raise StoryError(f"the button of {name} took no stop: {pressed.get(name)}")
+
+    def _moved(self, axles: Collection[int]) -> None:
+        self.moved_ms |= dict.fromkeys(axles, epoch_ms(time.time_ns()))
+
+    async def _wait(self, *steps: Step) -> None:
+        await asyncio.sleep(max(step.wait_s for step in steps))

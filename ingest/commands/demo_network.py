@@ -1,4 +1,4 @@
-"""Networks of the simulated fleet, for tests and figures: which sightlines each vehicle has, and what a person taped of it."""
+"""Networks of the simulated fleet, for tests and figures: sightlines of each vehicle, and tapes."""
 
 from collections.abc import Iterator
 from itertools import pairwise

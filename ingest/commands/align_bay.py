@@ -54,7 +54,7 @@ NOT_CHECKED = (
     "record check --key does, and levelhead serve with the keys of its configuration"
 )
 FLAGSHIP = "rigid-8x4"
-PACE = Pace(dwell_s=1.7, settle_s=0.8)
+PACE = Pace(dwell_s=2.0, settle_s=0.8)
 """Hands wait no longer than the service takes to see that a wheel rests: what is not ready yet, it
 says, and they wait for that."""
 

@@ -209,8 +209,9 @@ class Story:
         topics, axle = task["results"].split("+"), int(task["axles"])
         assert self._jobs.job is not None
         known = [self._jobs.job.known_of(topic) for topic in topics]
-        decisions = {"no limit" if read is None else read.decision for read in known}
-        told = f"by the last sweep {', '.join(sorted(decisions))}"
+        decisions = {"none" if read is None else read.decision for read in known}
+        words = ["no limit" if each == "none" else each for each in sorted(decisions)]
+        told = f"by the last sweep {', '.join(words)}"
         if decisions == {"inside"} or None in known:
             return told, ""
         advice = await self._advice(task["task"], axle)
@@ -218,7 +219,7 @@ class Story:
             await self._ask("job-adjust", task=task["task"])
         if not await self._hands.do_as_told(task, advice):
             return f"{told}, {NEAR_ENOUGH}", NEAR_ENOUGH
-        self.tries[task["results"]] = 1
+        self.tries |= dict.fromkeys(topics, 1)
         return f"{told}; the next sweep proves it", ""
 
     async def _advice(self, task: str, axle: int) -> str:

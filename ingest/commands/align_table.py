@@ -23,7 +23,7 @@ def table(job: Job, found: Truth, left: Truth) -> Table:
     """Return every result of a job beside the truth, as found and as left."""
     title = "the vehicle as found and as left"
     shown = Table(title=title, title_style="bold", box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
-    shown.add_column("result", no_wrap=True)
+    shown.add_column("result")
     for state in ("found", "left"):
         shown.add_column(f"as {state} ± U", justify="right", no_wrap=True)
         shown.add_column("truth", justify="right", no_wrap=True)

@@ -88,7 +88,8 @@ def check_papers(folder, told):
     assert job.closed is not None
     assert job.closed.finished
     assert job.opened.simulated
-    assert {a.task.quantity for a in job.adjustments} == {"axle_heading", "total_toe"}
+    turned = {each.task.quantity for each in job.adjustments}
+    assert turned == {"axle_heading", "total_toe", "steering_wheel"}
     assert abs(job.left["axle/2/both/heading"].value) < abs(job.found["axle/2/both/heading"].value)
     assert {p.suffix for p in folder.iterdir()} - {""} == {".json", ".pdf", ".html"}
     assert str(path.with_suffix(".pdf")) in "".join(told.splitlines())

@@ -13,6 +13,7 @@ COMMANDS: dict[str, str] = {
     "demo": "do a whole alignment on simulated heads, beside the truth",
     "job": "lead a job: open, check, adjust, measure, close",
     "practice": "do a whole alignment on a simulated vehicle, with troubles to find",
+    "display": "serve a bay's display to browsers",
     "watch": "show live values in the terminal",
     "ports": "list serial ports, and with --ble the heads in reach",
     "config": "check a configuration file",

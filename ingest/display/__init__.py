@@ -1,1 +1,1 @@
-"""The ramp-side page: one file of HTML, and the small server that feeds it."""
+"""The ramp-side display: static files for any browser, and the small server that hands them out."""

@@ -1,63 +1,82 @@
-"""The page as a file: whole in itself, safe with any data, fit to read."""
+"""The page's files: whole in themselves, true to the payloads, fit to read."""
 
+import json
 import re
 from importlib import resources
+from pathlib import Path
 from typing import get_args
 
 import pytest
 
 from ingest.core.channels import CHANNELS
+from ingest.job.course.acts import Refused
 from ingest.payload.base import Decision, Quality, Unit
-from ingest.payload.head import HeadStatus
+from ingest.payload.cmd import COMMANDS
+from ingest.payload.head import HeadStatus, LinkKind
+from ingest.payload.job import JobState
 from ingest.payload.runout import RunoutState
-from ingest.payload.svc import Alert
+from ingest.payload.svc import Alert, ServiceStatus
 
-PAGE = resources.files("ingest.display").joinpath("page.html").read_text("utf-8")
-STYLE = "\n".join(re.findall(r"<style>(.*?)</style>", PAGE, re.DOTALL))
+ROOT = Path(str(resources.files("ingest.display").joinpath("page")))
+FILES = [path for path in ROOT.rglob("*.*") if "fetched" not in path.parts]
+TEXT = {str(path.relative_to(ROOT)): path.read_text("utf-8") for path in FILES}
+STYLE = TEXT["style/base.css"]
+ENGLISH = json.loads(TEXT["words/en.json"])
 NAMESPACE = "http://www.w3.org/2000/svg"
 
 
-def test_names_no_other_server():
-    rest = PAGE.replace(NAMESPACE, "")
-    assert not re.search(r"\bhttps?:|\bwss?:|//[a-z0-9-]+\.|@import|<link(?! rel=\"icon\")", rest)
-    assert re.findall(r"\b(?:src|href)=\"([^\"]*)\"", PAGE) == ["data:,"]
-    assert re.findall(r"new EventSource\((.*?)\)", PAGE) == ['"events"']
-    assert not re.search(r"\bfetch\(|XMLHttpRequest|WebSocket|\bimport\b", rest)
+@pytest.mark.parametrize("name", sorted(TEXT))
+def test_names_no_other_server(name: str):
+    rest = TEXT[name].replace(NAMESPACE, "").replace("${location.host}", "")
+    assert not re.search(r"\bhttps?:/|\bwss?:/|[\"'(]//[a-z0-9-]+\.|@import", rest)
 
 
-def test_data_enter_as_text_alone():
-    assert not re.search(
-        r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(|new Function"
-        r"|DOMParser|srcdoc|createContextualFragment|setHTML",
-        PAGE,
-    )
-    assert not re.search(r"\son[a-z]+=", PAGE)
+def test_every_part_of_the_page_is_there():
+    asked = re.findall(r'(?:src|href)="/([^"]+)"', TEXT["index.html"])
+    assert len(asked) == 5
+    for name in asked:
+        assert name in TEXT or name.startswith("fetched/")
 
 
 @pytest.mark.parametrize(
-    ("key", "words"),
+    ("name", "words"),
     [
-        ("q", get_args(Quality)),
-        ("dec", get_args(Decision)),
-        ("head", get_args(HeadStatus.model_fields["state"].annotation)),
-        ("runout", get_args(RunoutState)),
-        ("level", get_args(Alert.model_fields["level"].annotation)),
+        ("QUALITY", get_args(Quality)),
+        ("DECISION", get_args(Decision)),
+        ("HEAD_STATE", get_args(HeadStatus.model_fields["state"].annotation)),
+        ("SERVICE_STATE", get_args(ServiceStatus.model_fields["state"].annotation)),
+        ("RUNOUT_STATE", get_args(RunoutState)),
+        ("ALERT_LEVEL", get_args(Alert.model_fields["level"].annotation)),
+        ("PHASE", get_args(JobState.model_fields["phase"].annotation)),
+        ("UNITS", get_args(Unit)),
     ],
 )
-def test_knows_exactly_the_words_of_the_payloads(key: str, words: tuple[str, ...]):
-    listed = re.search(rf"^  {key}: \[(.*?)\]", PAGE, re.MULTILINE)
+def test_knows_exactly_the_words_of_the_payloads(name: str, words: tuple[str, ...]):
+    listed = re.search(rf"^export const {name} = \[(.*)\];", TEXT["core/words.js"], re.MULTILINE)
     assert listed
     assert set(re.findall(r'"(.*?)"', listed[1])) == set(words)
 
 
-def test_knows_every_unit_and_channel():
-    units = re.search(r"const UNITS = \{(.*?)\};", PAGE)
-    assert units
-    keys = {a or b for a, b in re.findall(r'(?:"([^"]+)"|(\w+)): "', units[1])}
-    assert keys == set(get_args(Unit))
-    order = re.search(r"const CHANNEL_ORDER = \[(.*?)\]", PAGE)
-    assert order
-    assert set(re.findall(r'"(.*?)"', order[1])) == {channel.value for channel in CHANNELS}
+def test_has_words_for_every_channel_link_and_request():
+    for channel in CHANNELS:
+        assert f"channel.{channel.value}" in ENGLISH
+    for kind in get_args(LinkKind):
+        assert f"link.{kind}" in ENGLISH
+    asked = {key.removeprefix("ask.") for key in ENGLISH if key.startswith("ask.")}
+    assert asked <= set(COMMANDS)
+    assert {name for name in COMMANDS if name.startswith("job-")} - asked == {
+        "job-events",
+        "job-remark",
+    }
+
+
+def test_requests_that_the_job_offers_are_known_to_the_page():
+    source = (Path(Refused.__module__.replace(".", "/")).parent / "guidance.py").read_text("utf-8")
+    offered = set(re.findall(r'"((?:job|sweep)-[a-z]+)"', source))
+    listed = re.search(r"const OFFERED = \[(.*?)\]", TEXT["core/guide.js"], re.DOTALL)
+    assert listed
+    assert offered
+    assert offered == set(re.findall(r'"(.*?)"', listed[1]))
 
 
 def luminance(colour: str) -> float:
@@ -78,13 +97,14 @@ def test_contrast_formula_gives_the_known_ends():
     assert contrast("#c25400", "#c25400") == 1.0
 
 
-@pytest.mark.parametrize("theme", [0, 1], ids=["light", "dark"])
+@pytest.mark.parametrize("theme", [0, 1, 2], ids=["light", "dark by device", "dark by choice"])
 def test_numbers_and_words_hold_seven_to_one_and_shapes_three_to_one(theme: int):
-    blocks = re.findall(r":root \{(.*?)\}", STYLE, re.DOTALL)
-    assert len(blocks) == 2
+    blocks = re.findall(r":root[^{]*\{(.*?)\}", STYLE, re.DOTALL)
+    assert len(blocks) == 3
     colours = dict(re.findall(r"--([a-z]+): (#[0-9a-f]{6})(?![0-9a-f])", blocks[theme]))
     for name in ("ink", "quiet"):
-        assert contrast(colours[name], colours["ground"]) >= 7.0  # WCAG 1.4.6
+        for ground in ("ground", "press"):
+            assert contrast(colours[name], colours[ground]) >= 7.0  # WCAG 1.4.6
     for name in ("inside", "outside", "undecided", "edge"):
         assert contrast(colours[name], colours["ground"]) >= 3.0  # WCAG 1.4.11
 

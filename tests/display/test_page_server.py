@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from ingest.core.errors import OutputError
-from ingest.display import server as server_module
+from ingest.display import handler as handler_module
 from ingest.display.server import PageServer
 
 TOPIC = "levelhead/v1/bay1/head/larch/incl_y"
@@ -25,8 +25,8 @@ DEADLINE_S = 20.0
 
 @pytest.fixture
 def served(monkeypatch: pytest.MonkeyPatch) -> Iterator[PageServer]:
-    monkeypatch.setattr(server_module, "BEAT_S", 0.1)
-    monkeypatch.setattr(server_module, "PACE_S", 0.005)
+    monkeypatch.setattr(handler_module, "BEAT_S", 0.1)
+    monkeypatch.setattr(handler_module, "PACE_S", 0.005)
     server = PageServer()
     server.start()
     yield server
@@ -106,9 +106,12 @@ def test_the_page_may_run_only_its_own_scripts_and_ask_only_its_own_server(serve
     response, body = ask(served, "/")
     policy = response.headers["Content-Security-Policy"]
     assert policy.startswith("default-src 'none';")
-    assert "connect-src 'self'" in policy
+    host, port = address(served)
+    assert "script-src 'self';" in policy
+    assert f"connect-src 'self' ws://{host}:{port};" in policy
     assert "unsafe" not in policy
-    assert policy.count("sha256-") == body.count(b"<script") + body.count(b"<style")
+    assert b"<style" not in body
+    assert not re.search(rb"<script(?![^>]* src=)", body)
 
 
 def test_a_new_page_gets_what_is_known_and_then_what_comes(served: PageServer):
@@ -145,7 +148,7 @@ def test_a_page_that_reads_nothing_holds_up_neither_the_others_nor_the_service(s
     stuck.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
     stuck.sendall(b"GET /events HTTP/1.0\r\nHost: localhost\r\n\r\n")
     with contextlib.closing(Stream(served)) as awake, contextlib.closing(stuck):
-        wait_until(lambda: served._board.listeners == 2)
+        wait_until(lambda: served._desk.board.listeners == 2)
         big = b"x" * 100_000
         for i in range(200):  # 20 MB: far more than the socket's buffers hold
             served.feed(f"levelhead/v1/bay1/axle/{i}/left/camber", big, False)
@@ -155,13 +158,13 @@ def test_a_page_that_reads_nothing_holds_up_neither_the_others_nor_the_service(s
 def test_a_page_that_reads_nothing_for_long_is_let_go(
     served: PageServer, monkeypatch: pytest.MonkeyPatch
 ):
-    monkeypatch.setattr(server_module, "STUCK_S", 0.2)
+    monkeypatch.setattr(handler_module, "STUCK_S", 0.2)
     with contextlib.closing(socket.create_connection(address(served))) as stuck:
         stuck.sendall(b"GET /events HTTP/1.0\r\nHost: localhost\r\n\r\n")
-        wait_until(lambda: served._board.listeners == 1)
+        wait_until(lambda: served._desk.board.listeners == 1)
         for i in range(200):
             served.feed(f"levelhead/v1/bay1/axle/{i}/left/camber", b"x" * 100_000, False)
-        wait_until(lambda: served._board.listeners == 0)
+        wait_until(lambda: served._desk.board.listeners == 0)
 
 
 def test_pages_that_vanish_leave_no_trace(
@@ -174,7 +177,7 @@ def test_pages_that_vanish_leave_no_trace(
         half.sendall(b"GET /ev")
         half.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\1\0\0\0\0\0\0\0")
         half.close()  # a reset in the middle of a request
-        wait_until(lambda: served._board.listeners == 0)
+        wait_until(lambda: served._desk.board.listeners == 0)
         served.feed(TOPIC, b"1", False)
         assert ask(served, "/")[0].status == 200
     assert capfd.readouterr() == ("", "")
@@ -184,10 +187,10 @@ def test_pages_that_vanish_leave_no_trace(
 def test_a_fault_of_ours_is_logged_and_ends_that_request_alone(
     served: PageServer, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ):
-    def broken(_handler: object) -> None:
+    def broken(_handler: object, _sheet: object) -> None:
         raise ValueError("made up")
 
-    monkeypatch.setattr(server_module._Handler, "_send_page", broken)
+    monkeypatch.setattr(handler_module.Handler, "_send_sheet", broken)
     with pytest.raises(http.client.RemoteDisconnected):
         ask(served, "/")
     assert "made up" in caplog.text
@@ -216,7 +219,16 @@ def test_answers_to_every_name_of_this_machine(served: PageServer, host: str):
 
 @pytest.mark.parametrize(
     "path",
-    ["/page.html", "/server.py", "/events/", "/..", "/%2e%2e/", "/?x", "/../server.py", "*"],
+    [
+        "/server.py",
+        "/events/",
+        "/..",
+        "/%2e%2e/",
+        "/../server.py",
+        "*",
+        "/papers/",
+        "/papers/x.html",
+    ],
 )
 def test_there_is_nothing_else(served: PageServer, path: str):
     response, body = ask(served, path)
@@ -232,12 +244,12 @@ def test_nothing_can_be_sent_to_it(served: PageServer, method: str):
 def test_too_many_pages_are_refused_and_a_place_becomes_free(
     served: PageServer, monkeypatch: pytest.MonkeyPatch
 ):
-    monkeypatch.setattr(server_module, "MOST_STREAMS", 1)
+    monkeypatch.setattr(handler_module, "MOST_STREAMS", 1)
     first = Stream(served)
     assert first.event()[0] == "start"
     assert ask(served, "/events")[0].status == 503
     first.close()
-    wait_until(lambda: served._board.listeners == 0)
+    wait_until(lambda: served._desk.board.listeners == 0)
     with contextlib.closing(Stream(served)) as second:
         assert second.event()[0] == "start"
 
@@ -262,7 +274,7 @@ def test_an_impossible_port_is_told_in_one_line(port: int):
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "", "192.0.2.7", "::"])
 def test_refuses_to_listen_beyond_this_machine(host: str):
-    with pytest.raises(OutputError, match="for this machine only") as caught:
+    with pytest.raises(OutputError, match="takes a certificate") as caught:
         PageServer(host=host).start()
     assert not caught.value.retryable
 

@@ -1,0 +1,48 @@
+// Where the job stands, for the page: the step, and which requests make sense now.
+
+const OFFERED = [
+  "job-open", "job-check", "job-begin", "job-tape", "sweep-begin", "sweep-end", "job-adjust", "job-done",
+  "job-skip", "job-back", "job-replan", "job-close",
+];
+export const WITH_REASON = ["job-skip", "job-back", "job-replan"];
+
+/** Split what is joined by a plus sign. */
+export function parts(text, by = "+") {
+  return String(text ?? "").split(by).map((each) => each.trim()).filter((each) => each !== "" && each !== "\u2026");
+}
+
+/**
+ * Return what the page shows of the job; `asks` holds known requests alone, the usual one first.
+ * Empty where nothing can be believed.
+ */
+export function guideOf(known) {
+  const out = known.outage(), read = (leaf) => {
+    const entry = known.get(`job/${leaf}`);
+    return entry && !entry.fault ? entry.body : {};
+  };
+  const state = read("state"), step = read("step"), told = read("guidance");
+  const same = out === "" && (told.task ?? "") === (step.task ?? "");
+  return {
+    out, state, step, told,
+    job: state.job ?? null,
+    task: typeof told.task === "string" ? told.task : "",
+    caution: lines(read("caution").text),
+    advice: lines(read("advice").text),
+    lacks: parts(told.lacks, ";"),
+    axle: Number(parts(step.axles)[0]) || null,
+    asks: same ? parts(told.asks).filter((each) => OFFERED.includes(each)) : [],
+  };
+}
+
+function lines(text) {
+  return String(text ?? "").split("\n").filter((line) => line !== "");
+}
+
+/** The fields of a request about the present job; each names the task that it means. */
+export function fieldsOf(name, guide, filled = {}) {
+  const job = guide.job === null ? {} : { job: guide.job };
+  if (name === "job-open") return filled;
+  if (name.startsWith("sweep-")) return { axle: guide.axle };
+  if (["job-done", "job-adjust", "job-skip", "job-back"].includes(name)) return { ...job, task: guide.task, ...filled };
+  return { ...job, ...filled };
+}

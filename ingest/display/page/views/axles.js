@@ -1,0 +1,58 @@
+// Axles: every result as it was found and as it is left, its limits and the decision.
+
+import { figure, DASH } from "../core/figure.js";
+import { word, DECISION } from "../core/words.js";
+import { el, keyed, show, write } from "./dom.js";
+import { decisionBlock, limitsText, nameOf } from "./value.js";
+
+export function axlesView(ctx) {
+  const { tell } = ctx, none = el("p", { text: tell("axles.none") }), body = el("tbody");
+  const heads = ["what", "found", "left", "limits", "decision"];
+  const table = el("table", {}, el("thead", {}, el("tr", {}, ...heads.map((each) => el("th", { scope: "col", text: tell(`axles.${each}`) })))), body);
+  const note = el("p", { class: "small quiet", text: tell("axles.note") });
+  const element = el("div", { class: "stack" }, el("h2", { text: tell("nav.axles") }), none, el("div", { class: "scroll" }, table), note);
+  const kept = new Map();
+  return { element, draw(now) {
+    const rows = rowsOf(ctx.known);
+    show(none, rows.length === 0);
+    show(table, rows.length > 0);
+    keyed(body, rows, (topic) => rowOf(topic, ctx), kept);
+    for (const topic of rows) kept.get(topic).draw(now);
+  } };
+}
+
+/** Topics of results and of the lines of a job, in the order of the axles. */
+function rowsOf(known) {
+  const lined = known.under("job", "line").map((entry) => entry.body.topic).filter((topic) => /^(axle\/\d+\/(left|right|both)|vehicle)\/[a-z0-9_-]+$/.test(topic));
+  const rank = (topic) => (topic.startsWith("axle/") ? Number(topic.split("/")[1]) : 1e6);
+  return [...new Set([...lined, ...known.results().map((entry) => entry.key)])].sort((a, b) => rank(a) - rank(b));
+}
+
+function rowOf(topic, ctx) {
+  const { tell } = ctx;
+  const cell = (name, className) => el("td", { class: className, "data-title": tell(`axles.${name}`) });
+  const found = cell("found", "number"), left = cell("left", "number"), limits = cell("limits", "number"), decided = cell("decision", "");
+  const decision = decisionBlock("");
+  decided.append(decision.element);
+  const element = el("tr", {}, el("th", { scope: "row", text: nameOf(topic, tell) }), found, left, limits, decided);
+  return { element, draw(now) {
+    const value = ctx.known.value(topic, now), line = lineOf(ctx.known, topic);
+    const qty = topic.split("/").at(-1), style = ctx.style();
+    write(found, pair({ ...line, value: line.found, U: line.found_U, k: line.found_k, dp: line.found_dp, qty }, style, tell));
+    write(left, value.state === "no-data" ? DASH : pair({ ...value.body, qty }, style, tell));
+    write(limits, limitsText({ ...(value.state === "no-data" ? line : value.body), qty }, style, tell) || DASH);
+    decision.draw(line.stale === true && value.state !== "no-data" ? { ...value, state: "no-data", why: "holds-no-longer" } : value, tell);
+  } };
+}
+
+function lineOf(known, topic) {
+  if (known.outage()) return {};
+  return known.under("job", "line").find((entry) => !entry.fault && entry.body.topic === topic)?.body ?? {};
+}
+
+function pair(body, style, tell) {
+  const shown = figure(body, style);
+  if (shown === null) return DASH;
+  const dec = word(body.found_dec, DECISION, "none");
+  return `${shown.value.trim()} \u00b1\u00a0${shown.known ? shown.U : tell("value.u-unknown")}${body.found_dec && dec !== "none" ? `, ${tell(`state.${dec}`)}` : ""}`;
+}

@@ -1,3 +1,4 @@
+# ruff: noqa: N815 - a quantity and its U are spelt as on the wire.
 """The job as displays see it: where it stands, the present task, what to do now.
 
 All are retained, so that any display can join at any time; flat, and small.
@@ -88,6 +89,8 @@ class JobGuidance(Stamped):
     lacks: str = Field(default="", max_length=80)
     asks: str = Field(default="", max_length=80)
     """Requests that make sense now, joined by a plus sign, the usual one first."""
+    item: Level | None = None
+    """The item of the intake that ``job-check`` would answer now."""
 
 
 class JobCaution(Stamped):
@@ -139,6 +142,36 @@ class JobLive(Judged):
     """Which way and how far, in the adjuster's own unit and in words."""
     lag_ms: NonNegative = 0
     ttl: NonNegative = 1
+
+
+class JobLine(Stamped):
+    """``job/line-{n}``: one result of the job, as it was found and as it is left.
+
+    Counted from 1, in the order of the report; cleared when another job is opened.
+    """
+
+    WORST: ClassVar[Mapping[str, str]] = MappingProxyType({"found_dec": "none", "left_dec": "none"})
+
+    job: Id
+    topic: str = Field(max_length=64)
+    """Below the bay: the result that it tells of."""
+    unit: Unit
+    found: Number | None = None
+    found_U: NonNegative | None = None
+    found_k: NonNegative | None = None
+    found_dp: int = Field(default=0, ge=0, le=9)
+    found_dec: Decision = "none"
+    left: Number | None = None
+    """What holds at the end; as found where nothing was turned (``untouched``)."""
+    left_U: NonNegative | None = None
+    left_k: NonNegative | None = None
+    left_dp: int = Field(default=0, ge=0, le=9)
+    left_dec: Decision = "none"
+    lo: Number | None = None
+    hi: Number | None = None
+    untouched: bool = False
+    stale: bool = False
+    """It holds no longer: something was turned or moved that it stands on."""
 
 
 class JobEvent(Stamped):

@@ -24,6 +24,7 @@ from ingest.payload.job import (
     JobCaution,
     JobEvent,
     JobGuidance,
+    JobLine,
     JobLive,
     JobState,
     JobStep,
@@ -59,6 +60,7 @@ TOPICS: Mapping[str, tuple[str, type[Message]]] = MappingProxyType(
         "job/caution": ("job-caution/1", JobCaution),
         "job/advice": ("job-advice/1", JobAdvice),
         "job/live": ("job-live/1", JobLive),
+        "job/line-{n}": ("job-line/1", JobLine),
         "reply/{client}": ("reply/1", Reply),
         **{f"cmd/{name}": (f"{name}/1", model) for name, model in COMMANDS.items()},
     }

@@ -17,13 +17,16 @@ from ingest.payload.job import (
     JobCaution,
     JobEvent,
     JobGuidance,
+    JobLine,
     JobLive,
     JobState,
     JobStep,
 )
 from ingest.payload.stamp import epoch_ms_of
+from ingest.report.figures import lines
 from ingest.service.adjusting import Followed
 from ingest.service.announcer import Announcer
+from ingest.service.joblines import line_of
 from ingest.service.jobports import Brief
 from ingest.service.jobwords import said
 from ingest.service.verdicts import PER_DEG, PER_MM, in_unit
@@ -64,6 +67,7 @@ class JobDesk:
     def __init__(self, announcer: Announcer) -> None:
         self._announcer = announcer
         self._said: dict[str, Message] = {}
+        self._lines = 0
 
     def tell(self, name: str, job: Job | None, vehicle: str, guidance: Guidance | None) -> None:
         """Say what changed of how a job stands."""
@@ -103,8 +107,10 @@ class JobDesk:
                 ready=guidance.ready,
                 lacks=joined(guidance.lacks, 80, "; "),
                 asks=joined(guidance.asks, 80, "+"),
+                item=guidance.item or None,
             ),
         )
+        self._tell_lines(name, job)
 
     def live(self, name: str, task: Task, brief: Brief, followed: Followed) -> None:
         """Say the value that is being turned, moving or not."""
@@ -137,6 +143,16 @@ class JobDesk:
                 again=again,
             )
             self._announcer.news(topic, message)
+
+    def _tell_lines(self, name: str, job: Job) -> None:
+        """Say every result as found and as left; take back what a job before has left there."""
+        told = lines(job)
+        for at, line in enumerate(told, start=1):
+            self._say(f"line-{at}", JobLine(**self._announcer.moment(), job=name, **line_of(line)))
+        for at in range(len(told) + 1, self._lines + 1):
+            self._said.pop(f"line-{at}", None)
+            self._announcer.clear(self._announcer.topics.job(f"line-{at}"))
+        self._lines = len(told)
 
     def _state(self, name: str, job: Job, vehicle: str) -> JobState:
         current = job.current

@@ -137,7 +137,8 @@ class JobRig:
     def publish(
         self, topic: str, payload: bytes, *, retain: bool, qos: int, expiry_s: float | None
     ) -> None:
-        self.said.append((topic.removeprefix("levelhead/v1/bay1/"), json.loads(payload)))
+        told = json.loads(payload) if payload else {}
+        self.said.append((topic.removeprefix("levelhead/v1/bay1/"), told))
 
     def ask(self, name: str, client: str = "ines", id_: str = "", **fields: object) -> Done:
         """Ask for something, a second after what was asked before."""
@@ -164,8 +165,7 @@ class JobRig:
                 fields = {"vehicle": "pellowmere-17", "limits": "invented", "order": "W-118"}
                 done = self.ask("job-open", **fields)
             case "job-check":
-                item = self.work.job.unchecked[0]
-                done = self.ask("job-check", item=item, state="ok")
+                done = self.ask("job-check", item=guidance["item"], state="ok")
             case "job-begin" | "job-close":
                 done = self.ask(wanted)
             case _:

@@ -52,6 +52,32 @@ def test_what_is_said_fits_small_displays(rig: JobRig) -> None:
         )
 
 
+def lines_told(rig: JobRig) -> dict[str, dict[str, object]]:
+    """Return the lines that stand, by their topics."""
+    told = {topic: message for topic, message in rig.said if topic.startswith("job/line-")}
+    return {topic: message for topic, message in told.items() if message}
+
+
+def test_every_result_is_told_as_found_and_as_left_until_the_next_job(rig: JobRig) -> None:
+    while rig.go_on():
+        pass
+    job = rig.work.job
+    assert job is not None
+    lines = lines_told(rig)
+    assert list(lines) == [f"job/line-{at}" for at in range(1, len(lines) + 1)]
+    by_topic = {str(line["topic"]): line for line in lines.values()}
+    assert set(by_topic) == {*job.found, *job.left}
+    for topic, line in by_topic.items():
+        turned = topic in job.left
+        assert line["untouched"] is (not turned and topic not in job.stale)
+        assert (line["found"] is None) is (topic not in job.found)
+        assert line["found_dec"] == (job.found[topic].decision if topic in job.found else "none")
+        assert line["stale"] is (topic in job.stale)
+    assert any(not line["untouched"] for line in by_topic.values())
+    assert rig.ask("job-open", vehicle="pellowmere-17", limits="invented", order="W-119").ok
+    assert lines_told(rig) == {}
+
+
 def test_no_caution_is_cut_short(rig: JobRig) -> None:
     told = {}
     while rig.go_on():

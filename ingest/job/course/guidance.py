@@ -30,6 +30,8 @@ class Guidance:
     cautions: tuple[str, ...]
     advice: tuple[str, ...] = ()
     """What to turn, a sentence a part."""
+    item: str = ""
+    """The item of the intake that is to be looked at."""
 
     @property
     def ready(self) -> bool:
@@ -91,7 +93,9 @@ def _intake(job: Job) -> Guidance:
             if item.loose
             else "Set it right, then check it again."
         )
-        return Guidance("", title, text, "", (item.title,), ("job-check", "job-close"), INTAKE)
+        lacks = (item.title,)
+        asks = ("job-check", "job-close")
+        return Guidance("", title, text, "", lacks, asks, INTAKE, item=item.id)
     for item in ITEMS:
         if item.id not in job.checks:
             return Guidance(
@@ -102,6 +106,7 @@ def _intake(job: Job) -> Guidance:
                 tuple(BY_ID[each].title for each in job.unchecked),
                 ("job-check", "job-close"),
                 (*INTAKE, MAKER),
+                item=item.id,
             )
     text = "All is looked at. Begin, and the order of work is laid down."
     return Guidance("", "begin", text, "", (), ("job-begin", "job-check"), ())

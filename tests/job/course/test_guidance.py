@@ -24,9 +24,12 @@ def test_the_intake_names_what_is_still_to_look_at() -> None:
     told = guide(played.job, played.facts())
     assert "tyres" in told.title
     assert told.lacks == ("tyres and rims", "kingpin play")
+    assert told.item == "tyres"
     assert not told.ready
     played.act(Check("kingpins", "fault", "left, 1 mm"))
-    assert "repair" in guide(played.job, played.facts()).text
+    worn = guide(played.job, played.facts())
+    assert "repair" in worn.text
+    assert worn.item == "kingpins"
 
 
 @pytest.mark.parametrize(

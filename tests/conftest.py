@@ -34,6 +34,7 @@ PACED = {
     "test_emulated_head.py",
     "test_flooded_links.py",
     "test_ports_ble.py",
+    "test_page_in_a_browser.py",
     "test_replay.py",
 }
 """Files whose tests follow real time with several processes: never two of them at once, or they

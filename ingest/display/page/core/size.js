@@ -8,6 +8,8 @@ export const NUMBER_MINUTES = 30.25;
 export const TEXT_MINUTES = 20;
 /** CSS px a mm where nobody held a card to the screen: the nominal 96 an inch. */
 export const NOMINAL_PX_PER_MM = 96 / 25.4;
+/** The number is never smaller than this where the screen has room, however near the reader. */
+export const LEAST_NUMBER_PX = 72;
 
 /** Height in mm of a character of so many minutes of arc at a distance. */
 export function height_mm(distance_m, minutes) {
@@ -26,7 +28,7 @@ export function sizes(settings, { ratio, width_px, number_ems }) {
   const px = settings.px_per_mm ?? NOMINAL_PX_PER_MM;
   const want = (height_mm(settings.distance_m, NUMBER_MINUTES) * px) / ratio;
   const fits = width_px / number_ems;
-  const number_px = Math.max(32, Math.min(want, fits));
+  const number_px = Math.max(32, Math.min(Math.max(want, LEAST_NUMBER_PX), fits));
   const text = (height_mm(settings.distance_m, TEXT_MINUTES) * px) / ratio;
   return {
     number_px,

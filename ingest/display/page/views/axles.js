@@ -10,7 +10,7 @@ export function axlesView(ctx) {
   const heads = ["what", "found", "left", "limits", "decision"];
   const table = el("table", {}, el("thead", {}, el("tr", {}, ...heads.map((each) => el("th", { scope: "col", text: tell(`axles.${each}`) })))), body);
   const note = el("p", { class: "small quiet", text: tell("axles.note") });
-  const element = el("div", { class: "stack" }, el("h2", { text: tell("nav.axles") }), none, el("div", { class: "scroll" }, table), note);
+  const element = el("div", { class: "stack" }, el("h2", { text: tell("nav.axles") }), none, el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": tell("nav.axles") }, table), note);
   const kept = new Map();
   return { element, draw(now) {
     const rows = rowsOf(ctx.known);
@@ -23,7 +23,7 @@ export function axlesView(ctx) {
 
 /** Topics of results and of the lines of a job, in the order of the axles. */
 function rowsOf(known) {
-  const lined = known.under("job", "line").map((entry) => entry.body.topic).filter((topic) => /^(axle\/\d+\/(left|right|both)|vehicle)\/[a-z0-9_-]+$/.test(topic));
+  const lined = linesOf(known).map((line) => line.topic).filter((topic) => /^(axle\/\d+\/(left|right|both)|vehicle)\/[a-z0-9_-]+$/.test(topic));
   const rank = (topic) => (topic.startsWith("axle/") ? Number(topic.split("/")[1]) : 1e6);
   return [...new Set([...lined, ...known.results().map((entry) => entry.key)])].sort((a, b) => rank(a) - rank(b));
 }
@@ -45,9 +45,15 @@ function rowOf(topic, ctx) {
   } };
 }
 
+/** What the present job has found and left; nothing of one before it. */
+function linesOf(known) {
+  const { job } = known.body("job/state");
+  if (known.outage() || !job) return [];
+  return known.under("job").filter(({ path, fault, body }) => path[1].startsWith("line-") && !fault && body.job === job).map(({ body }) => body);
+}
+
 function lineOf(known, topic) {
-  if (known.outage()) return {};
-  return known.under("job", "line").find((entry) => !entry.fault && entry.body.topic === topic)?.body ?? {};
+  return linesOf(known).find((line) => line.topic === topic) ?? {};
 }
 
 function pair(body, style, tell) {

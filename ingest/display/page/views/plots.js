@@ -24,7 +24,7 @@ class Plot {
   }
 
   draw(key, data) {
-    const width = Math.max(160, Math.floor(this.box.clientWidth)), height = Math.max(190, Math.min(460, Math.round(width * 0.5)));
+    const width = Math.max(160, Math.floor(this.box.clientWidth)), height = Math.round(Math.max(180, Math.min(0.5 * width, 0.36 * innerHeight)));
     const colour = colours(), own = JSON.stringify([key, width, colour]);
     if (own !== this.key) {
       this.plot?.destroy();
@@ -40,7 +40,7 @@ export function stripPlot(box, ctx) {
   const text = (number) => one(number, body, ctx.style());
   const plot = new Plot(box, (colour) => ({
     scales: { x: { time: false, range: [-30, 0] }, y: { range: (_, low, high) => spread(low, high, body) } },
-    axes: [axis(colour, 30, (_, at) => at.map((s) => (s === 0 ? ctx.tell("plot.now") : `${s} s`.replace("-", "\u2212")))), axis(colour, 78, (_, at) => at.map(text))],
+    axes: [{ ...axis(colour, 30, (_, at) => at.map((s) => (s === 0 ? ctx.tell("plot.now") : `${s} s`.replace("-", "\u2212")))), splits: () => [-30, -20, -10, 0] }, axis(colour, 78, (_, at) => at.map(text))],
     series: [
       {},
       { stroke: colour.ink, width: 2.5, points: { show: false } },

@@ -7,7 +7,7 @@ const STATES = ["ok", "fault", "absent"];
 
 export function remoteView(ctx) {
   const note = el("p"), buttons = el("div", { class: "row" }), form = el("div"), list = el("ol", { class: "asked", "aria-live": "polite" });
-  const element = el("div", { class: "stack" }, note, buttons, form, list);
+  const element = el("div", { class: "stack" }, note, form, buttons, list);
   const kept = new Map();
   let opened = null;
 
@@ -21,8 +21,8 @@ export function remoteView(ctx) {
     const asks = may ? guide.asks : [];
     if (opened !== null && !asks.includes(opened)) opened = null;
     const direct = asks.filter((name) => !(name === "job-check" || name === "job-open" || name === "job-tape"));
-    relaid(buttons, JSON.stringify([direct, ctx.settings.lang]), () => direct.map((name, at) =>
-      button(tell(`ask.${name}`), () => (WITH_REASON.includes(name) || name === "job-close" ? open(name) : send(name, {})), at === 0 ? "usual" : "")));
+    relaid(buttons, JSON.stringify([asks, ctx.settings.lang]), () => direct.map((name) =>
+      button(tell(`ask.${name}`), () => (WITH_REASON.includes(name) || name === "job-close" ? open(name) : send(name, {})), name === asks[0] && name !== "job-close" ? "usual" : "")));
     direct.forEach((name, at) => { buttons.children[at].disabled = ctx.requests.waiting(name); });
     const shown = opened ?? asks.find((name) => ["job-check", "job-open", "job-tape"].includes(name)) ?? "";
     const key = JSON.stringify([shown, guide.told.item ?? guide.told.title, guide.task, ctx.settings.lang, shown === "job-tape" ? guide.lacks : 0]);
@@ -72,7 +72,7 @@ function openForm(ctx, send) {
   const vehicle = choice("vehicle", vehicles), limits = choice("limits", limit_sets);
   const order = el("input", { id: "order", maxlength: 40, autocomplete: "off" });
   return formed(tell("form.job-open"), [
-    labelled(tell("field.vehicle"), vehicle), labelled(tell("field.limits"), limits), labelled(tell("field.order"), order),
+    el("p", { class: "small quiet", text: tell("form.job-open-how") }), labelled(tell("field.vehicle"), vehicle), labelled(tell("field.limits"), limits), labelled(tell("field.order"), order),
   ], [button(tell("ask.job-open"), () => {
     const empty = [vehicle, limits, order].find((each) => !each.value.trim());
     if (empty) empty.focus();

@@ -9,7 +9,7 @@ import { decisionBlock, limitsText, nameOf, numberBlock } from "./value.js";
 
 export function setView(ctx) {
   const { tell } = ctx;
-  const picker = el("div", { class: "row wide" }), name = el("h2", { class: "wide" }), number = numberBlock(), decision = decisionBlock();
+  const picker = el("div", { class: "row pick wide" }), name = el("h2", { class: "wide" }), number = numberBlock(), decision = decisionBlock();
   const todo = el("ul", { class: "act", lang: "en" }), go = el("p", { class: "number" }), limits = el("p", { class: "number quiet" }), motion = el("p", { class: "tag" });
   const box = el("div", { class: "plot wide", role: "img" }), caption = el("p", { class: "small quiet wide", text: tell("set.caption") });
   const element = el("div", { class: "set" }, picker, name, el("div", { class: "stack" }, number.element, decision.element, motion),

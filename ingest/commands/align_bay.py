@@ -20,6 +20,7 @@ from ingest.commands.align_telling import Telling, Warnings
 from ingest.commands.align_truth import Truth, Witness, true_now
 from ingest.commands.demo_plugs import Plugs, on_ptys
 from ingest.commands.demo_rig import DemoRig, build, draw_heads, wall_clock
+from ingest.commands.display_source import source_of
 from ingest.commands.host import HostSettings, running_broker, running_service
 from ingest.commands.job_papers import write_report
 from ingest.commands.job_shop import Shop
@@ -94,7 +95,7 @@ class Alignment:
     story: Story
     as_found: Truth
     port: int
-    page_url: str
+    page: PageServer
 
     @property
     def job(self) -> Job:
@@ -129,6 +130,7 @@ class Alignment:
             "",
         )
         write_report(record, None, folder)
+        self.page.lay_out(folder)
         return folder / f"{record.job}.pdf"
 
 
@@ -215,7 +217,8 @@ async def aligning(wish: Wish, telling: Telling) -> AsyncIterator[Alignment]:
             witness.standing = service.jobs.standing
             if wish.records is not None:
                 service.warn("records-keys", NOT_CHECKED, "note")
-            ears = Ears(broker, Topics(wish.by), page.feed)
+            page.join(source_of(wish.by, broker, at_home=True))
+            ears = Ears(broker, Topics(wish.by))
             hands = Hands(demo, practice, plugs, ears, stream(wish.seed, "tapes"))
             story = Story(ears, hands, service.jobs, telling, wish.by)
             telling.say(f"watch along: {page.url}\n         or: {subscribing(broker)}")
@@ -232,7 +235,7 @@ async def aligning(wish: Wish, telling: Telling) -> AsyncIterator[Alignment]:
                     story,
                     true_now(practice, 0.0),
                     broker.port,
-                    page.url,
+                    page,
                 )
 
 

@@ -23,13 +23,10 @@ class StoryError(Exception):
 
 
 class Ears:
-    """Hears all that a bay publishes. ``show`` gets every message, too."""
+    """Hears all that a bay publishes."""
 
-    def __init__(
-        self, broker: BrokerSettings, topics: Topics, show: Callable[[str, bytes, bool], None]
-    ) -> None:
+    def __init__(self, broker: BrokerSettings, topics: Topics) -> None:
         self._topics = topics
-        self._show = show
         self._listener = Listener(broker, topics, [f"{topics.root}/#"], self._hear)
         self._news = asyncio.Event()
         self.results: dict[str, AxleResult] = {}
@@ -74,7 +71,6 @@ class Ears:
         return reply
 
     def _hear(self, topic: str, payload: bytes, retained: bool) -> None:
-        self._show(topic, payload, retained)
         below = topic.removeprefix(f"{self._topics.root}/")
         try:
             self._take(below, below.split("/"), payload)

@@ -99,7 +99,7 @@ async def _demo(args: argparse.Namespace, telling: Telling) -> bool:
         await alignment.lead()
         agrees = _tell(args, telling, alignment)
         if args.stay:
-            telling.say(f"staying until Ctrl-C at {alignment.page_url} and port {alignment.port}")
+            telling.say(f"staying until Ctrl-C at {alignment.page.url} and port {alignment.port}")
             await _until_interrupted()
     return agrees
 

@@ -46,7 +46,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--limits", help="limit set (default: the vehicle's own, or general)")
     parser.add_argument(
-        "--by-hand", action="store_true", help="you lead, with levelhead job or any display"
+        "--by-hand",
+        action="store_true",
+        help="you lead, on the page that is named or with levelhead job",
     )
     parser.add_argument(
         "--sweep", action="store_true", help="sweep the steering, too (most of a minute an axle)"
@@ -80,7 +82,9 @@ async def _practise(args: argparse.Namespace, telling: Telling) -> int:
         if args.by_hand:
             lead = f"levelhead job --bay practice --port {alignment.port}"
             telling.say(
-                f"you lead: {lead} show; {lead} open {args.vehicle} general --order 1", style="bold"
+                f"you lead, at {alignment.page.url} or by {lead} show; "
+                f"{lead} open {args.vehicle} general --order 1",
+                style="bold",
             )
             await alignment.story.follow_lead()
         else:

@@ -5,7 +5,6 @@ import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ingest.display.board import Board
 from ingest.display.papers import Papers
 from ingest.display.relay import Dial, Relay
 from ingest.display.shelf import Sheet
@@ -28,7 +27,6 @@ class Desk:
     """Safe from any thread."""
 
     def __init__(self) -> None:
-        self.board = Board()
         self.shelf: Mapping[str, Sheet] = {}
         self.source: Source | None = None
         self.papers: Papers | None = None
@@ -41,9 +39,7 @@ class Desk:
         source = self.source
         told = {
             "bay": None if source is None else source.bay,
-            "source": "events" if source is None else "broker",
             "at_home": source is not None and source.at_home,
-            "papers": self.papers is not None,
         }
         return json.dumps(told).encode()
 
@@ -62,7 +58,6 @@ class Desk:
 
     def close(self) -> None:
         """Send everybody home, and let no one in any more."""
-        self.board.close()
         with self._lock:
             self._closed = True
             relays = list(self._relays)

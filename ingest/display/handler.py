@@ -1,6 +1,5 @@
-"""Answers one browser: files, papers, the stream for looking on, and the way to the broker."""
+"""Answers one browser: files, papers, and the way to the broker."""
 
-import json
 import logging
 import os
 import re
@@ -8,27 +7,16 @@ import socket
 import socketserver
 import ssl
 import sys
-import time
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
-from ingest.display.board import Note
 from ingest.display.desk import Desk
 from ingest.display.papers import Papers
 from ingest.display.relay import Relay
 from ingest.display.shelf import Sheet
-
-MOST_STREAMS = 32
-"""Open event streams at a time; one page holds one."""
-
-PACE_S = 0.05
-"""Rest between two writes to one page: a burst goes out as one piece."""
-
-BEAT_S = 1.0
-"""Longest silence on a stream. The page takes a longer one for a lost connection."""
 
 STUCK_S = 10.0
 """A client that takes nothing, or asks nothing, for so long is let go."""
@@ -99,8 +87,6 @@ class Handler(BaseHTTPRequestHandler):
             self._refuse(HTTPStatus.FORBIDDEN, "Ask for this machine by its own name")
         elif path == "/mqtt":
             self._relay()
-        elif path == "/events":
-            self._send_events()
         elif path == "/about.json":
             self._send(desk.about(), "application/json")
         elif path.startswith("/papers/") and desk.papers is not None:
@@ -137,25 +123,10 @@ class Handler(BaseHTTPRequestHandler):
         policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'"
         self._send(paper.body, paper.content_type, {"Content-Security-Policy": policy})
 
-    def _send_events(self) -> None:
-        outbox = self.server.desk.board.join(MOST_STREAMS)
-        if outbox is None:
-            self._refuse(HTTPStatus.SERVICE_UNAVAILABLE, "Too many pages are open")
-            return
-        self.close_connection = True
-        try:
-            self._begin("text/event-stream; charset=utf-8", None)
-            self.wfile.write(b"event: start\ndata:\n\n")
-            while not outbox.closed:
-                self.wfile.write(_as_events(outbox.take(BEAT_S)))
-                time.sleep(PACE_S)
-        finally:
-            self.server.desk.board.leave(outbox)
-
     def _relay(self) -> None:
         source, self.close_connection = self.server.desk.source, True
         if source is None:
-            self._refuse(HTTPStatus.NOT_FOUND, "This page only looks on")
+            self._refuse(HTTPStatus.NOT_FOUND, "No bay is looked at here")
             return
         relay = Relay(self.connection, source.dial)
         if not self.server.desk.admit(relay):
@@ -189,7 +160,7 @@ class Handler(BaseHTTPRequestHandler):
     def _begin(
         self,
         content_type: str,
-        length: int | None,
+        length: int,
         more: Mapping[str, str] | None = None,
         status: HTTPStatus = HTTPStatus.OK,
     ) -> None:
@@ -199,7 +170,7 @@ class Handler(BaseHTTPRequestHandler):
             "Content-Security-Policy": self._policy(),
             "X-Content-Type-Options": "nosniff",
             "Referrer-Policy": "no-referrer",
-            **({"Connection": "close"} if length is None else {"Content-Length": str(length)}),
+            "Content-Length": str(length),
             **(more or {}),
         }
         self.send_response(status)
@@ -217,21 +188,3 @@ class Handler(BaseHTTPRequestHandler):
             f"connect-src 'self' {scheme}://{own}; base-uri 'none'; form-action 'none'; "
             "frame-ancestors 'none'"
         )
-
-
-def _as_events(notes: Iterable[Note]) -> bytes:
-    """Return the notes as server-sent events, or a beat when there are none."""
-    events = [f"data: {_as_json(note)}\n\n" for note in notes]
-    return ("".join(events) or "event: beat\ndata:\n\n").encode()
-
-
-def _as_json(note: Note) -> str:
-    # The payload travels as text: one that is broken must not break the stream. JSON in
-    # ASCII holds no line break, which would end an event.
-    return json.dumps(
-        {
-            "topic": note.topic,
-            "payload": note.payload.decode(errors="replace"),
-            "retained": note.retained,
-        }
-    )

@@ -10,7 +10,6 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from ingest.core.errors import OutputError
-from ingest.display.board import Note
 from ingest.display.desk import Desk, Source
 from ingest.display.handler import HttpServer
 from ingest.display.papers import Papers
@@ -83,13 +82,3 @@ class PageServer:
         self._server.server_close()
         self._thread.join()
         self._server = self._thread = None
-
-    def feed(self, topic: str, payload: bytes, retained: bool) -> None:
-        """Show a message to pages that have no broker. Thread-safe; never raises for a client.
-
-        Args:
-            payload: empty to clear the topic.
-            retained: the message is not fresh, but what a broker had kept from before. A
-                message that is being published now is fresh, whether a broker keeps it or not.
-        """
-        self._desk.board.post(Note(topic, payload, retained))

@@ -51,4 +51,4 @@ def test_serves_the_bay_of_a_configuration_until_it_is_told_to_stop(tmp_path: Pa
             about = json.loads(answer.read())
         process.send_signal(signal.SIGTERM)
         assert process.wait(20) == 0
-    assert about == {"bay": "ramp7", "source": "broker", "at_home": True, "papers": False}
+    assert about == {"bay": "ramp7", "at_home": True}

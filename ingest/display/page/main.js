@@ -11,7 +11,7 @@ import { teller } from "./core/tell.js";
 import { toneOf } from "./core/tone.js";
 import { TurnPoints } from "./core/turnpoints.js";
 import { Watch } from "./core/watch.js";
-import { Events } from "./io/events.js";
+import { Broker } from "./io/broker.js";
 import { Sound } from "./io/sound.js";
 import { axlesView } from "./views/axles.js";
 import { frame, VIEWS } from "./views/frame.js";
@@ -66,14 +66,13 @@ class Page {
       packet: () => this.watch.heard(performance.now()),
       connected: () => { this.link.refused = false; this.known.restart(); this.redraw(); },
       closed: () => { this.watch.reset(); this.known.lost(); this.redraw(); },
-      refused: () => { this.link.refused = true; this.known.lost(); this.source.login = null; this.show("setup"); },
+      refused: () => { this.link.refused = true; this.about.at_home = false; this.known.lost(); this.source.login = null; this.show("setup"); },
       message: (message) => this.take(message),
     };
   }
 
   take(message) {
     const now = performance.now();
-    if (this.known.bay === null) this.known.bay = String(message.topic).split("/")[2] ?? null;
     if (message.topic === this.source.replyTo) this.requests.reply(readBody(message.payload, false).body);
     else {
       const entry = this.known.take(message, now);
@@ -171,7 +170,7 @@ class Page {
   }
 
   mayAsk() {
-    return this.source.canAsk && this.known.link.connected && (this.about.at_home || this.source.login !== null);
+    return this.known.link.connected && (this.about.at_home || this.source.login !== null);
   }
 
   logIn(login) {
@@ -243,7 +242,4 @@ async function fetched(path) {
 
 const [about, en, de] = await Promise.all(["/about.json", "/words/en.json", "/words/de.json"].map(fetched));
 const page = new Page(about, { en, de });
-if (about.source === "broker") {
-  const { Broker } = await import("./io/broker.js");
-  page.start(new Broker(about.bay, page.hooks()));
-} else page.start(new Events(page.hooks()));
+page.start(new Broker(about.bay, page.hooks()));

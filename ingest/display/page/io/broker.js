@@ -24,7 +24,6 @@ export class Broker {
     this.login = null;
     this.client = null;
     this.timer = null;
-    this.canAsk = true;
   }
 
   /** Where answers to this page go: the broker lets each user hear their own alone. */

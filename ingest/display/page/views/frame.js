@@ -39,7 +39,6 @@ function versionText(known, tell) {
 }
 
 function whoText(ctx) {
-  if (!ctx.source.canAsk) return ctx.tell("remote.looks-on");
   if (ctx.about.at_home) return ctx.tell("who.at-home");
   return ctx.source.login ? ctx.tell("who.user", { user: ctx.source.login.user }) : ctx.tell("who.nobody");
 }

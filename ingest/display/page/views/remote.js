@@ -16,7 +16,7 @@ export function remoteView(ctx) {
 
   return { element, draw() {
     const guide = ctx.guide(), { tell } = ctx, may = ctx.mayAsk();
-    write(note, may ? "" : tell(ctx.source.canAsk ? "remote.login" : "remote.looks-on"));
+    write(note, may ? "" : tell("remote.login"));
     show(note, !may);
     const asks = may ? guide.asks : [];
     if (opened !== null && !asks.includes(opened)) opened = null;

@@ -54,7 +54,7 @@ function cardOf(ctx) {
 
 function loginOf(ctx) {
   const { tell } = ctx;
-  if (!ctx.source.canAsk || ctx.about.at_home) return el("p", { text: tell(ctx.about.at_home ? "who.at-home" : "remote.looks-on") });
+  if (ctx.about.at_home) return el("p", { text: tell("who.at-home") });
   if (ctx.source.login) return el("div", { class: "row" }, el("p", { text: tell("who.user", { user: ctx.source.login.user }) }), button(tell("login.out"), () => ctx.logIn(null)));
   const user = el("input", { id: "login-user", autocomplete: "username", maxlength: 32, autocapitalize: "none" });
   const password = el("input", { id: "login-password", type: "password", autocomplete: "current-password", maxlength: 200 });

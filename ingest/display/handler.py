@@ -89,6 +89,8 @@ class Handler(BaseHTTPRequestHandler):
             self._relay()
         elif path == "/about.json":
             self._send(desk.about(), "application/json")
+        elif path == "/papers/":
+            self._send(desk.papers.listing() if desk.papers else b"null", "application/json")
         elif path.startswith("/papers/") and desk.papers is not None:
             self._send_paper(desk.papers, unquote(path.removeprefix("/papers/")))
         elif path in desk.shelf:
@@ -112,9 +114,6 @@ class Handler(BaseHTTPRequestHandler):
         self._send(sheet.packed if packed else sheet.body, sheet.content_type, more)
 
     def _send_paper(self, papers: Papers, name: str) -> None:
-        if not name:
-            self._send(papers.listing(), "application/json")
-            return
         paper = papers.read(name)
         if paper is None:
             self._refuse(HTTPStatus.NOT_FOUND, "There is no such paper")

@@ -107,7 +107,6 @@ def test_answers_to_every_name_of_this_machine(served: PageServer, host: str):
         "/%2e%2e/",
         "/../server.py",
         "*",
-        "/papers/",
         "/papers/x.html",
     ],
 )
@@ -167,3 +166,7 @@ def test_a_client_that_asks_nothing_is_let_go(served: PageServer, monkeypatch: p
     monkeypatch.setattr(handler_module, "STUCK_S", 0.05)
     with socket.create_connection(address(served), DEADLINE_S) as silent:
         assert silent.recv(1) == b""
+
+
+def test_where_no_folder_is_shown_that_is_said(served: PageServer):
+    assert ask(served, "/papers/")[1] == b"null"

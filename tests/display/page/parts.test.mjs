@@ -99,11 +99,15 @@ test("readings round the wheel are paired by their time, and bounded; a new turn
   const say = (channel, body, retained = false) => turns.take({ path: ["head", "larch", channel], body, fault: "", retained });
   say("runout", { id: "r1", state: "turning" });
   say("rotation", { value: 10, ms: 1000 });
-  say("incl_y", { value: 0.3, ms: 1050 });
+  say("incl_y", { value: 0.3, ms: 1010 });
   say("rotation", { value: 20, ms: 2000 });
   say("incl_y", { value: 0.4, ms: 9000 });
   say("rotation", { value: 30, ms: 9000 }, true);
   assert.deepEqual(turns.of("larch"), [{ rotation: 10, tilt: 0.3 }]);
+  say("runout", { id: "r1", state: "done" });
+  say("rotation", { value: 40, ms: 9500 }); // let down and settled: no part of the turn
+  say("incl_y", { value: 0.9, ms: 9500 });
+  assert.equal(turns.of("larch").length, 1);
   say("runout", { id: "r2", state: "turning" });
   assert.deepEqual(turns.of("larch"), []);
   for (let i = 0; i < 20000; i += 1) { say("rotation", { value: i, ms: i }); say("incl_y", { value: i, ms: i }); }

@@ -3,7 +3,7 @@
 import { isNumber } from "./words.js";
 
 export const MOST_POINTS = 1500;
-export const PAIR_MS = 120;
+export const PAIR_MS = 20;
 const TURN = Math.PI / 180;
 
 export class TurnPoints {
@@ -11,15 +11,17 @@ export class TurnPoints {
     this.heads = new Map();
   }
 
-  /** Take an entry of a head: its rotation, its tilt, or its run-out, which begins a new turn. */
+  /** Take an entry of a head: its rotation, its tilt, or its run-out, which says while it is turned. */
   take({ path, body, fault, retained }) {
     if (path[0] !== "head" || fault || retained) return;
     const [, head, channel] = path;
-    const kept = this.heads.get(head) ?? { id: null, rotation: null, tilt: null, points: [] };
+    const kept = this.heads.get(head) ?? { id: null, turning: false, rotation: null, tilt: null, points: [] };
     this.heads.set(head, kept);
     if (channel === "runout") {
-      if (kept.id !== null && body.id !== kept.id && body.state === "turning") kept.points = [];
+      const begins = kept.id !== null && body.id !== kept.id && body.state === "turning";
+      if (begins) Object.assign(kept, { points: [], rotation: null, tilt: null });
       if (typeof body.id === "string") kept.id = body.id;
+      kept.turning = body.state === "turning";
     } else if (channel === "rotation") kept.rotation = pair(body);
     else if (channel === "incl_y") kept.tilt = pair(body);
     else return;
@@ -28,7 +30,7 @@ export class TurnPoints {
 
   join(kept) {
     const { rotation, tilt, points } = kept;
-    if (!rotation || !tilt || Math.abs(rotation.ms - tilt.ms) > PAIR_MS) return;
+    if (!kept.turning || !rotation || !tilt || Math.abs(rotation.ms - tilt.ms) > PAIR_MS) return;
     const last = points.at(-1);
     if (last && last.rotation === rotation.value && last.tilt === tilt.value) return;
     if (points.length >= MOST_POINTS) points.splice(0, MOST_POINTS / 2);

@@ -66,3 +66,14 @@ export function keyed(element, keys, make, kept) {
     if (element.children[at] !== own) element.insertBefore(own, element.children[at] ?? null);
   });
 }
+
+/** A list to choose one of; `draw` takes pairs of value and text, and the one that is chosen. */
+export function picker(label, act) {
+  const select = el("select", { "aria-label": label, class: "pick" });
+  select.addEventListener("change", () => act(select.value));
+  return { element: select, draw(pairs, chosen) {
+    relaid(select, JSON.stringify(pairs), () => pairs.map(([value, text]) => el("option", { value, text })));
+    if (chosen !== null && select.value !== chosen) select.value = chosen;
+    show(select, pairs.length > 1);
+  } };
+}

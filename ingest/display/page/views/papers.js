@@ -9,9 +9,8 @@ export function papersView(ctx) {
   const element = el("div", { class: "stack" }, el("h2", { text: tell("nav.papers") }), told, list, el("div", { class: "row" }, button(tell("papers.again"), () => fill())));
   async function fill() {
     try {
-      const answer = await fetch("/papers/", { signal: AbortSignal.timeout(5000) });
-      if (answer.status === 404) { told.textContent = tell("papers.no-folder"); return; }
-      const found = await answer.json();
+      const found = await (await fetch("/papers/", { signal: AbortSignal.timeout(5000) })).json();
+      if (found === null) { told.textContent = tell("papers.no-folder"); return; }
       const names = found.filter((name) => typeof name === "string" && NAME.test(name));
       list.replaceChildren(...names.map((name) => el("li", {}, el("a", { href: `/papers/${name}`, target: "_blank", rel: "noopener", text: name }))));
       told.textContent = names.length ? "" : tell("papers.none");

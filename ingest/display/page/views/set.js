@@ -3,24 +3,24 @@
 import { one } from "../core/figure.js";
 import { parts } from "../core/guide.js";
 import { isNumber } from "../core/words.js";
-import { button, el, lines, relaid, show, write } from "./dom.js";
+import { el, lines, picker, show, write } from "./dom.js";
 import { stripPlot } from "./plots.js";
 import { decisionBlock, limitsText, nameOf, numberBlock } from "./value.js";
 
 export function setView(ctx) {
   const { tell } = ctx;
-  const picker = el("div", { class: "row pick wide" }), name = el("h2", { class: "wide" }), number = numberBlock(), decision = decisionBlock();
+  const chooser = picker(tell("nav.set"), (topic) => { picked = ctx.pick(topic); ctx.redraw(); });
+  const name = el("h2", { class: "wide" }), number = numberBlock(), decision = decisionBlock();
   const todo = el("ul", { class: "act", lang: "en" }), go = el("p", { class: "number" }), limits = el("p", { class: "number quiet" }), motion = el("p", { class: "tag" });
   const box = el("div", { class: "plot wide", role: "img" }), caption = el("p", { class: "small quiet wide", text: tell("set.caption") });
-  const element = el("div", { class: "set" }, picker, name, el("div", { class: "stack" }, number.element, decision.element, motion),
+  const element = el("div", { class: "set" }, el("div", { class: "wide" }, chooser.element), name, el("div", { class: "stack" }, number.element, decision.element, motion),
     el("div", { class: "stack" }, todo, go, limits), box, caption);
   const strip = stripPlot(box, ctx);
   let picked = null;
 
   return { element, draw(now) {
     const topics = ctx.setTopics(), topic = ctx.setTopic(picked), value = ctx.valueOf(topic, now);
-    relaid(picker, JSON.stringify([topics, ctx.settings.lang]), () => (topics.length < 2 ? [] : topics.map((each) => button(nameOf(each, tell), () => { picked = ctx.pick(each); ctx.redraw(); }))));
-    topics.forEach((each, at) => picker.children[at]?.setAttribute("aria-pressed", each === topic));
+    chooser.draw(topics.map((each) => [each, nameOf(each, tell)]), topic);
     write(name, topic ? nameOf(topic, tell) : tell("set.nothing"));
     const style = ctx.style(), body = { ...value.body, qty: value.body.qty ?? topic?.split("/").at(-1) };
     number.draw({ ...value, body }, style, tell);

@@ -3,7 +3,7 @@
 import { figure, DASH } from "../core/figure.js";
 import { curve, within } from "../core/turnpoints.js";
 import { isNumber, RUNOUT_STATE, word } from "../core/words.js";
-import { button, el, relaid, show, write } from "./dom.js";
+import { button, el, picker, show, write } from "./dom.js";
 import { turnPlot } from "./plots.js";
 
 const ASKS = ["turn-begin", "stop-take", "turn-end"];
@@ -11,20 +11,20 @@ const FACTS = ["camber", "runout", "phase"];
 
 export function turnView(ctx) {
   const { tell } = ctx;
-  const picker = el("div", { class: "row pick" }), title = el("h2"), state = el("p"), further = el("p", { class: "act" });
+  const chooser = picker(tell("nav.turn"), (head) => { picked = head; ctx.redraw(); });
+  const title = el("h2"), state = el("p"), further = el("p", { class: "act" });
   const progress = el("p", { class: "number" }), box = el("div", { class: "plot", role: "img" }), caption = el("p", { class: "small quiet", text: tell("turn.caption") });
   const cells = Object.fromEntries(FACTS.map((name) => [name, el("dd", { class: "number" })]));
   const facts = el("dl", { class: "facts" }, ...FACTS.map((name) => el("div", {}, el("dt", { text: tell(`turn.${name}`) }), cells[name])));
   const asks = el("div", { class: "row" }, ...ASKS.map((name) => button(tell(`ask.${name}`), () => ctx.ask(name, { head: chosen }), name === "stop-take" ? "usual" : "")));
-  const element = el("div", { class: "stack" }, picker, el("div", { class: "line" }, title, state), further, progress, box, caption, facts, asks);
+  const element = el("div", { class: "stack" }, chooser.element, el("div", { class: "line" }, title, state), further, progress, box, caption, facts, asks);
   const plot = turnPlot(box, ctx);
   let chosen = null, picked = null;
 
   return { element, draw(now) {
     const heads = ctx.known.heads();
     chosen = heads.includes(picked) ? picked : turning(ctx.known, heads);
-    relaid(picker, JSON.stringify(heads), () => heads.map((head) => button(headName(ctx, head), () => { picked = head; ctx.redraw(); })));
-    heads.forEach((head, at) => { write(picker.children[at], headName(ctx, head)); picker.children[at].setAttribute("aria-pressed", head === chosen); });
+    chooser.draw(heads.map((head) => [head, headName(ctx, head)]), chosen);
     write(title, chosen === null ? tell("turn.no-head") : headName(ctx, chosen));
     const entry = chosen === null ? null : ctx.known.get(`head/${chosen}/runout`);
     const told = turnOf(ctx, entry, now), body = told.known ? entry.body : {};

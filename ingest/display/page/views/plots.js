@@ -75,6 +75,8 @@ function limitLines(u, { lo, hi }, colour, tell) {
   ctx.save();
   ctx.strokeStyle = ctx.fillStyle = colour.ink;
   ctx.lineWidth = 2 * ratio;
+  ctx.textAlign = "left";
+  ctx.setLineDash([]);
   ctx.font = `${14 * ratio}px system-ui`;
   for (const [limit, word, above] of [[lo, tell("plot.low"), false], [hi, tell("plot.high"), true]]) {
     if (!isNumber(limit)) continue;

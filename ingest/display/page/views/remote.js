@@ -16,8 +16,8 @@ export function remoteView(ctx) {
 
   return { element, draw() {
     const guide = ctx.guide(), { tell } = ctx, may = ctx.mayAsk();
-    write(note, may ? "" : tell("remote.login"));
-    show(note, !may);
+    write(note, may || guide.out ? "" : tell("remote.login"));
+    show(note, note.textContent !== "");
     const asks = may ? guide.asks : [];
     if (opened !== null && !asks.includes(opened)) opened = null;
     const direct = asks.filter((name) => !(name === "job-check" || name === "job-open" || name === "job-tape"));

@@ -82,9 +82,10 @@ function pairText(body, name, ctx) {
   const value = body[name], U = body[`${name}_U`];
   if (!isNumber(value)) return DASH;
   const style = name === "phase" ? { ...ctx.style(), angle: "deg" } : { ...ctx.style(), angle: ctx.style().angle === "min" ? "min" : "deg" };
-  const dp = name === "phase" ? 0 : Number.isInteger(body.dp) ? body.dp : 3;
+  const dp = name === "phase" ? 1 : Number.isInteger(body.dp) ? body.dp : 3;
   const shown = figure({ value, U: isNumber(U) ? U : null, k: body.k ?? null, dp, unit: "deg" }, style);
-  return shown === null ? DASH : `${shown.value.trim()} \u00b1\u00a0${shown.known ? shown.U : ctx.tell("value.u-unknown")}`;
+  const told = shown?.value.trim().replace(/^\+/, name === "camber" ? "+" : ""); // an amplitude has no sign
+  return shown === null ? DASH : `${told} \u00b1\u00a0${shown.known ? shown.U : ctx.tell("value.u-unknown")}`;
 }
 
 function columns(points, fitted) {

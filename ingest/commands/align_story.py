@@ -86,7 +86,12 @@ class Story:
             done.add(task["task"])
             self.tasks += 1
             self._begin(task)
-            said, _ = await (self._adjust(task, asks=False) if adjusts else self._do(task))
+            try:
+                said, _ = await (self._adjust(task, asks=False) if adjusts else self._do(task))
+            except StoryError as error:
+                # Whoever leads may have gone on already, or left it out: that ends no practice.
+                self._tell.end(str(error))
+                continue
             self._tell.end(f"{said}; hands are done, say so")
 
     async def _ask(self, command: str, **fields: object) -> None:

@@ -90,7 +90,7 @@ class Bay:
         self.ground = Ground(settings.level)
         self.work = WheelWork(settings.wheel, announcer, published, self.network, self.ground)
         self.push = Push(self.work)
-        self.sweeping = Sweeping(settings.sweep, self.work, self.network, announcer)
+        self.sweeping = Sweeping(settings.sweep, self.work, self.network, announcer, self.alerts)
         self.slots: dict[str, LinkSlot] = {}
         for link, form in links.items():
             counters = LinkCounters()

@@ -1,11 +1,13 @@
 """What tells the steering of a swept wheel: its turn plate, or a sightline to a head that stands.
 
-Which sightlines a head may read, and how well, is told by the network of its vehicle. The one that
-leaves least open in caster is used; where there is a second, the two are compared.
+A sightline to the other wheel of the axle, which is steered too, is in ``steercross``. Which
+sightlines a head may read, and how well, is told by the network of its vehicle. The one that leaves
+least open in caster is used; where there is a second, the two are compared.
 """
 
 import math
 from dataclasses import dataclass
+from typing import Protocol
 
 from calibration.measured import Measured, Part, Source
 from ingest.core.blocks import F64
@@ -29,26 +31,57 @@ U_LENGTH_M = 0.05
 """How well a network's approximate places give the length of a sightline."""
 
 
+class SteerBy(Protocol):
+    """A way to tell the steering: by its ``channel``, which reads ``straight_rad`` straight ahead.
+
+    ``u_rad``: how well one reading repeats. ``by_plate``: it is the turn of a plate, not of the
+    shaft's heading.
+    """
+
+    @property
+    def channel(self) -> Channel: ...
+    @property
+    def straight_rad(self) -> float: ...
+    @property
+    def u_rad(self) -> float: ...
+    @property
+    def by_plate(self) -> bool: ...
+
+    def read(self, values: F64, across: F64 | None) -> float:
+        """Return the steering of one sample (all channels), NaN where it is not seen.
+
+        ``across``: what the axle's other head read at the same moment, where that is known.
+        """
+
+    def left_open(self, known: Instrument, steer_rad: float) -> Measured:
+        """Return what the reading may be off by at a steering, however often it is read."""
+
+
 @dataclass(frozen=True, slots=True)
 class PlateSteer:
-    """The turn plate under a wheel; ``zero_rad`` is what it reads straight ahead."""
+    """The turn plate under a wheel."""
 
-    zero_rad: float = 0.0
+    straight_rad: float = 0.0
     channel: Channel = Channel.STEER
     u_rad: float = PLATE_RAD
 
     by_plate = True
 
-    def read(self, values: F64) -> float:
+    def read(self, values: F64, _across: F64 | None = None) -> float:
         """Return the steering of one sample (all channels), NaN where it is not seen."""
         value = float(values[ROW[Channel.STEER]])
-        return math.remainder(value - self.zero_rad, math.tau) if math.isfinite(value) else math.nan
+        return (
+            math.remainder(value - self.straight_rad, math.tau)
+            if math.isfinite(value)
+            else math.nan
+        )
 
     def left_open(self, known: Instrument, steer_rad: float) -> Measured:
         """Return what calibration leaves open of the steering, straight ahead taken out."""
         name = self.channel.value
         ends = [
-            known.left_open(name, {name: at}) for at in (steer_rad + self.zero_rad, self.zero_rad)
+            known.left_open(name, {name: at})
+            for at in (steer_rad + self.straight_rad, self.straight_rad)
         ]
         return ends[0] - ends[1]
 
@@ -72,9 +105,9 @@ class SightSteer:
 
     by_plate = False
 
-    def read(self, values: F64) -> float:
+    def read(self, values: F64, _across: F64 | None = None) -> float:
         """Return the steering of one sample (all channels), NaN where it is not seen."""
-        plan = _plan(values, self.channel, self.rise_rad)
+        plan = plan_rad_of(values, self.channel, self.rise_rad)
         return self.line.steer_rad(plan) if math.isfinite(plan) else math.nan
 
     def left_open(self, known: Instrument, steer_rad: float) -> Measured:
@@ -91,9 +124,6 @@ class SightSteer:
             for source, lines in self.others
         ]
         return ends[1] - ends[0] + Measured(0.0, tuple(parts))
-
-
-SteerBy = PlateSteer | SightSteer
 
 
 def scale_of(by: SteerBy, known: Instrument, far_rad: float) -> float:
@@ -132,7 +162,7 @@ def sight_steer(
     away = to.x_m - at.x_m, to.y_m - at.y_m
     rise_rad = math.atan2(to.z_m - at.z_m, math.hypot(*away))
     values = here.rest.values
-    straight = _plan(values, channel, rise_rad)
+    straight = plan_rad_of(values, channel, rise_rad)
     off = math.remainder(straight + math.atan2(away[1], away[0]) - math.pi / 2.0, math.tau)
     if not abs(off) < math.pi / 4.0:
         return None  # the channel sees another head
@@ -163,7 +193,7 @@ def sight_steer(
     return SightSteer(channel, reading.sigma, line(), azimuth, rise_rad, tuple(others), there)
 
 
-def _plan(values: F64, channel: Channel, rise_rad: float) -> float:
+def plan_rad_of(values: F64, channel: Channel, rise_rad: float) -> float:
     """Return the plan angle from the sightline to the shaft, NaN where it is not seen."""
     azimuth, tilt, lean = (float(values[ROW[c]]) for c in (channel, Channel.INCL_X, Channel.INCL_Y))
     if not (math.isfinite(azimuth) and math.isfinite(tilt) and math.isfinite(lean)):

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calibration.measured import Measured, Part, Source
+from calibration.reporting import t_factor
 from ingest.core.blocks import F64, I64
 from ingest.core.channels import Channel
 from ingest.core.errors import MeasurementRefused
@@ -37,6 +38,11 @@ from ingest.service.steersight import PlateSteer, SteerBy, scale_of
 SWEEP = "steering sweep"
 PLAY = "assumed play of the kingpins"
 PLATE = PlateSteer()
+FALSE_ALARM = 0.01
+"""Two sound readings of a wheel's steering are said to contradict each other in so many cases (ours
+to choose). A plate whose scale is 3 % off is then found in 97 % beside a sightline along."""
+APART_U = t_factor(1.0 - FALSE_ALARM, math.inf)
+"""So many standard uncertainties apart they contradict."""
 
 Errors = dict[Source, F64]
 """By source (k, c, n): what its k components do to each channel of n readings, rad."""
@@ -287,29 +293,29 @@ def _number(value: float | None) -> float:
     return math.nan if value is None else value
 
 
+def apart(steering: Steering, own: SweptWheel, other: SweptWheel) -> tuple[float, float]:
+    """Return by how much another reading of a steering is larger than the one that was used.
+
+    As a share of it, with its standard uncertainty: a plate that slips under its tyre and a port
+    that is not where it is taken to be change the ratio alike. NaN where nothing was steered.
+    """
+    one = _headings(steering, own, own.steer_at(other.t_ns))
+    two = _headings(steering, other, other.steer_rad)
+    square = float(one @ one)
+    share = float(one @ two) / square - 1.0 if square else math.nan
+    return share, math.hypot(own.scale, other.scale)
+
+
 def compared(
     swept: SweptAxle, wheels: dict[Side, SweptWheel], others: dict[Side, SweptWheel]
 ) -> str:
-    """Say where a second reading of a wheel's steering contradicts the one that was used.
-
-    By the ratio of both, which a plate that slips under its tyre and a port that is not where it
-    is taken to be change alike; limit three times its standard uncertainty (sound ones are beyond
-    in 0.3 % of all cases).
-    """
+    """Say where a second reading of a wheel's steering contradicts the one that was used."""
     said = []
     for side, other in others.items():
-        own, steering = wheels[side], swept.sides[side].steering
-        if not len(other.t_ns):
-            continue
-        one = _headings(steering, own, own.steer_at(other.t_ns))
-        two = _headings(steering, other, other.steer_rad)
-        square = float(one @ one)
-        if square == 0.0:
-            continue
-        off, limit = float(one @ two) / square - 1.0, 3.0 * math.hypot(own.scale, other.scale)
-        if abs(off) > limit:
+        off, u = apart(swept.sides[side].steering, wheels[side], other)
+        if abs(off) > APART_U * u:
             said.append(
                 f"{side.value}: {other.by.channel.value} reads {100.0 * off:+.2f} % against "
-                f"{own.by.channel.value}, limit {100.0 * limit:.2f} %"
+                f"{wheels[side].by.channel.value}, limit {100.0 * APART_U * u:.2f} %"
             )
     return "; ".join(said)

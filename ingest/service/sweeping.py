@@ -2,7 +2,8 @@
 
 Both heads sit on the wheels of the axle, run-out compensated; locked to their shafts they give SAI,
 hanging they give caster alone. The wheels begin straight ahead. How far each is steered is told by
-its turn plate or by a sightline to a head on another axle, whichever is known better.
+its turn plate, by a sightline to a head on another axle, or by the two heads that see each other
+across the axle, whichever is known best.
 """
 
 import itertools
@@ -22,10 +23,13 @@ from ingest.core.ids import HeadId
 from ingest.core.units import DEG, NS
 from ingest.geometry.sweep.guidance import SweepGuide
 from ingest.geometry.sweep.guided import SweepAsked, SweepReading, SweepState
+from ingest.service.abreast import Abreast, Sample
+from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, Wheel
 from ingest.service.network import NetworkWork
 from ingest.service.sightlines import plan_rad
+from ingest.service.steercross import CrossSteer, cross_steer
 from ingest.service.steersight import PlateSteer, SightSteer, SteerBy, doubt_of, sight_steer
 from ingest.service.sweepfit import SweepSettings, SweptWheel, compared, fit_swept
 from ingest.service.wheelbench import Bench, plate_rad
@@ -49,7 +53,12 @@ CAUTION = (
 )
 """What is said each time; the vehicle maker and local codes say the rest."""
 
-_DISTRUSTED = Flag.SENSOR_FAULT | Flag.OUT_OF_RANGE
+DOUBTFUL = "the steering is doubtful: "
+
+
+def doubt_code(axle: int) -> str:
+    """Return the code under which a doubtful steering of an axle is alerted."""
+    return f"steering-axle-{axle}"
 
 
 @dataclass(slots=True)
@@ -86,10 +95,14 @@ class _Part:
         return SweptWheel(side, known, rows, t_ns, steer, self.toe, self.camber, self.degc, by)
 
     @property
+    def by_both(self) -> bool:
+        """Whether something needs what the other head reads at the same moment."""
+        return any(isinstance(each, CrossSteer) for each in (self.by, self.second))
+
+    @property
     def straight(self) -> tuple[Channel, float]:
         """What tells the steering, and what it reads straight ahead."""
-        by = self.by
-        return by.channel, by.zero_rad if isinstance(by, PlateSteer) else by.straight_rad
+        return self.by.channel, self.by.straight_rad
 
 
 @dataclass(slots=True)
@@ -100,22 +113,29 @@ class _Sweep:
     axle: int
     parts: dict[Side, _Part]
     stops: bool
+    abreast: Abreast
     broken: str = ""
 
-    def of(self, head: HeadId) -> _Part | None:
-        return next((part for part in self.parts.values() if part.head.id == head), None)
+    def side(self, head: HeadId) -> Side | None:
+        return next((side for side, part in self.parts.items() if part.head.id == head), None)
 
 
 class Sweeping:
     """Collects a sweep of an axle at a time, and of different axles at once."""
 
     def __init__(
-        self, settings: SweepSettings, work: WheelWork, network: NetworkWork, announcer: Announcer
+        self,
+        settings: SweepSettings,
+        work: WheelWork,
+        network: NetworkWork,
+        announcer: Announcer,
+        alerts: Alerts,
     ) -> None:
         self._settings = settings
         self._work = work
         self._network = network
         self._topics = announcer.topics
+        self._alerts = alerts
         self._sweeps: dict[int, _Sweep] = {}
         self._ids = itertools.count(1)
 
@@ -143,9 +163,11 @@ class Sweeping:
             if not ways:
                 return Done(False, "refused", _nothing_tells(head))
             parts[side] = self._part(side, head, bench, ways)
+        self._alerts.clear(doubt_code(axle))
         for part in parts.values():
             self._work.steered(part.head)
-        self._sweeps[axle] = _Sweep(f"st-{next(self._ids)}", axle, parts, stops)
+        abreast = Abreast(frozenset(side for side, part in parts.items() if part.by_both))
+        self._sweeps[axle] = _Sweep(f"st-{next(self._ids)}", axle, parts, stops, abreast)
         hanging = [part.head.name for part in parts.values() if not part.locked]
         alone = f" {' and '.join(hanging)} not locked: caster alone." if hanging else ""
         return Done(True, "ok", f"{CAUTION}.{alone}")
@@ -153,10 +175,14 @@ class Sweeping:
     def feed(self, head: BayHead, blocks: Sequence[SampleBlock]) -> None:
         """Take what a head's chain gave."""
         for sweep in self._sweeps.values():
-            part = sweep.of(head.id)
-            if part is not None and not sweep.broken:
-                for block in blocks:
-                    _take(part, block)
+            own = sweep.side(head.id)
+            if own is None or sweep.broken:
+                continue
+            for block in blocks:
+                sweep.abreast.take(own, block)
+            for side, part in sweep.parts.items():
+                for sample in sweep.abreast.ready(side):
+                    _take(part, sample)
                 self._guide(sweep, part)
 
     def end(self, axle: int) -> Done:
@@ -183,14 +209,16 @@ class Sweeping:
         self._work.sweeps.say(axle, heads, straight, sweep.id, swept, t_ns)
         seconds = {side: part.swept_beside(side) for side, part in sweep.parts.items()}
         off = compared(swept, wheels, {s: each for s, each in seconds.items() if each is not None})
+        if off:
+            self._alerts.set(doubt_code(axle), "note", f"axle {axle}: {DOUBTFUL}{off}")
         told = (f"{s.value} {each.caster.value / DEG:.2f} deg" for s, each in swept.sides.items())
-        more = f"; the steering is doubtful: {off}" if off else ""
+        more = f"; {DOUBTFUL}{off}" if off else ""
         return Done(True, "ok", f"caster to gravity: {', '.join(told)}{more}")
 
     def broke(self, head: BayHead, why: str) -> None:
         """Take note that what a head reads has broken off: no sweep may span that."""
         for sweep in self._sweeps.values():
-            if sweep.of(head.id) is not None:
+            if sweep.side(head.id) is not None:
                 sweep.broken = sweep.broken or why
 
     def _refuse_broken(self, sweep: _Sweep) -> None:
@@ -216,11 +244,17 @@ class Sweeping:
         kingpin = self._settings.kingpin_m, self._settings.u_kingpin_m
         for network, wanted in self._network.lines(head.wheel):
             other = self._work.resting(wanted.to)
-            if own is None or other is None or wanted.to.axle == axle:
+            if own is None or other is None:
                 continue
             reading, spread = network.readings[wanted.place], self._network.spread
             clamp_m, ends = self._network.clamp_offset_m, (own, other)
-            by = sight_steer(network, reading, wanted.channel, ends, spread, clamp_m, kingpin)
+            by: SteerBy | None
+            if wanted.to.axle != axle:
+                by = sight_steer(network, reading, wanted.channel, ends, spread, clamp_m, kingpin)
+            elif wanted.channel is Channel.AZIMUTH_CROSS:
+                by = cross_steer(network, reading, ends, spread, clamp_m, kingpin)
+            else:
+                by = None
             if by is not None:
                 found.append(by)
         far_rad = self._settings.target_deg * DEG
@@ -294,24 +328,22 @@ def _objection(head: BayHead, bench: Bench) -> Done | None:
 
 def _nothing_tells(head: BayHead) -> str:
     return (
-        f"{head.name} reads no turn plate, and sees no head that rests on another axle: let its "
-        "wheel stand on a plate and connect it, or mount a head along the vehicle"
+        f"{head.name} reads no turn plate, and sees no head that rests on another axle and none "
+        "across its own: let its wheel stand on a plate and connect it, or mount a head along the "
+        "vehicle"
     )
 
 
-def _take(part: _Part, block: SampleBlock) -> None:
-    """Give a block's samples to the guide, the steering told from straight ahead."""
-    doubtful = (block.flags & np.uint16(_DISTRUSTED)) != 0
-    lean, tilt = block.values[[ROW[Channel.INCL_Y], ROW[Channel.INCL_X]]]
-    for i, t_ns in enumerate(block.t_ns.tolist()):
-        turned = part.by.read(block.values[:, i])
-        seen = math.isfinite(turned) and not doubtful[i]
-        if seen:
-            part.steer.append((t_ns, turned))
-        beside = math.nan if part.second is None else part.second.read(block.values[:, i])
-        if seen and math.isfinite(beside):
-            part.beside.append((t_ns, beside))
-        reading = SweepReading(
-            t_ns, turned if seen else None, float(lean[i]), float(tilt[i]) if part.locked else None
-        )
-        part.state = part.guide.feed(reading)
+def _take(part: _Part, sample: Sample) -> None:
+    """Give a sample to the guide, the steering told from straight ahead."""
+    t_ns, values = sample.t_ns, sample.values
+    turned = part.by.read(values, sample.across)
+    seen = math.isfinite(turned) and not sample.doubtful
+    if seen:
+        part.steer.append((t_ns, turned))
+    beside = math.nan if part.second is None else part.second.read(values, sample.across)
+    if seen and math.isfinite(beside):
+        part.beside.append((t_ns, beside))
+    lean, tilt = (float(values[ROW[c]]) for c in (Channel.INCL_Y, Channel.INCL_X))
+    told = tilt if part.locked else None
+    part.state = part.guide.feed(SweepReading(t_ns, turned if seen else None, lean, told))

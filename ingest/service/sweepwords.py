@@ -8,6 +8,11 @@ LOST_SIGHT = (
     "sightline lost: steer back until the head sees its partner again (its angle range ends here), "
     "clear what is in between"
 )
+LOST_CROSS = (
+    "cross sightline lost: steer back until both heads see each other again (their angle range "
+    "ends here), clear what is in between"
+)
+LOST = {Channel.STEER: LOST_PLATE, Channel.AZIMUTH_CROSS: LOST_CROSS}
 DO = {
     Trouble.TOO_FAST: "steer slower",
     Trouble.TURNED_BACK: "steer further before you steer back",
@@ -21,5 +26,5 @@ DO = {
 def doing(trouble: Trouble, by: Channel) -> str:
     """Return what to do about it; ``by`` is what tells the steering."""
     if trouble is Trouble.SIGHTLINE_LOST:
-        return LOST_PLATE if by is Channel.STEER else LOST_SIGHT
+        return LOST.get(by, LOST_SIGHT)
     return DO[trouble]

@@ -1,4 +1,5 @@
-"""Sweeps whose steering is read along the vehicle, by heads that see heads on an axle that stands.
+"""Sweeps whose steering is read by sightlines: along the vehicle, to heads on an axle that stands,
+and across the axle, between heads that are steered both.
 
 Plates read nothing. The simulator turns knuckles and ports in space and shares no geometry with
 what is tested; it puts the kingpins where nobody tells the service.
@@ -19,11 +20,15 @@ from ingest.commands.demo_rig import build
 from ingest.core.channels import Channel
 from ingest.core.frames import Side
 from ingest.core.units import DEG
+from ingest.geometry.sweep.motion import heading_change
+from ingest.geometry.sweep.readings import Sweep
 from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
 from ingest.service.network import NetworkSettings
+from ingest.service.steersight import PlateSteer
 from ingest.service.sweepfit import SweepSettings, compared, fit_swept
 from ingest.simulator.draws import draw_head
+from ingest.simulator.head import Port
 from ingest.simulator.truth import steering_truth
 from ingest.simulator.vehicle import WheelAt
 from tests.service.test_whole_vehicle import turn
@@ -34,6 +39,9 @@ ON = {
     WheelAt(2, Side.LEFT): "cedar",
     WheelAt(2, Side.RIGHT): "dogwood",
 }
+SETTINGS = SweepSettings(play_deg=0.0, kingpin_m=0.26, u_kingpin_m=0.01)
+AHEAD = Port(0.80, 0.28)
+"""So far ahead that a tyre hides no head from the other one across while both are steered."""
 BAND = (5e-4, 1.0 - 5e-4)
 """99.9 %."""
 
@@ -41,7 +49,8 @@ BAND = (5e-4, 1.0 - 5e-4)
 def drawn(view_deg, plates, seed, name):
     head = draw_head(seed, name)
     lacks = frozenset() if plates else frozenset({Channel.STEER})
-    return replace(head, design=replace(head.design, lacks=lacks, view_rad=view_deg * DEG))
+    design = replace(head.design, lacks=lacks, view_rad=view_deg * DEG, cross=AHEAD)
+    return replace(head, design=design)
 
 
 class Swept:
@@ -50,11 +59,10 @@ class Swept:
     def __init__(self, simulated_bay, monkeypatch, seed, *, view_deg=30.0, plates=False):
         maker = functools.partial(drawn, view_deg, plates)
         monkeypatch.setattr(demo_rig, "draw_head", maker)
+        # Larger pieces take less time. Still larger ones leave the heads' clocks open.
+        monkeypatch.setitem(simulated_bay.__init__.__globals__, "TICK_S", 1.0)
         files = network_files(build(seed, "rigid-8x4", lambda: 0.0))
-        settings = BaySettings(
-            sweep=SweepSettings(play_deg=0.0, kingpin_m=0.26, u_kingpin_m=0.01),
-            network=NetworkSettings(files),
-        )
+        settings = BaySettings(sweep=SETTINGS, network=NetworkSettings(files))
         self.bay = simulated_bay(seed, settings=settings, rate_hz=20.0)
         self.technician = self.bay.demo.technician
         for wheel, name in ON.items():
@@ -73,7 +81,13 @@ class Swept:
         self.bay.advance(4.0)
 
     def begin(self):
-        return self.bay.bay.sweeping.begin(1, list(self.bay.bay.heads.values()))
+        """Begin; a frame lost shortly before costs another try, as it does a person."""
+        for _ in range(5):
+            done = self.bay.bay.sweeping.begin(1, list(self.bay.bay.heads.values()))
+            if done.code != "head-moving":
+                break
+            self.bay.advance(0.5)
+        return done
 
     def end(self):
         return self.bay.bay.sweeping.end(1)
@@ -94,22 +108,58 @@ def sweeping(axle):
 
 
 @pytest.mark.parametrize("seed", [1, 4])
-def test_caster_and_sai_by_sightlines_agree_with_the_truth(simulated_bay, monkeypatch, seed):
+def test_caster_and_sai_by_either_sightline_agree_with_the_truth(simulated_bay, monkeypatch, seed):
     axle = Swept(simulated_bay, monkeypatch, seed)
     assert axle.begin().ok
+    parts = axle.bay.bay.sweeping._sweeps[1].parts
     axle.steer()
+    along = {side: part.swept(side) for side, part in parts.items()}
+    across = {side: as_steered(part.swept_beside(side)) for side, part in parts.items()}
     done = axle.end()
-    assert done.ok, done
+    assert (done.ok, "doubtful" in done.text) == (True, False), done
     assert {each["by"] for each in sweeping(axle)} == {"azimuth_track"}
     assert {each["trouble"] for each in sweeping(axle)} == {""}
-    found, chi2 = axle.bay.bay.work.sweeps.standing, 0.0
+    assert {each.by.channel for each in across.values()} == {Channel.AZIMUTH_CROSS}
+    found = fit_swept(along, SETTINGS)
+    # 10 mm of the kingpins' place are worth 0.03 deg of caster along the vehicle, where SAI does
+    # not depend on it; across they are worth 1.3 % of the steering, and of SAI.
+    holds(axle, found, caster_deg=0.08, sai_deg=0.03)
+    holds(axle, fit_swept(across, SETTINGS), caster_deg=0.09, sai_deg=0.09)
+    assert compared(found, along, across) == ""
+    off = {s: replace(each, steer_rad=1.06 * each.steer_rad) for s, each in across.items()}
+    assert "left: azimuth_cross reads +" in compared(found, along, off)
+    steer = {s: on_plates(found.sides[s].steering, each) for s, each in along.items()}
+    assert compared(found, along, steer) == ""
+    off = {s: replace(each, steer_rad=1.03 * each.steer_rad) for s, each in steer.items()}
+    said = compared(found, along, off)
+    assert said.startswith("left: steer reads +")
+    assert "right: steer reads +" in said
+
+
+def on_plates(steering, wheel):
+    """What sound plates would have read at the same steering."""
+    turns = np.linspace(-0.4, 0.4, 81)
+    none = np.zeros(0)
+    headings = heading_change(Sweep(wheel.side, none, none), steering.unknowns, turns)
+    return replace(wheel, by=PlateSteer(), steer_rad=np.interp(wheel.steer_rad, headings, turns))
+
+
+def as_steered(wheel):
+    """The same readings, with the steering of the wheel in each."""
+    steer = wheel.steer_at(np.array([row.time_ns for row in wheel.rows]))
+    rows = [replace(r, steer_rad=float(s)) for r, s in zip(wheel.rows, steer, strict=True)]
+    return replace(wheel, rows=tuple(rows))
+
+
+def holds(axle, found, *, caster_deg, sai_deg):
+    """Errors against the truth are within 99.9 %, one by one and together."""
+    chi2 = 0.0
     for wheel in list(ON)[:2]:
-        true, side = steering_truth(axle.bay.demo.rig.vehicle, wheel), wheel.side.value
-        pair = [found[axle.topic(side, name)] for name in ("caster", "sai")]
+        true, side = steering_truth(axle.bay.demo.rig.vehicle, wheel), found.sides[wheel.side]
+        pair = [side.caster, side.sai]
         errors = np.array([pair[0].value - true.caster_rad, pair[1].value - true.sai_rad])
-        # 10 mm of the kingpin's place are worth 0.03 deg of caster; SAI does not depend on it.
-        assert pair[0].u < 0.08 * DEG
-        assert pair[1].u < 0.03 * DEG
+        assert pair[0].u < caster_deg * DEG
+        assert pair[1].u < sai_deg * DEG
         assert np.all(np.abs(errors) < stats.norm.ppf(BAND[1]) * np.array([p.u for p in pair]))
         chi2 += float(errors @ np.linalg.solve(covariance(pair), errors))
     # Both sides share the axle's roll: less than four degrees of freedom, so the upper end alone.
@@ -117,7 +167,7 @@ def test_caster_and_sai_by_sightlines_agree_with_the_truth(simulated_bay, monkey
 
 
 def test_a_lost_sightline_is_said_and_what_to_do(simulated_bay, monkeypatch):
-    axle = Swept(simulated_bay, monkeypatch, 2, view_deg=14.0)
+    axle = Swept(simulated_bay, monkeypatch, 2, view_deg=11.0)
     toes = {axle.topic("both", "total-toe")}
     assert toes <= set(axle.bay.bay.network.standing)
     assert axle.begin().ok
@@ -130,7 +180,7 @@ def test_a_lost_sightline_is_said_and_what_to_do(simulated_bay, monkeypatch):
     said = [each for each in sweeping(axle) if each["trouble"] == "sightline-lost"]
     assert said[-1]["steer"] is None
     assert "steer back" in said[-1]["do"]
-    assert max(each["left"] for each in sweeping(axle)) == pytest.approx(14.0, abs=1.5)
+    assert max(each["left"] for each in sweeping(axle)) == pytest.approx(11.0, abs=1.5)
     # A wheel that paused at 8 deg told the network nothing, nor did the one straight ahead yet.
     assert network == set()
     told = [json.loads(p) for t, p, *_ in axle.bay.outlet.messages if "/svc/alert/net" in t and p]
@@ -141,29 +191,27 @@ def test_a_lost_sightline_is_said_and_what_to_do(simulated_bay, monkeypatch):
     assert not set(axle.bay.bay.network.standing) & toes
     axle.bay.advance(axle.technician.steer(1, 0.0).wait_s + 5.0)
     assert toes <= set(axle.bay.bay.network.standing)
+    across_alone(axle)
 
 
-def test_a_plate_and_a_sightline_are_compared(simulated_bay, monkeypatch):
-    axle = Swept(simulated_bay, monkeypatch, 3, plates=True)
+def across_alone(axle):
+    """With no head on another axle both wheels tell by each other; out of view nothing does."""
+    for name in ("cedar", "dogwood"):
+        axle.technician.dismount(axle.bay.demo.heads[name])
+        axle.bay.bay.put_on(axle.bay.head(name), None)
+    axle.bay.advance(1.0)
     assert axle.begin().ok
-    part = axle.bay.bay.sweeping._sweeps[1].parts[Side.LEFT]
-    assert {part.by.channel, part.second.channel} == {Channel.STEER, Channel.AZIMUTH_TRACK}
-    axle.steer()
-    wheels = {
-        side: each.swept(side) for side, each in axle.bay.bay.sweeping._sweeps[1].parts.items()
-    }
-    beside = part.swept_beside(Side.LEFT)
-    swept = fit_swept(wheels, axle.bay.bay.sweeping._settings)
-    assert compared(swept, wheels, {Side.LEFT: beside}) == ""
-    off = replace(beside, steer_rad=1.2 * beside.steer_rad)
-    assert "left: " in compared(swept, wheels, {Side.LEFT: off})
-    done = axle.end()
-    assert done.ok
-    assert "doubtful" not in done.text
-
-
-def test_a_wheel_that_sees_nothing_is_told_what_to_mount(simulated_bay, monkeypatch):
-    axle = Swept(simulated_bay, monkeypatch, 5, view_deg=0.5)
+    lost, before = [], len(sweeping(axle))
+    for goal in (20.0, 8.0, 20.0):
+        axle.bay.advance(axle.technician.steer(1, goal * DEG).wait_s + 4.0)
+        lost.append(axle.guided()[-1]["trouble"] == "sightline-lost")
+    assert lost == [True, False, True]
+    said = sweeping(axle)[before:]
+    assert {each["by"] for each in said} == {"azimuth_cross"}
+    assert "cross sightline lost: steer back until both heads see" in said[-1]["do"]
+    # The line turns with the wheels: 11 deg of it are some 18 of theirs.
+    assert max(each["left"] for each in said) == pytest.approx(18.3, abs=0.5)
+    axle.end()
     refused = axle.begin()
     assert (refused.ok, refused.code) == (False, "refused")
     assert "mount a head along the vehicle" in refused.text

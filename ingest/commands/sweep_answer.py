@@ -39,7 +39,7 @@ def as_json(answer: Answer) -> dict[str, Any]:
     if answer.axle is None:
         return wheels[0]
     left, right = answer.steerings
-    cross = cross_values(left, right)
+    cross, whole = cross_values(left, right), cross_values(left, right, whole=True)
     return {
         "left": wheels[0],
         "right": wheels[1],
@@ -50,6 +50,10 @@ def as_json(answer: Answer) -> dict[str, Any]:
             "camber", left.camber_rad - right.camber_rad, None if cross is None else cross.camber
         ),
         **_cross("sai", _less(left.sai_rad, right.sai_rad), None if cross is None else cross.sai),
+        **{
+            f"u_cross_{name}_whole_deg": None if whole is None else u_deg(getattr(whole, name))
+            for name in ("caster", "camber", "sai")
+        },
         "turns": [turn_of(answer, inner) for inner in Side],
     }
 
@@ -97,6 +101,9 @@ def _wheel(one: Steering, reached: tuple[float, float], standing: Standing) -> d
     for name, value, measured in zip(NAMES, values, told, strict=True):
         answer[f"{name}_deg"] = None if value is None else value / DEG
         answer[f"u_{name}_deg"] = u_deg(measured)
+    for name in NAMES:
+        told_whole = None if one.whole is None else getattr(one.whole, name.removesuffix("_angle"))
+        answer[f"u_{name}_whole_deg"] = u_deg(told_whole)
     for name, u_rad in zip(("caster", "sai", "camber"), one.u_slip_rad, strict=True):
         known = found is not None and (name != "sai" or one.sai_rad is not None)
         answer[f"u_{name}_slip_deg"] = u_rad / DEG if known else None

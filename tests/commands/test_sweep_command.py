@@ -142,6 +142,16 @@ def test_41_points_are_known_to_4_thousandths_of_a_degree(sweep):
     )
 
 
+def test_the_whole_uncertainty_has_the_slip_in_it(sweep):
+    words = ("--sigma-deg", "0.005", "--steer-sigma-deg", "0.02", "--json")
+    answer = json.loads(sweep(TABLE, *words)[1])
+    for name in ("caster", "sai", "camber"):
+        parts = answer[f"u_{name}_deg"], answer[f"u_{name}_slip_deg"]
+        assert answer[f"u_{name}_whole_deg"] == pytest.approx(math.hypot(*parts), rel=1e-9)
+    assert answer["u_sai_whole_deg"] > answer["u_sai_deg"]
+    assert answer["u_included_angle_whole_deg"] > answer["u_included_angle_deg"]
+
+
 def test_a_hanging_head_has_no_sai_and_says_why(sweep):
     code, out, _ = sweep(NO_X, "--json")
     answer = json.loads(out)

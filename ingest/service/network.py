@@ -193,6 +193,11 @@ class NetworkWork:
         part.rows.take(Row(wanted.place, *seen, t_ns, ends, (wheel, wanted.to)))
         return True
 
+    def reads(self, wheel: Wheel, wanted: Wanted) -> bool:
+        """Say whether a sightline has been read, and its heads still sit and rest as they did."""
+        part, _ = self._at[wheel]
+        return part.rows.is_live(wanted.place)
+
     def _look(
         self, network: Network, wanted: Wanted, ends: tuple[Sat, Sat]
     ) -> tuple[Reading, Measured] | None:

@@ -75,6 +75,11 @@ class Rows:
         """Those that the network may stand on, in its order."""
         return [row for row in self if row.hold is not Hold.RESTING]
 
+    def is_live(self, place: int) -> bool:
+        """Say whether a sightline's newest reading is live."""
+        row = self._rows.get(place)
+        return row is not None and row.hold is Hold.LIVE
+
     def standing(self, wheel: Wheel) -> int:
         """Return how often a wheel was moved."""
         return self._standing[wheel]

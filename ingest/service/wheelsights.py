@@ -43,7 +43,14 @@ class WheelSights:
         if wheel is None:
             return
         self._network.settled(wheel, camber_rad)
-        if self._look_along(wheel, bench):
+        count = self._look_along(wheel, bench)
+        # Who rests already would look back within a second: until then a network with some of
+        # the sightlines tells what one with all of them tells a hundred times better.
+        for other in self._benches:
+            there = other.head.wheel
+            if other is not bench and there is not None:
+                count += self._look_along(there, other, anew_to=wheel)
+        if count:
             self._network.tell(wheel, bench.fed_ns)
 
     def follow(self, axle: int) -> dict[str, Measured]:
@@ -72,10 +79,11 @@ class WheelSights:
             return None
         return bench.sat(bench.newest, self._network.standing_of(wheel))
 
-    def _look_along(self, wheel: Wheel, bench: Bench) -> int:
+    def _look_along(self, wheel: Wheel, bench: Bench, anew_to: Wheel | None = None) -> int:
         """Read the sightlines to partners that rest as well; return how many there were.
 
-        A channel sees one partner, the nearest in its direction.
+        A channel sees one partner, the nearest in its direction. ``anew_to``: only that to this
+        wheel, and only where it is not read by now.
         """
         count = 0
         by_wheel = {each.head.wheel: each for each in self._benches}
@@ -85,6 +93,8 @@ class WheelSights:
             if other is None or way in ways:
                 continue
             ways.add(way)
+            if anew_to is not None and (wanted.to != anew_to or self._network.reads(wheel, wanted)):
+                continue
             ends = self._ends(bench, other)
             if ends is not None:
                 count += self._network.read(wheel, wanted, ends)

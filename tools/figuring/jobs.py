@@ -149,9 +149,9 @@ def one(seed):
 class Truthful(JobOnABay):
     """Sets the truth of the moment beside each result that is taken."""
 
-    def __init__(self, *args):
+    def __init__(self, *args, **ways):
         self.found_true, self.left_true = {}, {}
-        super().__init__(*args)
+        super().__init__(*args, **ways)
 
     def do(self, task):
         before = (self.job.found, self.job.left)

@@ -9,6 +9,7 @@ from ingest.chain.angles import first_number, wrap_rows
 from ingest.chain.stage import require
 from ingest.core.blocks import F64, I64, U16, Flag, SampleBlock
 from ingest.core.channels import CHANNELS
+from ingest.core.units import NS
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +91,16 @@ class Rest:
             span_s=float(t_ns[-1] - t_ns[0]) * 1e-9,
             flags=Flag(int(np.bitwise_or.reduce(self._flags[first:]))),
         )
+
+    def keep(self, newest_s: float) -> None:
+        """Forget what was read longer ago, before the newest sample of the present rest.
+
+        For a wheel that is turned at by hand: it may move so slowly that it seems to rest.
+        """
+        if len(self._t_ns):
+            first = int(self._t_ns.searchsorted(self._t_ns[-1] - round(newest_s * NS)))
+            self._values = np.ascontiguousarray(self._values[:, first:])
+            self._t_ns, self._flags = self._t_ns[first:], self._flags[first:]
 
     def _gather(self, block: SampleBlock, span: slice) -> None:
         values = np.concatenate((self._values, block.values[:, span]), axis=1)

@@ -124,6 +124,10 @@ class BayView(Protocol):
         """Return the time of the newest value of an axle's heads; 0 where there is none."""
         ...
 
+    def being_turned(self, axles: tuple[int, ...]) -> None:
+        """Take note that somebody may be turning at axles now."""
+        ...
+
     def turned(self, axles: tuple[int, ...]) -> None:
         """Take note that something is turned at axles."""
         ...

@@ -20,6 +20,10 @@ from ingest.service.network import NetworkSettings
 from ingest.service.stood import Stood
 from ingest.service.watching import HeadSeen
 
+TURNED_S = 1.5
+"""While an adjuster is turned by hand, heads are averaged over no more: an axle that creeps by a
+tenth of a degree within seconds moves too little in any window for a rest to end."""
+
 
 class LiveBayView:
     """Satisfies ``BayView`` over a bay."""
@@ -104,6 +108,11 @@ class LiveBayView:
     def newest_ns(self, axle: int) -> int:
         """Return the time of the newest value of an axle's heads; 0 where there is none."""
         return self._bay.work.newest_ns(axle)
+
+    def being_turned(self, axles: tuple[int, ...]) -> None:
+        """Take note that somebody may be turning at axles now: no reading reaches far back."""
+        for axle in axles:
+            self._bay.work.keep_newest(axle, TURNED_S)
 
     def turned(self, axles: tuple[int, ...]) -> None:
         """Take note that something is turned at axles: what was read of them holds no longer."""

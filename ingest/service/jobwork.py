@@ -143,6 +143,9 @@ class JobWork:
         job = self._job
         if job is None or job.phase is not Phase.WORK:
             return
+        turning = job.task(job.turning) if job.turning else None
+        if turning is not None:
+            self._view.being_turned(turning.axles)
         found = self._watching.look(job.current, self._view.seen)
         for each in found:
             if each.knocked:

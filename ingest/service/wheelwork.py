@@ -137,6 +137,13 @@ class WheelWork:
         of = (b for b in self._benches.values() if b.head.wheel and b.head.wheel.axle == axle)
         return max((b.newest.t_ns for b in of if b.newest is not None), default=0)
 
+    def keep_newest(self, axle: int, newest_s: float) -> None:
+        """Let what an axle's heads read at rest reach back no further than that."""
+        for bench in self._benches.values():
+            wheel = bench.head.wheel
+            if wheel is not None and wheel.axle == axle and bench.chain is not None:
+                bench.chain.rest.keep(newest_s)
+
     def seen(self, today: date) -> list[HeadSeen]:
         """Return what is seen now of every head that is on a wheel."""
         benches = self._benches.values()

@@ -159,3 +159,19 @@ def test_the_cut_does_not_show(block, cut_block, seed, cuts):
 def test_refuses_a_rest_of_no_length():
     with pytest.raises(ConfigError, match="longest_s"):
         RestSettings(longest_s=0.0)
+
+
+def test_what_was_read_longer_ago_can_be_forgotten(block):
+    """An axle that is turned by a tenth of a degree too slowly to end a rest: not half of it."""
+    gathered = rest()
+    assert gathered.latest() is None
+    gathered.keep(1.5)
+    ramp = np.repeat([0.0, 0.1], 50)
+    gathered.feed(resting(block, {Channel.AZIMUTH_CROSS: ramp}, np.ones(100, bool)))
+    assert gathered.latest().values[ROW[Channel.AZIMUTH_CROSS]] == pytest.approx(0.05)
+    before = gathered.latest()
+    gathered.keep(1.5)
+    after = gathered.latest()
+    assert after.values[ROW[Channel.AZIMUTH_CROSS]] == pytest.approx(0.1)
+    assert after.n < before.n
+    assert after.span_s <= 1.5

@@ -92,6 +92,9 @@ class FakeView:
     def newest_ns(self, axle: int) -> int:
         return self.newest
 
+    def being_turned(self, axles: tuple[int, ...]) -> None:
+        pass
+
     def foretold(self, at: str, to: str) -> Measured | None:
         return Measured.of(6.571, 0.002, source="network")
 

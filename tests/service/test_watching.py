@@ -12,11 +12,12 @@ from ingest.core.errors import LinkSilent
 from ingest.core.units import DEG, NS
 from ingest.job.course.events import Disturbed
 from ingest.job.course.tasks import Doing, Task
+from ingest.service.jobview import TURNED_S
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.watching import HeadSeen, Watching
 from ingest.simulator.practice import Trouble
 from ingest.store.database import open_database
-from tests.service.conftest import SimulatedBay
+from tests.service.conftest import TICK_S, SimulatedBay
 from tests.service.job_hands import JobOnABay
 from tests.service.job_rig import JobRig
 
@@ -121,6 +122,10 @@ class Disturbing(JobOnABay):
         rotation = float(rig.pose(head, np.array([now_s])).rotation_rad[0])
         rig.slip(head, now_s + 0.5, 0.8 * DEG, rotation + place_rad)
 
+    def span_s(self, name):
+        bench = self.bay.bay.work.bench(self.bay.head(name))
+        return bench.chain.rest.latest().span_s
+
     def hide(self, wheel, *, hidden):
         other = next(w for w in self.on if w.axle == wheel.axle and w.side is not wheel.side)
         line = frozenset({frozenset({wheel, other})})
@@ -160,7 +165,10 @@ def told():
     told["measured"] = job.tell()
     name, wheel = job.until(Doing.ADJUST)
     told["between"] = len(job.upsets())
+    told["spans"] = [job.span_s(name)]
     job.ask("job-adjust", task=job.job.current.id)
+    job.pass_by(1.0)
+    told["spans"].append(job.span_s(name))
     job.die(name)
     job.pass_by(1.0)
     told["adjusting, dead"] = job.upsets()[-1], job.tell()
@@ -175,6 +183,12 @@ def told():
     told["adjusting, knocked"] = job.upsets()[-1], job.tell()
     told["all"], told["job"] = job.upsets(), job
     return told
+
+
+def test_while_an_adjuster_is_turned_no_reading_reaches_far_back(told):
+    """An axle that creeps moves too little in any window for a rest to end."""
+    before_s, turning_s = told["spans"]
+    assert turning_s <= TURNED_S + TICK_S < before_s
 
 
 @pytest.mark.parametrize(

@@ -43,9 +43,10 @@ BOUND = 0.999
 def jobs(quick):
     """Jobs from as found to as left by published advice: results inside, the truth outside."""
     count = 6 if quick else int(os.environ.get("LEVELHEAD_JOBS", JOBS))
+    first = int(os.environ.get("LEVELHEAD_FIRST_JOB", "0"))
     began = time.monotonic()
     with multiprocessing.get_context("spawn").Pool(os.cpu_count(), _quiet) as pool:
-        done = list(pool.imap_unordered(one, range(count)))
+        done = list(pool.imap_unordered(one, range(first, first + count)))
     return summed(done, time.monotonic() - began)
 
 
@@ -54,10 +55,11 @@ def summed(done, took_s):
     judged = [each for job in done for each in job["inside"]]
     risks = np.array([each["risk"] for each in judged])
     wrong = [each for each in judged if each["outside"]]
-    bound = most_by_chance(risks)
+    hit = len({each["seed"] for each in wrong})
+    bound = most_by_chance(np.array([min(1.0, sum(e["risk"] for e in j["inside"])) for j in done]))
     failed = [job for job in done if job["why"]]
     whys = "; ".join(f"seed {job['seed']} {job['vehicle']}: {job['why']}" for job in failed[:12])
-    says = f"at most {bound:g}: {BOUND:.1%} of a sum of the rule's own risks"
+    says = f"at most {bound:g} in {BOUND:.1%} of such days, if the rule's own risks are right"
     errors = np.array([job_error for job in done for job_error in job["errors"]])
     far = float(np.mean(np.abs(errors) > 1.0)) if len(errors) else 0.0
     worst = ", ".join(f"seed {e['seed']} {e['topic']} by {e['by_u']:.1f} u" for e in wrong[:8])
@@ -65,7 +67,8 @@ def summed(done, took_s):
         row(f"jobs, {took_s:.0f} s", len(done), ""),
         row("that did not come to an end", len(failed), "", against=whys),
         row("results called inside", len(judged), ""),
-        row("of them the truth outside", len(wrong), "", len(wrong) / max(bound, 1), says),
+        row("of them the truth outside", len(wrong), ""),
+        row("jobs with any such", hit, "", hit / max(bound, 1), says),
         row("which", None, "", against=worst),
         row("expected by the rule's risk", float(risks.sum()), ""),
         row("results, found and left, farther off the truth than U", far * 100.0, "%", far / 0.05),
@@ -73,7 +76,11 @@ def summed(done, took_s):
 
 
 def most_by_chance(risks):
-    """Return how many wrong ones 99.9 % of all such days have at most.
+    """Return how many jobs with anything wrong 99.9 % of all such days have at most.
+
+    ``risks``: of each job, the sum of those of its results. Results of one job share heads, clamps
+    and sightlines, and may all be wrong at once: whatever they share, the chance that any of them
+    is wrong is no more than that sum (Boole), and jobs share nothing.
 
     A sum of unlike yes-or-no chances has the spread of no binomial, but less than that of the
     binomial with the same mean: its bound holds for both (Hoeffding 1956).
@@ -84,10 +91,10 @@ def most_by_chance(risks):
 
 
 def risk_of(reading):
-    """Return the chance that the truth is outside, as the rule states it (JCGM 106, 9.5.3).
+    """Return the chance that the truth is outside the limits of this reading.
 
-    A guard band of U leaves at most what a normal distribution has beyond its k: a result at the
-    very acceptance limit.
+    That of a normal distribution about its value with its standard uncertainty, nothing being
+    known before (JCGM 106, 7.2 to 7.4: what conformity lacks to one). No guard band enters.
     """
     low, high, u = reading.limit.low, reading.limit.high, reading.u
     beyond = 0.0

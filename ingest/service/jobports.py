@@ -131,3 +131,7 @@ class BayView(Protocol):
     def turned(self, axles: tuple[int, ...]) -> None:
         """Take note that something is turned at axles."""
         ...
+
+    def anew(self, axles: tuple[int, ...]) -> None:
+        """Take note that work at axles is over: what was read meanwhile counts no longer."""
+        ...

@@ -121,6 +121,11 @@ class LiveBayView:
                 self._bay.network.turning(Wheel(axle, side), "adjusted")
                 self._bay.network.untaped(Wheel(axle, side), "adjusted")
 
+    def anew(self, axles: tuple[int, ...]) -> None:
+        """Take note that work at axles is over: what was read meanwhile counts no longer."""
+        for axle in axles:
+            self._bay.work.anew(axle)
+
     def _runout(self, head: BayHead) -> RunoutTaken | None:
         bench = self._bay.work.bench(head)
         found, wheel = bench.runout, head.wheel

@@ -17,6 +17,7 @@ from ingest.job.brief.advising import SweptAdvice
 from ingest.job.brief.standing import Standing
 from ingest.job.course.acts import Facts, Refused, Tape, Upset
 from ingest.job.course.deciding import decide
+from ingest.job.course.events import Done as DidTask
 from ingest.job.course.events import Event, Taped, Turning, What
 from ingest.job.course.guidance import guide
 from ingest.job.course.job import BAY, Job, Phase, after, opened, replayed
@@ -43,6 +44,8 @@ LIVE_S = 0.09
 axle gives a new one, ten times a second; less than their distance, so that jitter skips none."""
 LOST_S = 0.25
 """Where no head of the axle gives anything new, that is said again so often."""
+SETTLES = frozenset({Doing.TIGHTEN, Doing.SETTLE})
+"""What is read before these are over is not what is left."""
 LONGEST = 24
 """Characters of an order number that a job's name takes up."""
 
@@ -275,6 +278,11 @@ class JobWork:
                 task = self._job.task(what.task)
                 assert task is not None
                 self._view.turned(task.axles)
+            elif isinstance(what, DidTask):
+                task = self._job.task(what.task)
+                assert task is not None
+                if task.doing in SETTLES:
+                    self._view.anew(task.axles)
 
     def _facts(self, brief: Brief) -> Facts:
         standing = self._view.standing

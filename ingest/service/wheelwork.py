@@ -132,6 +132,17 @@ class WheelWork:
             self.newest_ns(axle),
         )
 
+    def anew(self, axle: int) -> None:
+        """Let the rests of an axle's heads begin anew: whoever worked there is done.
+
+        A wheel that is turned slowly enough is at rest to its head; what it read meanwhile must not
+        be averaged into what it reads from now on.
+        """
+        for bench in self._benches.values():
+            if bench.head.wheel and bench.head.wheel.axle == axle and bench.chain is not None:
+                bench.chain.rest.reset()
+                self._move(bench.head, bench, "adjusted")
+
     def newest_ns(self, axle: int) -> int:
         """Return the time of the newest value of an axle's heads; 0 where there is none."""
         of = (b for b in self._benches.values() if b.head.wheel and b.head.wheel.axle == axle)

@@ -110,6 +110,9 @@ class FakeView:
     def turned(self, axles: tuple[int, ...]) -> None:
         self.done.append(f"turned {axles}")
 
+    def anew(self, axles: tuple[int, ...]) -> None:
+        self.done.append(f"anew {axles}")
+
     @property
     def standing(self) -> dict[str, Standing]:
         measured = Measured.of(0.001, 0.0002, source="noise")

@@ -299,3 +299,23 @@ def test_a_rest_without_a_value_is_no_stop():
         assert turn.rest(reading) is (at == 0)
         assert not turn.take(reading)
     assert turn.arc()[0] == 1
+
+
+def test_a_turn_too_slow_to_be_seen_is_not_averaged_into_what_is_left(
+    simulated_bay, one_axle_measured
+):
+    """0.04 deg/s spread less over the window of rest than noise may; the truth is the rig's."""
+    bay = one_axle_measured(simulated_bay(21, rate_hz=20.0))
+    give = bay.demo.rig.vehicle.wheel_state[LEFT].toe_give
+    bay.advance(max(0.0, give.end_s - bay.clock.now_s) + 4.0)
+    settling = work(bay).bench(bay.head("alder")).settling
+    before = toe(bay)
+    give.move(bay.clock.now_s, give.last + 0.2 * DEG, 6.0, ramp=0.1)
+    bay.advance(7.0)
+    assert work(bay).bench(bay.head("alder")).settling == settling
+    work(bay).anew(1)
+    assert toe(bay)["q"] == "stale"
+    bay.advance(4.0)
+    said = toe(bay)
+    assert said["q"] == "good"
+    assert abs(said["value"] - before["value"]) == pytest.approx(0.2, abs=0.02)

@@ -1,6 +1,6 @@
 """A job as its events have made it: what was found, what is left, which task comes next."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import reduce
@@ -23,6 +23,8 @@ from ingest.job.course.events import (
 from ingest.job.course.intake import ITEMS
 from ingest.job.course.readings import Reading, RunoutTaken
 from ingest.job.course.tasks import FINDS, SWEEPS, Doing, Task
+from ingest.job.vehicle.axles import Wheel
+from ingest.job.vehicle.reference import PIN
 
 BAY = "the bay"
 """Who is said to have brought about what the bay saw by itself."""
@@ -85,6 +87,8 @@ class Job:
     runouts: tuple[RunoutTaken, ...] = ()
     """Of every mounting, in the order in which they were found."""
     tapes: tuple[Taped, ...] = ()
+    untaped: frozenset[str] = frozenset()
+    """Lines whose tape holds no longer: something was turned at a hub that was taped to a pin."""
     remarks: tuple[tuple[str, str, str], ...] = ()
     """When, by whom, what."""
     closed: Closed | None = None
@@ -127,8 +131,8 @@ class Job:
 
     @property
     def taped(self) -> dict[str, Taped]:
-        """The newest tape distance of each line."""
-        return {each.line: each for each in self.tapes}
+        """The newest tape distance of each line, of those that hold."""
+        return {each.line: each for each in self.tapes if each.line not in self.untaped}
 
     def known_of(self, topic: str) -> Reading | None:
         """Return what was read of a topic last, before anything that is being turned now."""
@@ -194,8 +198,9 @@ def _after(job: Job, event: Event) -> Job:
             return _back(job, event, task)
         case Disturbed():
             return _disturbed(job, event, event.what)
-        case Taped():
-            return replace(job, tapes=(*job.tapes, event.what))
+        case Taped(line=line):
+            untaped = job.untaped - {line}
+            return replace(job, tapes=(*job.tapes, event.what), untaped=untaped)
         case Remarked(text=text):
             return replace(job, remarks=(*job.remarks, (event.at, event.by, text)))
         case Closed():
@@ -222,7 +227,14 @@ def _turning(job: Job, event: Event, what: Turning) -> Job:
         stale=job.stale | set(what.stale),
         adjustments=(*job.adjustments, made),
         moved_at=event.at,
+        untaped=job.untaped | {line for line in job.taped if _to_pin(line, task.axles)},
     )
+
+
+def _to_pin(line: str, axles: Collection[int]) -> bool:
+    """Say whether a tape goes from a pin to a hub of one of these axles."""
+    ends = line.split("-")
+    return PIN in ends and any(e != PIN and Wheel.named(e).axle in axles for e in ends)
 
 
 MOVES = frozenset({Doing.MOUNT, Doing.TURN, Doing.LOWER, Doing.SETTLE, Doing.TIGHTEN})
@@ -257,7 +269,8 @@ def _back(job: Job, event: Event, task_id: str) -> Job:
 
     What was found before somebody turned at it stands for good. Of a later set-up what was
     measured stands, too; but its heads are off their wheels by then, so where it has anything
-    left to do, its mounting comes first again.
+    left to do, its mounting comes first again. A tape to a pin that holds no longer is asked for
+    anew: what is measured now may hang on it.
     """
     target = job.task(task_id)
     assert target is not None
@@ -272,5 +285,6 @@ def _back(job: Job, event: Event, task_id: str) -> Job:
         later = task.set_up != target.set_up and task.set_up in unfinished
         if later and task.doing in PREPARES:
             reopened.add(task.id)
+    reopened |= {t.id for t in job.tasks if job.untaped & set(t.tapes)}
     marks = {task: mark for task, mark in job.marks.items() if task not in reopened}
     return replace(job, marks=marks, turning="", moved_at=event.at)

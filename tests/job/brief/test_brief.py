@@ -12,7 +12,7 @@ from ingest.job.brief.topics import place_of
 from ingest.job.course.acts import Back, Close, Facts, Finish, Refused, Replan, Turn
 from ingest.job.course.deciding import decide
 from ingest.job.course.events import Planned, Taped
-from ingest.job.course.job import Job
+from ingest.job.course.job import Job, replayed
 from ingest.job.course.tasks import Doing, Task
 from ingest.job.limits.limit import Load
 from ingest.store.shipped_limits import shipped
@@ -162,6 +162,37 @@ def test_going_back_across_set_ups_ends_well() -> None:
 
 def adjusting(brief: JobBrief, axle: int, quantity: str, topic: str) -> Task:
     return Task("s1-1", Doing.ADJUST, 1, (axle,), (topic,), quantity=quantity)
+
+
+def turned_at_the_pin() -> tuple[Played, JobBrief]:
+    """Return a trailer's job in which the axle whose hubs were taped to the pin is turned."""
+    brief = brief_of("tractor-and-trailer")
+    played = opened_job(brief)
+    while not played.job.was_turned((3,)):
+        go_on(played, brief)
+    return played, brief
+
+
+def test_a_tape_to_the_pin_is_void_where_its_hub_is_turned_whatever_restarts() -> None:
+    played, _ = turned_at_the_pin()
+    assert {each.line for each in played.job.tapes} == {"P-L3", "P-R3"}
+    assert not played.job.taped
+    assert not replayed(played.events).taped
+    played.tell(Taped("P-L3", 5.2, 0.001, None, None, None))
+    assert set(played.job.taped) == {"P-L3"}
+
+
+def test_a_tape_to_the_pin_is_asked_for_again_where_something_may_hang_on_it() -> None:
+    played, brief = turned_at_the_pin()
+    (asked,) = (t for t in played.job.tasks if t.doing is Doing.TAPE)
+    (act,) = decide(played.job, Back("s3-6"), facts(played, brief))
+    played.tell(act)
+    assert played.job.current == asked
+    played, brief = turned_at_the_pin()
+    for what in decide(played.job, Replan(()), facts(played, brief)):
+        played.tell(what)
+    again = [t for t in played.job.tasks if t.doing is Doing.TAPE and t.id not in played.job.marks]
+    assert [t.tapes for t in again] == [("P-L3", "P-R3")]
 
 
 def test_advice_brings_a_heading_home_by_the_part_that_is_there() -> None:

@@ -218,7 +218,7 @@ async def aligning(wish: Wish, telling: Telling) -> AsyncIterator[Alignment]:
             if wish.records is not None:
                 service.warn("records-keys", NOT_CHECKED, "note")
             page.join(source_of(wish.by, broker, at_home=True))
-            ears = Ears(broker, Topics(wish.by))
+            ears = Ears(broker, Topics(wish.by), telling.say)
             hands = Hands(demo, practice, plugs, ears, stream(wish.seed, "tapes"))
             story = Story(ears, hands, service.jobs, telling, wish.by)
             telling.say(f"watch along: {page.url}\n         or: {subscribing(broker)}")

@@ -4,9 +4,11 @@ import asyncio
 import contextlib
 import json
 import time
+from collections import deque
 from collections.abc import AsyncIterator, Callable
 from typing import Any
 
+from ingest.core.channels import Channel
 from ingest.core.errors import OutputError
 from ingest.outputs.listener import Listener
 from ingest.outputs.settings import BrokerSettings
@@ -17,17 +19,76 @@ from ingest.payload.evt import Event
 from ingest.payload.head import HeadStatus
 from ingest.payload.topics import Topics
 
+READINGS = frozenset(channel.value for channel in Channel)
+LOOK_S = 1.0
+"""How often is looked whether to wait on, where nothing is heard."""
+SILENT_S = 2.0
+"""Readings come at least so often."""
+IN_TIME_S = 0.25
+"""A service that is no later than this is in time."""
+LATE_FOR_S = 30.0
+"""For so long it counts that the service was late."""
+MOST = 6.0
+"""So many times as long as usual is waited at most: what is later than that does not come."""
+
 
 class StoryError(Exception):
     """The alignment could not go on; the text says at which step."""
 
 
-class Ears:
-    """Hears all that a bay publishes."""
+class Declined(StoryError):
+    """The bay declined what was asked for; ``code`` is that of its reply."""
 
-    def __init__(self, broker: BrokerSettings, topics: Topics) -> None:
+    def __init__(self, asked: str, code: str, text: str) -> None:
+        super().__init__(f"{asked}: {code}: {text}")
+        self.code = code
+        self.text = text
+
+
+class Lateness:
+    """How late a service is: what a busy machine makes of it. Times of the caller's clock, s."""
+
+    def __init__(self) -> None:
+        self._late: deque[tuple[float, float]] = deque()
+        self._heard_s: float | None = None
+
+    def hear(self, now_s: float, late_s: float) -> None:
+        """Take note of a reading that was heard so long after it was taken."""
+        self._heard_s = now_s
+        while self._late and self._late[-1][1] <= late_s:
+            self._late.pop()
+        self._late.append((now_s, late_s))
+
+    def late_s(self, now_s: float) -> float:
+        """Return the latest that it was lately; one that is silent is at least so late."""
+        while self._late and now_s - self._late[0][0] > LATE_FOR_S:
+            self._late.popleft()
+        silent_s = 0.0 if self._heard_s is None else now_s - self._heard_s - SILENT_S
+        return max(silent_s, self._late[0][1] if self._late else 0.0, 0.0)
+
+    def patience(self, now_s: float) -> float:
+        """Return how many times as long as usual a person beside it should wait."""
+        return min(MOST, max(1.0, self.late_s(now_s) / IN_TIME_S))
+
+
+class Ears:
+    """Hears all that a bay publishes.
+
+    ``say`` gets a line where more has to be waited for than usual.
+    """
+
+    def __init__(
+        self,
+        broker: BrokerSettings,
+        topics: Topics,
+        say: Callable[[str], None] = lambda _text: None,
+    ) -> None:
         self._topics = topics
-        self._listener = Listener(broker, topics, [f"{topics.root}/#"], self._hear)
+        self._say = say
+        self._said = False
+        self._lateness = Lateness()
+        filters = [f"{topics.root}/#"]
+        self._listener = Listener(broker, topics, filters, self._hear, patience=self._patience)
         self._news = asyncio.Event()
         self.results: dict[str, AxleResult] = {}
         """The newest of each, by topic below the bay."""
@@ -52,13 +113,33 @@ class Ears:
 
     async def until(self, holds: Callable[[], bool], within_s: float, what: str) -> None:
         """Wait until something holds, looking again with each message."""
-        try:
-            async with asyncio.timeout(within_s):
-                while not holds():
-                    self._news.clear()
+        begun_s = time.monotonic()
+        while not holds():
+            self._news.clear()
+            waited_s = time.monotonic() - begun_s
+            if waited_s >= within_s and waited_s >= within_s * self._patience():
+                raise StoryError(f"not within {waited_s:.0f} s: {what}")
+            with contextlib.suppress(TimeoutError):
+                left_s = within_s - waited_s
+                async with asyncio.timeout(left_s if left_s > 0.0 else min(LOOK_S, within_s)):
                     await self._news.wait()
-        except TimeoutError as error:
-            raise StoryError(f"not within {within_s:g} s: {what}") from error
+
+    @property
+    def late_s(self) -> float:
+        """How late the service is: so much longer hands wait with what it has to see first."""
+        return min(self._lateness.late_s(time.monotonic()), MOST * IN_TIME_S)
+
+    def _patience(self) -> float:
+        now_s = time.monotonic()
+        found = self._lateness.patience(now_s)
+        if found > 1.0 and not self._said:
+            self._said = True
+            late_s = self._lateness.late_s(now_s)
+            self._say(
+                f"the machine is busy: readings are heard {late_s:.1f} s late; waits are up to "
+                f"{MOST:.0f} times as long"
+            )
+        return found
 
     async def ask(self, command: str, /, **fields: object) -> Reply:
         """Ask for something, and be told that it was done."""
@@ -67,24 +148,28 @@ class Ears:
         except TimeoutError as error:
             raise StoryError(f"no reply to {command} {fields}") from error
         if not reply.ok:
-            raise StoryError(f"{command} {fields}: {reply.code}: {reply.text}")
+            raise Declined(f"{command} {fields}", reply.code, reply.text)
         return reply
 
     def _hear(self, topic: str, payload: bytes, retained: bool) -> None:
         below = topic.removeprefix(f"{self._topics.root}/")
         try:
-            self._take(below, below.split("/"), payload)
+            self._take(below, below.split("/"), payload, retained)
         except PayloadError as error:
             raise StoryError(f"unreadable message on {topic}: {error}") from error
         self._news.set()
 
-    def _take(self, below: str, place: list[str], payload: bytes) -> None:
+    def _take(self, below: str, place: list[str], payload: bytes, retained: bool) -> None:
         match place:
             case ["job", leaf]:
                 self.job[leaf] = json.loads(payload) if payload else {}
                 if leaf == "live" and payload:
                     live = self.job[leaf]
                     self.late_ms.append(time.time() * 1e3 - live["ms"] - live["lag_ms"])
+            case ["head", _, leaf] if payload and leaf in READINGS and not retained:
+                read = json.loads(payload)
+                late_s = time.time() - (read["ms"] + read["lag_ms"]) * 1e-3
+                self._lateness.hear(time.monotonic(), late_s)
             case ["axle" | "vehicle", *_] if payload:
                 self.results[below] = AxleResult.decode(payload)
             case ["head", name, "status"] if payload:

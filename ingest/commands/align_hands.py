@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from ingest.commands.align_ears import Ears, StoryError
+from ingest.commands.align_ears import IN_TIME_S, Declined, Ears, StoryError
 from ingest.commands.demo_plugs import Plugs
 from ingest.commands.demo_rig import HEADS, DemoRig
 from ingest.core.frames import Side
@@ -26,6 +26,8 @@ from ingest.simulator.vehicle import WheelAt
 
 ONLINE_S = 30.0
 STOPS = 3
+TURNS = 3
+"""So often a wheel is turned whose turn is refused: whoever turns it is told to begin it again."""
 PRESSES = 15
 PRESS_S = 1.0
 TAPE_SIGMA_M = 0.001
@@ -58,6 +60,7 @@ class Hands:
         self._ears = ears
         self._random = random
         self._on: dict[WheelAt, str] = {}
+        self._refused: list[str] = []
         self.cost = Cost()
         self.moved_ms: dict[int, int] = {}
         """When each axle was last moved, of those that were: what was read before tells nothing."""
@@ -103,7 +106,9 @@ class Hands:
         await self._wait(*(self._demo.technician.lower(axle) for axle in axles))
         self._moved(axles)
         turned = sum(wheel.axle in axles for wheel in self._on)
-        return f"run-out found at {turned} wheels"
+        again = "".join(f"; turned again: {why}" for why in self._refused)
+        self._refused.clear()
+        return f"run-out found at {turned} wheels{again}"
 
     async def tape(self) -> str:
         """Measure by tape what the task asks for."""
@@ -157,6 +162,17 @@ class Hands:
                 yield sentence, step
 
     async def _turn(self, wheel: WheelAt, name: str) -> None:
+        """Turn one wheel, again where that is refused."""
+        for tried in range(1, TURNS + 1):
+            try:
+                await self._turn_once(wheel, name)
+                return
+            except Declined as declined:
+                if declined.code != "refused" or tried == TURNS:
+                    raise
+                self._refused.append(f"{wheel}: {declined.text}")
+
+    async def _turn_once(self, wheel: WheelAt, name: str) -> None:
         """Turn one wheel; its partner across stands still meanwhile."""
         await self._ears.ask("turn-begin", head=name)
         if wheel.axle % 2 == 0 and wheel.side is Side.RIGHT:
@@ -184,4 +200,9 @@ class Hands:
         self.moved_ms |= dict.fromkeys(axles, epoch_ms(time.time_ns()))
 
     async def _wait(self, *steps: Step) -> None:
-        await asyncio.sleep(max(step.wait_s for step in steps))
+        await asyncio.sleep(max(step.wait_s for step in steps) + self._late_s())
+
+    def _late_s(self) -> float:
+        """Return how much longer to wait, so that a service that is late has seen what was done."""
+        late_s = self._ears.late_s
+        return late_s if late_s > IN_TIME_S else 0.0

@@ -39,12 +39,15 @@ class Listener:
         filters: Sequence[str],
         on_message: OnMessage,
         on_connection: Callable[[bool], None] = lambda _connected: None,
+        patience: Callable[[], float] = lambda: 1.0,
     ) -> None:
+        """``patience``: so many times as long as usual a reply is waited for, asked each time."""
         self._settings = settings
         self._topics = topics
         self._filters = list(filters)
         self._on_message = on_message
         self._on_connection = on_connection
+        self._patience = patience
         self._name = f"listener-{uuid.uuid4().hex[:8]}"
         self._loop = asyncio.get_running_loop()
         self._replies: dict[str, asyncio.Future[Reply]] = {}
@@ -95,11 +98,13 @@ class Listener:
         self._replies[mark] = waiting
         payload = json.dumps({"id": mark, "reply_to": mine, **fields})
         try:
-            for _ in range(TRIES):
+            tried = 0
+            while tried < TRIES * self._patience():
                 self._client.publish(self._topics.command(name), payload, qos=0)
                 done, _ = await asyncio.wait({waiting}, timeout=REPLY_S)
                 if done:
                     return waiting.result()
+                tried += 1
             raise TimeoutError
         finally:
             del self._replies[mark]

@@ -22,7 +22,7 @@ from ingest.commands.demo_plugs import Plugs, on_ptys
 from ingest.commands.demo_rig import DemoRig, build, draw_heads, wall_clock
 from ingest.commands.display_source import source_of
 from ingest.commands.host import HostSettings, running_broker, running_service
-from ingest.commands.job_papers import write_report
+from ingest.commands.job_papers import software, write_report
 from ingest.commands.job_shop import Shop
 from ingest.commands.practice_vehicle import practice_on
 from ingest.commands.vehicle_source import shipped, vehicle_called
@@ -127,7 +127,7 @@ class Alignment:
             self.jobs.events(),
             f"{self.wish.by.capitalize()} bay, simulated",
             "",
-            "",
+            software(),
         )
         write_report(record, None, folder)
         self.page.lay_out(folder)

@@ -34,6 +34,11 @@ COLUMNS = (
 )
 
 
+def software() -> str:
+    """Return what a record says that it was made with."""
+    return f"levelhead {version('levelhead')}"
+
+
 def add_papers(actions: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     """Declare what is made of jobs that are in a store."""
     listing = actions.add_parser("list", help="list the jobs of a store, or of one vehicle")
@@ -66,8 +71,7 @@ def make(args: argparse.Namespace) -> int:
     if args.action == "export":
         print(_export(name, replayed(events), args.form), end="")
         return 0
-    software = f"levelhead {version('levelhead')}"
-    record = job_record(name, events, args.workshop, args.address, software)
+    record = job_record(name, events, args.workshop, args.address, software())
     print(write_report(record, args.key, args.output))
     return 0
 

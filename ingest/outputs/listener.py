@@ -99,7 +99,7 @@ class Listener:
         payload = json.dumps({"id": mark, "reply_to": mine, **fields})
         try:
             tried = 0
-            while tried < TRIES * self._patience():
+            while tried < TRIES or tried < TRIES * self._patience():
                 self._client.publish(self._topics.command(name), payload, qos=0)
                 done, _ = await asyncio.wait({waiting}, timeout=REPLY_S)
                 if done:

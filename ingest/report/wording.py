@@ -48,7 +48,7 @@ NOT_FINISHED = "This job was given up: {reason}. Nothing here proves a finished 
 OPEN = "This job is still open. The figures are those of the moment at which this was made."
 STALE = "Something was moved after it was measured; these results hold no longer: {topics}."
 SIMULATED = "All of it was measured by simulated heads on a simulated vehicle, for practice."
-UNSIGNED = "Draft: not signed yet."
+UNSIGNED = "Not signed yet."
 MAKER_FIRST = "The vehicle maker's figures and instructions come before any other limit named here."
 CAUTION = (
     "After alignment: fastenings that were loosened were to be tightened to the maker's torque; "

@@ -10,6 +10,8 @@ from ingest.job.course.tasks import Doing
 from ingest.report.wording import topic_name
 
 DASH = "\u2013"
+LEAST_DEG = 0.001
+"""A run-out and its uncertainty are told to this."""
 
 
 def _when(at: str) -> str:
@@ -63,7 +65,7 @@ def run_outs(job: Job) -> Iterator[Block]:
             f"Axle {r.axle} {r.side}",
             r.head,
             f"{r.runout_deg:.3f}\u00b0",
-            DASH if r.u_deg is None else f"{r.u_deg:.3f}\u00b0",
+            _uncertainty(r.u_deg),
             r.how,
         )
         for r in job.runouts
@@ -77,6 +79,13 @@ def run_outs(job: Job) -> Iterator[Block]:
     )
     note = "Run-out of rim, clamp and shaft together, found by turning the wheel, and taken out."
     yield Table("Run-out of each mounting", columns, rows, note=note)
+
+
+def _uncertainty(u_deg: float | None) -> str:
+    """Return an uncertainty as told; none is ever nothing."""
+    if u_deg is None:
+        return DASH
+    return f"{u_deg:.3f}\u00b0" if u_deg >= LEAST_DEG else f"< {LEAST_DEG:.3f}\u00b0"
 
 
 def heads(job: Job) -> Iterator[Block]:

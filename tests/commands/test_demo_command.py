@@ -84,7 +84,9 @@ def check_rows(told):
 def check_papers(folder, told):
     """The record proves an alignment that was made by what was advised, and says so."""
     (path,) = folder.glob("*.json")
-    job = load_job_record(path.read_text(), str(path)).replayed()
+    record = load_job_record(path.read_text(), str(path))
+    assert record.software.startswith("levelhead ")
+    job = record.replayed()
     assert job.closed is not None
     assert job.closed.finished
     assert job.opened.simulated

@@ -185,3 +185,10 @@ def test_intervals_stand_where_their_limits_put_them() -> None:
 )
 def test_what_a_sweep_tells_has_a_name_for_people(topic: str, name: str) -> None:
     assert topic_name(topic) == name
+
+
+def test_a_run_out_that_is_known_well_is_not_told_as_if_it_were_known_exactly(job: Job) -> None:
+    well = replace(job.runouts[0], u_deg=0.0004)
+    text = text_of(replace(job, runouts=(well, *job.runouts[1:])))
+    assert "< 0.001\u00b0" in text
+    assert "0.000\u00b0" not in text

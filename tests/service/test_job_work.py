@@ -13,6 +13,7 @@ import pytest
 from ingest.job.course.acts import Upset
 from ingest.job.course.cautions import cautions
 from ingest.job.course.job import Phase
+from ingest.job.course.tasks import Doing
 from ingest.payload.base import DISPLAY_LIMIT_BYTES
 from ingest.store.database import open_database
 from ingest.store.jobs import StoredJobs
@@ -40,6 +41,9 @@ def test_guidance_alone_leads_through_a_whole_job(rig: JobRig) -> None:
     assert rig.last("job/state")["finished"] is True
     numbers = [m["number"] for topic, m in rig.said if topic == "evt/job"]
     assert numbers == list(range(1, len(numbers) + 1))
+    settles = [t for t in TASKS if t.doing in (Doing.TIGHTEN, Doing.SETTLE)]
+    anew = [f"anew {task.axles}" for task in settles]
+    assert [each for each in rig.view.done if each.startswith("anew")] == anew
 
 
 def test_what_is_said_fits_small_displays(rig: JobRig) -> None:

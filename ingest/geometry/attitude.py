@@ -6,7 +6,6 @@ Directions about a spin axis are written in the axis' own level frame: ``h`` the
 shape and are exact; nothing is developed for small angles.
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,9 +44,9 @@ class HungEncoder:
         hung = np.asarray(rotation_rad) - swing(incl_x_rad, incl_y_rad)
         return cls(np.cos(hung), np.sin(hung), np.cos(incl_y_rad), np.sin(incl_y_rad))
 
-    def spin_angle(self, plan_rad: ArrayLike, elevation_rad: float) -> F64:
+    def spin_angle(self, plan_rad: ArrayLike, elevation_rad: ArrayLike) -> F64:
         """Return the wheel's turn about its spin axis; arguments as ``spin_angle``."""
-        sin_a, cos_a = math.sin(elevation_rad), math.cos(elevation_rad)
+        sin_a, cos_a = np.sin(elevation_rad), np.cos(elevation_rad)
         sin_p, cos_p = np.sin(plan_rad), np.cos(plan_rad)
         down = self.cos_r * sin_p * sin_a
         down += self.sin_r * (self.cos_y * cos_a + self.sin_y * sin_a * cos_p)
@@ -60,7 +59,7 @@ def spin_angle(
     incl_x_rad: ArrayLike,
     incl_y_rad: ArrayLike,
     plan_rad: ArrayLike,
-    elevation_rad: float,
+    elevation_rad: ArrayLike,
 ) -> F64:
     """Return the wheel's turn about its spin axis against the vertical, rad in (-pi, pi].
 

@@ -22,23 +22,36 @@ class ClampError:
     phase_rad: float
 
 
-def axis_elevation(shaft_elevation_rad: float, clamp: ClampError, spin_rad: float) -> float:
+@dataclass(frozen=True, slots=True)
+class ClampErrors:
+    """Several of them, shape (n,) each: one clamp as it might be."""
+
+    angle_rad: F64
+    phase_rad: F64
+
+
+def axis_elevation(
+    shaft_elevation_rad: ArrayLike, clamp: ClampError | ClampErrors, spin_rad: ArrayLike
+) -> F64:
     """Return the elevation of the spin axis under a shaft seen at one spin angle, rad.
 
     From y_z = cos e sin(theta) + sin e cos psi cos(theta), which is R sin(theta + delta).
     NaN when no axis could carry the shaft there.
     """
-    psi = spin_rad - clamp.phase_rad
-    along, across = math.cos(clamp.angle_rad), math.sin(clamp.angle_rad) * math.cos(psi)
-    ratio = math.sin(shaft_elevation_rad) / math.hypot(along, across)
-    return math.asin(ratio) - math.atan2(across, along) if abs(ratio) <= 1.0 else math.nan
+    psi = np.asarray(spin_rad, dtype=np.float64) - clamp.phase_rad
+    along, across = np.cos(clamp.angle_rad), np.sin(clamp.angle_rad) * np.cos(psi)
+    ratio = np.sin(shaft_elevation_rad) / np.hypot(along, across)
+    possible = np.where(np.abs(ratio) <= 1.0, ratio, np.nan)
+    return np.asarray(np.arcsin(possible) - np.arctan2(across, along), dtype=np.float64)
 
 
-def plan_angle(elevation_rad: float, clamp: ClampError, spin_rad: ArrayLike) -> F64:
+def plan_angle(
+    elevation_rad: ArrayLike, clamp: ClampError | ClampErrors, spin_rad: ArrayLike
+) -> F64:
     """Return the plan angle from the spin axis to the shaft, counter-clockwise, rad."""
     psi = np.asarray(spin_rad, dtype=np.float64) - clamp.phase_rad
-    sin_e, cos_e = math.sin(clamp.angle_rad), math.cos(clamp.angle_rad)
-    outward = cos_e * math.cos(elevation_rad) - sin_e * math.sin(elevation_rad) * np.cos(psi)
+    sin_e, cos_e = np.sin(clamp.angle_rad), np.cos(clamp.angle_rad)
+    outward = cos_e * np.cos(elevation_rad) - sin_e * np.sin(elevation_rad) * np.cos(psi)
     return np.asarray(-np.arctan2(sin_e * np.sin(psi), outward), dtype=np.float64)
 
 

@@ -1,6 +1,6 @@
 """What is followed while somebody turns an adjuster: the newest samples, moving or not."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,11 +8,34 @@ import numpy as np
 from calibration.measured import Measured
 from ingest.chain.rest import RestReading
 from ingest.core.blocks import Flag, SampleBlock
+from ingest.geometry.network.correlated import Told
+
+
+class Unmade(Mapping[str, Measured]):
+    """Determined results by topic; the parts of one are made when it is asked for.
+
+    Of all that a network tells ten times a second, one value is looked at.
+    """
+
+    def __init__(self, told: Mapping[str, Told]) -> None:
+        self._told = told
+
+    def __getitem__(self, topic: str) -> Measured:
+        measured = self._told[topic].measured()
+        if measured is None:
+            raise KeyError(topic)
+        return measured
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._told)
+
+    def __len__(self) -> int:
+        return len(self._told)
 
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """What a network tells at this moment. ``told``: results by topic, in rad and m.
+    """What a network tells at this moment. ``told``: results by topic below the bay, rad and m.
 
     ``moving``: some wheel of the axle is not at rest. ``lag_ms``: known delay of the filters.
     ``t_ns``: the time of the newest value that it stands on.

@@ -1,7 +1,6 @@
 """What the bay knows that a job asks for, and what a job has the bay do."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from calibration.measured import Measured
 from ingest.core.frames import Side
@@ -73,9 +72,7 @@ class LiveBayView:
 
     def follow(self, axle: int) -> Followed:
         """Return what an axle's results would be by the newest samples, by topic below the bay."""
-        found = self._bay.work.follow(axle)
-        told = {topic.removeprefix(self._root): each for topic, each in found.told.items()}
-        return replace(found, told=told)
+        return self._bay.work.follow(axle)
 
     @property
     def simulated(self) -> bool:

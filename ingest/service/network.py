@@ -206,10 +206,11 @@ class NetworkWork:
 
     def peek(
         self, axle: int, seen: Sequence[tuple[Wheel, Wanted, tuple[Sat, Sat]]]
-    ) -> dict[str, Measured]:
+    ) -> Mapping[str, Measured]:
         """Return what a network would tell with sightlines at an axle read so; nothing is kept.
 
-        Sightlines elsewhere are those that hold. Empty where the network cannot be solved.
+        By topic below the bay. Sightlines elsewhere are those that hold. Empty where the network
+        cannot be solved.
         """
         found = self._at.get(Wheel(axle, Side.LEFT))
         if found is None:

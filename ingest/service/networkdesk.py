@@ -15,6 +15,7 @@ from ingest.geometry.network.quantities import Quantity
 from ingest.geometry.network.standing import EXPANDED, WIDE_RAD, told_of
 from ingest.geometry.network.stations import Network
 from ingest.payload.axle import AxleResult
+from ingest.service.adjusting import Unmade
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
 from ingest.service.bayspread import Occasion, SpreadSettings
@@ -133,10 +134,12 @@ class NetworkDesk:
         ]
         return max(found, key=lambda told: told.u, default=None)
 
-    def named(self, solved: Solved) -> dict[str, Measured]:
-        """Return what is determined, by its topic."""
-        told = ((self._topic(each.result.quantity), each.measured()) for each in solved.told)
-        return {topic: measured for topic, measured in told if topic and measured is not None}
+    def named(self, solved: Solved) -> Mapping[str, Measured]:
+        """Return what is determined, by its topic below the bay."""
+        root = f"{self._announcer.topics.root}/"
+        told = ((self._topic(each.result.quantity), each) for each in solved.told)
+        there = ((topic, each) for topic, each in told if each.result.measured is not None)
+        return Unmade({topic.removeprefix(root): each for topic, each in there if topic})
 
     def withdraw(self, places: set[int], why: str) -> None:
         """Mark as stale what stands on readings that do not hold now."""

@@ -1,6 +1,6 @@
 """The sightlines between wheels that rest: which head looks at which, over the time both did."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 from calibration.measured import Measured
 from ingest.core.channels import Channel
@@ -53,7 +53,7 @@ class WheelSights:
         if count:
             self._network.tell(wheel, bench.fed_ns)
 
-    def follow(self, axle: int) -> dict[str, Measured]:
+    def follow(self, axle: int) -> Mapping[str, Measured]:
         """Return what the network of an axle tells by the newest samples of all heads."""
         by_wheel = {each.head.wheel: each for each in self._benches}
         seen: list[tuple[Wheel, Wanted, tuple[Sat, Sat]]] = []

@@ -7,6 +7,7 @@ thicknesses only the least work is kept, kind after kind, so nothing is left out
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 from ingest.core.errors import MeasurementRefused
@@ -84,15 +85,7 @@ def best_packs(kinds: Sequence[ShimKind], sought: Sought) -> Packs | None:
     Among equals the one with the fewest shims handled, then the fewest shims in the packs.
     Raises: ``MeasurementRefused`` (``too-many-packs``) where the search would take too long.
     """
-    most_nm = round(sought.most_m * NM_PER_M)
-    layers: list[Layer] = [{(0, 0): _Way(0, 0, (0, 0), (0, 0))}]
-    tried = 0
-    for kind in kinds:
-        choices = _choices(kind, sought.free)
-        tried += len(choices) * len(layers[-1])
-        if tried > MOST_TRIED:
-            raise _too_many(tried)
-        layers.append(_extended(layers[-1], kind, choices, most_nm))
+    layers = _layers(tuple(kinds), sought.free, round(sought.most_m * NM_PER_M))
     last = layers[-1]
     if not last:
         return None
@@ -103,6 +96,26 @@ def best_packs(kinds: Sequence[ShimKind], sought: Sought) -> Packs | None:
 
     pair = min(last, key=merit)
     return Packs(_counts(layers, pair), *pair)
+
+
+@lru_cache(maxsize=2)
+def _layers(
+    kinds: tuple[ShimKind, ...], free: tuple[bool, bool], most_nm: int
+) -> tuple[Layer, ...]:
+    """Return all pairs of thicknesses that there are, kind after kind; not to be changed.
+
+    Kept, since advice is asked ten times a second while the difference changes and the shims do
+    not; not many, since they may be large.
+    """
+    layers: list[Layer] = [{(0, 0): _Way(0, 0, (0, 0), (0, 0))}]
+    tried = 0
+    for kind in kinds:
+        choices = _choices(kind, free)
+        tried += len(choices) * len(layers[-1])
+        if tried > MOST_TRIED:
+            raise _too_many(tried)
+        layers.append(_extended(layers[-1], kind, choices, most_nm))
+    return tuple(layers)
 
 
 def _counts(layers: Sequence[Layer], pair: Pair) -> tuple[Pair, ...]:

@@ -9,6 +9,7 @@ from rows import row
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from ingest.commands.host import keep_for_good
 from ingest.job.course.tasks import Doing
 from ingest.simulator.practice import Trouble
 from tests.service import conftest
@@ -28,6 +29,7 @@ def waiting(quick):
     while (task := job.job.current).doing is not Doing.ADJUST:
         job.do(task)
     job.ask("job-adjust", task=task.id)
+    keep_for_good()  # as the service does once it stands
     waited, took = _heard(job, 5.0 if quick else 30.0)
     rows = []
     for what, found in (("in simulated time", waited), ("work of a value, processor", took)):

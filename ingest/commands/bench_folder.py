@@ -17,6 +17,7 @@ from calibration.errors import CalibrationFileError
 from calibration.files.references import Reference, parse_references
 from calibration.files.sheet import Sheet, parse_sheet
 from calibration.files.table import read_rows
+from ingest.commands.daycheck import see_no_day_ahead
 from ingest.commands.tables import read_text
 from ingest.commands.writing import write_whole
 from ingest.core.errors import InputError
@@ -63,7 +64,9 @@ class Folder:
     def read_sheet(self) -> Sheet:
         """Return the sheet. Raises ``InputError`` and ``CalibrationFileError``."""
         name, text = read_text(str(self.sheet))
-        return parse_sheet(text, name)
+        sheet = parse_sheet(text, name)
+        see_no_day_ahead(name, "the work", sheet.issued)
+        return sheet
 
     def read_references(self, ids: Iterable[str]) -> tuple[Reference, ...]:
         """Return the references that the sheet names; all of the register where it names none."""

@@ -19,6 +19,7 @@ from calibration.files.sheet import Sheet, SheetHead, parse_sheet
 from calibration.fits.result import Fit
 from calibration.records.papers import RawFile, Software
 from calibration.records.record import CalibrationRecord
+from ingest.commands.daycheck import see_no_day_ahead, see_no_row_ahead
 from ingest.commands.draft_file import read_record, see_draft_place, write_draft_file
 from ingest.commands.tables import STANDARD_INPUT, as_utf8, read_bytes, read_text
 from ingest.core.errors import InputError
@@ -50,6 +51,7 @@ class Work:
         if args.sheet:
             name, sheet_text = read_text(args.sheet)
             sheet = parse_sheet(sheet_text, name)
+            see_no_day_ahead(name, "the work", sheet.issued)
         register = None
         if args.references:
             name, text = read_text(args.references)
@@ -124,6 +126,7 @@ def read_series(
     name, content = read_bytes(path)
     ids = () if draft is None else (draft.head_id,)
     series = parse_series(as_utf8(name, content), name, ids, kinds=kinds)
+    see_no_row_ahead(series.rows)
     digest = hashlib.sha256(content).hexdigest()
     return series, RawFile(what=Path(name).name, sha256=digest, bytes=len(content))
 

@@ -16,6 +16,7 @@ from calibration.records.record import CalibrationRecord
 from calibration.records.signatures import sign
 from calibration.records.text import dump_record, load_record
 from ingest.commands import record_adjust
+from ingest.commands.daycheck import see_no_day_ahead
 from ingest.commands.draft_file import read_record, see_draft_place
 from ingest.commands.job_papers import check, keys_of
 from ingest.commands.keyfiles import (
@@ -116,6 +117,7 @@ def _sign(args: argparse.Namespace) -> int:
     record = read_record(args.file)
     if not isinstance(record, CalibrationRecord):
         raise InputError(args.file, None, "is of version 1, which has no signature")
+    see_no_day_ahead(args.file, "the record", record.issued)
     key = load_private(args.key)
     signed = dump_record(sign(record, key))
     output = args.output or args.file

@@ -26,6 +26,7 @@ from calibration.verification.record_budgets import Tried, budget_of, tried
 from calibration.verification.run import Verification, verify
 from calibration.verification.setup import References
 from calibration.verification.verdicts import impact
+from ingest.commands.daycheck import see_no_day_ahead
 from ingest.commands.draft_file import write_draft_file
 from ingest.commands.tables import STANDARD_INPUT, as_utf8, read_bytes, read_text
 from ingest.commands.verify_bar import read_bar, with_bar
@@ -107,6 +108,7 @@ def run(args: argparse.Namespace) -> int:
         draft=draft,
         taken=taken,
     )
+    see_no_day_ahead(args.file, "the verification", work.performed)
     for file in files:
         measured_apart(draft, args.when, *file)
     references = References.of(

@@ -3,6 +3,7 @@
 import itertools
 import json
 import math
+import re
 from datetime import date
 from pathlib import Path
 
@@ -213,6 +214,20 @@ def test_the_day_of_the_rows_is_the_day_of_the_work(bench, capsys):
     said(capsys, "tilt sphere.csv --sheet sheet.toml -o A.json")
     record = load_record((bench / "A.json").read_text(), "A.json")
     assert record.performed_from == date(2026, 11, 23)
+
+
+def test_work_from_the_future_is_refused_by_sheet_and_by_row(bench, capsys):
+    line = "tilt sphere.csv --sheet sheet.toml -o A.json"
+    rows = (bench / "sphere.csv").read_text().splitlines()
+    timed = [f"{rows[0]},time", f"{rows[1]},2999-03-01T08:00:00Z", *(f"{r}," for r in rows[2:])]
+    (bench / "sphere.csv").write_text("\n".join(timed))
+    err = said(capsys, line, code=2).err
+    assert "sphere.csv, row 1: time is dated 2999-03-01" in err
+    (bench / "sheet.toml").write_text(re.sub("(?m)^(issued|due) = 2", r"\1 = 8", SHEET))
+    err = said(capsys, line, code=2).err
+    assert "sheet.toml: the work is dated 8" in err
+    assert "this machine's clock says" in err
+    assert not (bench / "A.json").exists()
 
 
 def test_a_method_takes_files_of_its_kind_alone(bench, capsys):

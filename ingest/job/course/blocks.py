@@ -30,10 +30,13 @@ def needless(job: Job, task: Task) -> tuple[What, ...]:
     others = [t for t in adjusts if t.id != task.id]
     if any(t.id not in job.marks or was_turned(job, t) for t in others):
         return ()
+    # What was turned at another axle may have made one of their results stale: that is read anew.
+    about = {topic for each in adjusts for topic in each.topics}
     return tuple(
         Skipped(t.id, "nothing was turned: what was found is what is left")
         for t in tail
-        if t.id not in job.marks and not set(t.topics) & job.stale
+        if t.id not in job.marks
+        and not (set(t.topics) | (about if t.doing is Doing.LEAVE else set())) & job.stale
     )
 
 

@@ -10,6 +10,7 @@ from ingest.job.course.acts import (
     Check,
     Close,
     Finish,
+    Plan,
     Refused,
     Remark,
     Replan,
@@ -20,7 +21,18 @@ from ingest.job.course.acts import (
 from ingest.job.course.events import Planned
 from ingest.job.course.job import Phase, replayed
 from ingest.job.course.tasks import Doing
-from tests.job.course.playing import COMPENSATED, HEADING_4, TOE_1, Played, begun, reading, stamp
+from tests.job.course.playing import (
+    COMPENSATED,
+    HEADING_4,
+    OPENED,
+    TASKS,
+    TOE_1,
+    Played,
+    begun,
+    begun_with,
+    reading,
+    stamp,
+)
 
 
 def work_to(played: Played, task: str) -> None:
@@ -143,6 +155,19 @@ def test_inside_and_untouched_needs_no_second_measurement() -> None:
     assert job.current.id == "s2-1"
     assert job.left_of(HEADING_4) == job.found[HEADING_4]
     assert "nothing was turned" in job.marks["s1-9"].skipped
+
+
+def test_what_holds_no_longer_is_measured_again_though_nothing_was_turned_here() -> None:
+    """Two axles are told against each other; the other one was turned since this one was found."""
+    beside = [replace(t, topics=(), also=t.topics) if t.id == "s2-9" else t for t in TASKS]
+    played = begun_with(OPENED, Plan(tuple(beside), 2))
+    work_to(played, "s2-6")
+    played.act(Upset((TOE_1,), "another axle was turned"))
+    played.act(Finish("s2-6"))
+    assert played.job.marks["s2-7"].skipped
+    assert "s2-9" not in played.job.marks
+    work_to(played, "")
+    played.act(Close())
 
 
 def test_outside_is_left_only_with_a_reason() -> None:

@@ -71,10 +71,14 @@ class Agreement:
     """How far results lie off the truth together: e' C^+ e over all of them.
 
     ``dof`` is the rank of C: much follows from each other, an axle's heading from its toes.
+    ``drawn``: the heads err as their records say. Records of a bench also state what this rig may
+    not draw, a drift over temperature that nobody measured: errors may then be smaller than U says,
+    and only larger ones tell against it.
     """
 
     chi2: float
     dof: int
+    drawn: bool = True
 
     @property
     def chance(self) -> float:
@@ -83,22 +87,32 @@ class Agreement:
 
     @property
     def holds(self) -> bool:
-        """Whether results and truth differ by no more and no less than stated."""
-        tail = (1.0 - BAND) / 2.0
-        return self.dof > 0 and tail <= self.chance <= 1.0 - tail
+        """Whether results and truth differ by no more, and where all was drawn no less, than
+        stated."""
+        return self.dof > 0 and self._tail <= self.chance and not (self.drawn and self._is_small)
+
+    @property
+    def _tail(self) -> float:
+        return (1.0 - BAND) / 2.0
+
+    @property
+    def _is_small(self) -> bool:
+        return self.chance > 1.0 - self._tail
 
     @property
     def verdict(self) -> str:
         """In words."""
-        word = "agree within" if self.holds else "DISAGREE beyond"
+        how = "agree within" if self.holds else "DISAGREE beyond"
+        if self.dof > 0 and self._is_small:
+            how = "lie far closer together than" if self.holds else "DISAGREE: closer together than"
         return (
             f"chi-square {self.chi2:.1f} at {self.dof} degrees of freedom, correlations kept "
-            f"(probability {self.chance:.3f}): results and truth {word} the stated uncertainties"
+            f"(probability {self.chance:.3f}): results and truth {how} the stated uncertainties"
         )
 
 
 def agreement(
-    readings: Iterable[Reading], parts: Mapping[Mark, Measured], truth: Truth
+    readings: Iterable[Reading], parts: Mapping[Mark, Measured], truth: Truth, *, drawn: bool = True
 ) -> Agreement:
     """Hold what a job wrote down in one state of the vehicle against the truth of that state.
 
@@ -108,7 +122,7 @@ def agreement(
     """
     there = [(r, t) for r, t in _beside(readings, truth) if (r.topic, r.at) in parts]
     if not there:
-        return Agreement(0.0, 0)
+        return Agreement(0.0, 0, drawn)
     measured = [parts[r.topic, r.at] for r, _ in there]
     u = np.array([r.u for r, _ in there])
     errors = np.array([r.value - true for r, true in there]) / u
@@ -116,7 +130,7 @@ def agreement(
     values, vectors = np.linalg.eigh(covariance(measured) / np.outer(scale, scale))
     told = values > NOTHING_NEW
     z = (vectors.T @ errors)[told] / np.sqrt(values[told])
-    return Agreement(float(z @ z), int(told.sum()))
+    return Agreement(float(z @ z), int(told.sum()), drawn)
 
 
 def _beside(readings: Iterable[Reading], truth: Truth) -> Iterable[tuple[Reading, float]]:

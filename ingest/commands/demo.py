@@ -110,11 +110,11 @@ def _tell(args: argparse.Namespace, telling: Telling, alignment: Alignment) -> b
     if args.picture is not None:
         telling.console.export_text()  # forgets what was recorded: the picture is of the end
     tell_end(telling, alignment, found, left)
-    job, parts = alignment.job, alignment.witness.parts
+    job, parts, drawn = alignment.job, alignment.witness.parts, args.records is None
     read_again = [r for topic, r in job.left.items() if topic not in job.stale]
     judged = {
-        "found": agreement(job.found.values(), parts, found),
-        "left": agreement(read_again, parts, left),
+        "found": agreement(job.found.values(), parts, found, drawn=drawn),
+        "left": agreement(read_again, parts, left, drawn=drawn),
     }
     for state, each in judged.items():
         telling.say(f"as {state}: {each.verdict}", style="bold")

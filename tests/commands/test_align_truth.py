@@ -1,6 +1,7 @@
 """The demo's verdict rests on what the job wrote down, not on what the service thinks."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -51,6 +52,16 @@ def test_a_value_that_was_written_down_wrongly_fails_the_demo(off_deg, holds):
     assert judged.dof == 12
     assert judged.holds is holds
     assert ("DISAGREE" in judged.verdict) is not holds
+
+
+@pytest.mark.parametrize(("drawn_so", "holds"), [(True, False), (False, True)])
+def test_errors_far_below_u_fail_only_where_they_were_drawn_from_it(drawn_so, holds):
+    readings, parts, truth = drawn(0.0)
+    near = [replace(r, value=truth[r.topic]) for r in readings]
+    judged = agreement(near, parts, truth, drawn=drawn_so)
+    assert judged.holds is holds
+    assert "closer together than the stated" in judged.verdict
+    assert not agreement(*drawn(0.265), drawn=drawn_so).holds
 
 
 def test_the_chi_square_keeps_correlations_and_its_band_is_of_99_9_percent():

@@ -8,7 +8,14 @@ import textwrap
 from calibration.document.drawing import HAIR, INK, SOFT, Drawing
 from calibration.document.plot import FULL_WIDTH
 from ingest.commands.correct_glyphs import HEIGHT, WIDTH, Glyph
-from ingest.commands.correct_text import AFTERWARDS, NAMES, expected, heading, left_alone
+from ingest.commands.correct_text import (
+    AFTERWARDS,
+    NAMES,
+    beyond_limits,
+    expected,
+    heading,
+    left_alone,
+)
 from ingest.core.errors import InputError
 from ingest.core.frames import Side
 from ingest.core.units import DEG
@@ -65,7 +72,7 @@ def drawn(file: AnyFile, correction: Correction) -> str:
 
 
 def _above(correction: Correction) -> list[str]:
-    texts = [*map(heading, correction.outcomes), FIRST]
+    texts = [*beyond_limits(correction), *map(heading, correction.outcomes), FIRST]
     if not correction.worth_doing:
         texts += left_alone(correction)
     return [line for text in texts for line in _lines(text, ROOM)]

@@ -61,7 +61,7 @@ WAYS: Mapping[Quantity, tuple[str, str]] = MappingProxyType(
 
 def as_text(correction: Correction) -> str:
     """Return the correction for a technician."""
-    lines = [heading(outcome) for outcome in correction.outcomes]
+    lines = [*beyond_limits(correction), *map(heading, correction.outcomes)]
     if not correction.adjustable:
         return "\n".join([*lines, *(step.text for step in correction.steps)])
     before = (*CAUTIONS, *correction.before)
@@ -86,6 +86,8 @@ def as_json(kind: str, correction: Correction) -> dict[str, Any]:
         "adjuster": kind,
         "adjustable": correction.adjustable,
         "worth_doing": correction.worth_doing,
+        "beyond_limits": list(correction.beyond),
+        "worsens": correction.worsens,
         "steps": [_step(step, kind) for step in correction.steps],
         "outcomes": [_outcome(outcome) for outcome in correction.outcomes],
         "before": list(correction.before),
@@ -140,10 +142,32 @@ def _amount(wanted: Wanted, value: float) -> str:
     return f"{abs(value) * factor:.3f}{unit.symbol}"
 
 
+def beyond_limits(correction: Correction) -> Iterator[str]:
+    """Yield what is fitted and must not be, and what taking it out costs."""
+    yield from correction.beyond
+    if correction.beyond and correction.worsens:
+        yield (
+            f"It must come out although {_worse(correction)}; ask the vehicle maker what may put "
+            "that right."
+        )
+
+
+def _worse(correction: Correction) -> str:
+    wanted = correction.outcomes[0].wanted
+    return (
+        f"the steps leave {_amount(wanted, correction.worst_remaining)} of error, more than the "
+        f"{_amount(wanted, correction.error)} that there is now"
+    )
+
+
 def left_alone(correction: Correction) -> Iterator[str]:
     """Yield why nothing needs to be turned."""
+    if correction.worsens:
+        yield f"Leave it: {_worse(correction)}."
     for outcome in correction.outcomes:
         wanted = outcome.wanted
+        if wanted.told_apart:
+            continue
         yield (
             f"Leave it: {_where(wanted)} differs from what is wanted by "
             f"{_amount(wanted, wanted.change)}, and the measurement cannot tell less than "

@@ -181,6 +181,31 @@ def test_a_shelf_that_cannot_do_it_is_a_result_with_what_remains(correct):
     assert (json.loads(out)["stale"], json.loads(out)["afterwards"]) == ([], None)
 
 
+def test_what_is_fitted_beyond_a_limit_is_said_first_and_what_it_costs(correct):
+    steep = with_(with_(CASTER, "adjuster.fitted_deg", {"left": 5, "right": 0}), "u_deg", 0.05)
+    steep["target_deg"] = {"left": 3.5, "right": 3.5}
+    _, out, _ = correct(steep)
+    said = out.splitlines()
+    assert said[0].startswith("The left wedge of 5.00 degrees that is fitted is steeper")
+    assert said[1].startswith("The wedges that are fitted differ by 5.00 degrees")
+    assert said[2].startswith("It must come out although the steps leave")
+    found = json.loads(correct(steep, "--json")[1])
+    left = max(abs(o["remaining_deg"]) for o in found["outcomes"])
+    assert left > max(abs(o["change_deg"]) for o in found["outcomes"])
+    assert (found["worth_doing"], found["worsens"]) == (True, True)
+    assert found["beyond_limits"] == said[:2]
+
+
+def test_a_pack_beyond_its_limit_is_said_first(correct):
+    thick = with_(with_(SHIMS, "adjuster.most_mm", 2), "measured_deg", 0.1)
+    thick["adjuster"] |= {"fitted": {"left": [6]}, "stock": []}
+    said = correct(thick)[1].splitlines()
+    assert said[0].startswith("The left shim pack is 6 mm thick, the maker's limit is 2 mm")
+    assert said[1].startswith("It must come out although the steps leave")
+    found = json.loads(correct(SHIMS, "--json")[1])
+    assert (found["worsens"], found["beyond_limits"]) == (False, [])
+
+
 BAD = [
     (with_(ARMS, "adjuster.pitch_mm", -1.5), "adjuster.pitch_mm.0 = -1.5: must be at least 0.2"),
     (with_(ARMS, "adjuster.pitch_mm", 0), "adjuster.pitch_mm.0 = 0: must be at least 0.2"),

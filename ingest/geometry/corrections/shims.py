@@ -13,6 +13,7 @@ from ingest.geometry.corrections.wanted import LEAVE, Correction, Step, Wanted
 from ingest.geometry.corrections.words import crosswise, lengthwise, millimetres, plain_mm
 
 SIDES = (Side.LEFT, Side.RIGHT)
+ROD = "shim pack of the lateral rod"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,8 @@ def correct_by_shims(wanted: Wanted, shims: EndShims) -> Correction:
             effect = f"its end of the axle goes {lengthwise(sign * grown_m)}"
             steps.append(_step(side, shims.kinds, packs, grown_m, effect))
     found = axle_ends.outcome(wanted, shims.ends, moved_m)
-    return Correction(tuple(steps), (found,), axle_ends.also(moved_m))
+    beyond = tuple(_beyond(now_m, shims.most_m))
+    return Correction(tuple(steps), (found,), axle_ends.also(moved_m), beyond=beyond)
 
 
 def correct_by_lateral_shims(wanted: Wanted, shims: LateralShims) -> Correction:
@@ -84,13 +86,24 @@ def correct_by_lateral_shims(wanted: Wanted, shims: LateralShims) -> Correction:
     step = _step(None, shims.kinds, packs, grown_m, effect)
     found = wanted.changed(sign * grown_m)
     also = "Check the clearance of tyres, brake chambers and frame on both sides."
-    return Correction((step,), (found,), (also,))
+    return Correction((step,), (found,), (also,), beyond=tuple(_beyond([now_m], shims.most_m)))
 
 
 def _thickness_m(kinds: Sequence[ShimKind], side: Side) -> float:
     counts = (kind.left if side is Side.LEFT else kind.right for kind in kinds)
     total_nm = sum(n * kind.thickness_nm for n, kind in zip(counts, kinds, strict=True))
     return total_nm / NM_PER_M
+
+
+def _beyond(now_m: Sequence[float], most_m: float) -> Iterator[str]:
+    """Yield which packs, as they are, are thicker than allowed: left and right, or a rod's one."""
+    names = ("left shim pack", "right shim pack") if len(now_m) > 1 else (ROD,)
+    for name, thick_m in zip(names, now_m, strict=True):
+        if round((thick_m - most_m) * NM_PER_M) > 0:
+            yield (
+                f"The {name} is {plain_mm(thick_m)} thick, the maker's limit is "
+                f"{plain_mm(most_m)}: it must be thinner."
+            )
 
 
 def _found(kinds: Sequence[ShimKind], sought: Sought) -> Packs:
@@ -110,7 +123,7 @@ def _found(kinds: Sequence[ShimKind], sought: Sought) -> Packs:
 def _step(
     side: Side | None, kinds: Sequence[ShimKind], packs: Packs, grown_m: float, effect: str
 ) -> Step:
-    part = "shim pack of the lateral rod" if side is None else f"{side} shim pack"
+    part = ROD if side is None else f"{side} shim pack"
     at = 1 if side is Side.RIGHT else 0
     counts = [pair[at] for pair in packs.counts]
     before = [(kind.left, kind.right)[at] for kind in kinds]

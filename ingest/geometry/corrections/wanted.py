@@ -103,6 +103,7 @@ class Outcome:
 class Correction:
     """The steps, what they should bring, what else they change.
 
+    ``beyond`` (what is fitted and breaks a limit of the maker, so that it must come out),
     ``before`` (what to look into first) and ``also`` are sentences for a technician.
     ``adjustable`` is false where nothing may be turned.
     """
@@ -112,6 +113,7 @@ class Correction:
     also: tuple[str, ...] = ()
     adjustable: bool = True
     before: tuple[str, ...] = ()
+    beyond: tuple[str, ...] = ()
 
     @property
     def changes(self) -> bool:
@@ -120,5 +122,22 @@ class Correction:
 
     @property
     def worth_doing(self) -> bool:
-        """Whether there is something to turn, and a value that differs by more than its U."""
-        return self.adjustable and any(outcome.wanted.told_apart for outcome in self.outcomes)
+        """Whether there is something to turn that must come out, or a value that differs by more
+        than its U and gets no worse."""
+        told_apart = any(outcome.wanted.told_apart for outcome in self.outcomes)
+        return self.adjustable and (bool(self.beyond) or (told_apart and not self.worsens))
+
+    @property
+    def error(self) -> float:
+        """The largest error now."""
+        return max(abs(outcome.wanted.change) for outcome in self.outcomes)
+
+    @property
+    def worst_remaining(self) -> float:
+        """The largest error that remains."""
+        return max(abs(outcome.remaining.value) for outcome in self.outcomes)
+
+    @property
+    def worsens(self) -> bool:
+        """Whether a larger error remains than there is now."""
+        return self.worst_remaining > self.error + ROUNDING

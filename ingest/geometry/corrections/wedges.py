@@ -7,7 +7,7 @@ lies below the axle it is the other way round. Rise of the thick end: length tim
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -92,7 +92,7 @@ def correct_by_wedges(wanted: tuple[Wanted, Wanted], wedges: Wedges) -> Correcti
         for at, side in enumerate((Side.LEFT, Side.RIGHT))
     )
     also = _also(wedges, best, changes)
-    return Correction(steps, outcomes, also, before=_before(wanted))
+    return Correction(steps, outcomes, also, before=_before(wanted), beyond=tuple(_beyond(wedges)))
 
 
 def _kind(angle_rad: float) -> int:
@@ -117,6 +117,22 @@ def _allowed(pair: tuple[float, float], wedges: Wedges) -> bool:
         and abs(pair[0] - pair[1]) <= wedges.most_difference_rad + AS_GOOD_RAD
         and max(map(abs, pair)) <= wedges.most_rad + AS_GOOD_RAD
     )
+
+
+def _beyond(wedges: Wedges) -> Iterator[str]:
+    """Yield what of the wedges that are in is not allowed."""
+    for side, now_rad in zip((Side.LEFT, Side.RIGHT), wedges.fitted_rad, strict=True):
+        if abs(now_rad) > wedges.most_rad + AS_GOOD_RAD:
+            yield (
+                f"The {side} wedge of {degrees(now_rad)} that is fitted is steeper than the "
+                f"maker's limit of {degrees(wedges.most_rad)}: it must come out."
+            )
+    apart_rad = wedges.fitted_rad[0] - wedges.fitted_rad[1]
+    if abs(apart_rad) > wedges.most_difference_rad + AS_GOOD_RAD:
+        yield (
+            f"The wedges that are fitted differ by {degrees(apart_rad)} from side to side, the "
+            f"maker's limit is {degrees(wedges.most_difference_rad)}: they cannot stay so."
+        )
 
 
 def _same(one_rad: float, other_rad: float) -> bool:

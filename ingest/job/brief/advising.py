@@ -125,4 +125,4 @@ def in_words(found: Correction | str | None) -> tuple[str, ...]:
         return (found,)
     if not found.changes:
         return tuple(step.text for step in found.steps)
-    return tuple(step.text for step in found.steps if step.action != LEAVE)
+    return (*found.beyond, *(step.text for step in found.steps if step.action != LEAVE))

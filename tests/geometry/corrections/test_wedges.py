@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -149,6 +150,15 @@ def test_limits_that_allow_nothing_are_refused():
     alone = Wedges((), (3.0 * DEG, 3.0 * DEG), -0.1 * DEG, 1.0 * DEG)
     with pytest.raises(MeasurementRefused, match="check the limits"):
         correct_by_wedges(wanted(3.0, 3.5), alone)
+
+
+def test_steps_that_leave_a_larger_error_are_not_worth_doing():
+    found = correct_by_wedges(wanted(2.5, 3.0), wedges())
+    assert found.worth_doing
+    worse = replace(found, outcomes=tuple(w.changed(-2 * DEG) for w in wanted(2.5, 3.0)))
+    assert worse.worsens
+    assert not worse.worth_doing
+    assert replace(worse, beyond=("it must come out",)).worth_doing
 
 
 def test_beam_axle_camber_is_referred_and_nothing_turned():

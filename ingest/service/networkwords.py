@@ -6,7 +6,6 @@ from ingest.core.units import DEG
 from ingest.geometry.network.advising import Adviser, adviser
 from ingest.geometry.network.correlated import Solved, Told
 from ingest.geometry.network.judging import CRITICAL_W
-from ingest.geometry.network.results import Result
 from ingest.geometry.network.standing import EXPANDED, in_words, shares
 from ingest.geometry.network.stations import Network, Reading
 
@@ -60,8 +59,8 @@ def lacking(solved: Solved, unknown: Sequence[str], unread: Sequence[int]) -> st
     if unread:
         pairs = _named([f"{readings[i].line.at} to {readings[i].line.to}" for i in unread])
         return f"not determined yet: {shown}; still to be read: {pairs}"
-    results: list[Result] = [told.result for told in solved.told]
-    advice = advised(solved).settling(results).get(unknown[0])
+    first = [told.result for told in solved.told if told.result.quantity.label == unknown[0]]
+    advice = advised(solved).settling(first).get(unknown[0])
     if advice is None:
         return f"not determined: {shown}; add sightlines or tapes that tie them to the rest"
     network = solved.adjusted.network

@@ -10,9 +10,11 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.core.units import DEG
 from ingest.geometry.network.adjusting import Adjusted
+from ingest.geometry.network.choosing import Offer, fewest
 from ingest.geometry.network.observing import observing
 from ingest.geometry.network.results import LARGEST_LOOSE, Result
 from ingest.geometry.network.stations import Kind, Line, Network, Reading, Station
@@ -23,17 +25,9 @@ USUAL_SIGMA_M = 0.005
 """Of an added reading, where the file has none of its kind; a tape's is common practice."""
 
 
-ALIKE = 1e-3
-"""Readings that tell so nearly as much are chosen among by how sharp they are."""
-
-
 WORTH_A_SET_UP = 0.8
 """To be preferred to one that the heads can read as they stand, a reading for which they have to be
 mounted once more makes the standard uncertainty so much smaller."""
-
-
-LEAST_NEWS = 0.03
-"""Of a reading: with a smaller share that nothing else tells it settles nothing in earnest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,56 +158,44 @@ class Adviser:
         return result
 
     def _settling(self, slope: F64) -> Advice | None:
-        factored = self.adjusted.factored
+        """Return what settles a quantity: a reading, else as few as can be.
+
+        Readings that need a further set-up only where no others do, or where no more of them
+        tell it so much sharper (``WORTH_A_SET_UP``).
+        """
+        standing = np.flatnonzero(self.price == 1.0)
+        most = len(slope)
+        found = self._settling_of(slope, standing, most)
+        if len(standing) == len(self.offered):
+            return found
+        most = most if found is None else len(found.readings)
+        further = self._settling_of(slope, np.arange(len(self.offered)), most)
+        if found is None or further is None:
+            return found or further
+        return further if further.u < WORTH_A_SET_UP * found.u else found
+
+    def _settling_of(self, slope: F64, which: NDArray[np.intp], most: int) -> Advice | None:
+        """Return what settles a quantity, of ``which`` (c,) is offered, by ``most`` or fewer."""
+        factored, rows, moved = self.adjusted.factored, self.rows[which], self.moved[which]
         open_ends = factored.loose(slope[None])[0]
-        loose = factored.loose(self.rows)
+        line = slope @ factored.inverse
+        loose = factored.loose(rows)
         square = np.square(loose).sum(axis=1)
-        able = square > LARGEST_LOOSE**2 * np.square(self.rows * factored.size).max(axis=1)
+        able = square > LARGEST_LOOSE**2 * np.square(rows * factored.size).max(axis=1, initial=0.0)
         share = np.where(able, loose @ open_ends / np.where(able, square, 1.0), 0.0)
         left = np.linalg.norm(open_ends - share[:, None] * loose, axis=1)
         able &= left <= 1e-6 * np.linalg.norm(open_ends)
-        if not able.any():
-            return self._settling_together(slope, open_ends, loose)
-        line = slope @ factored.inverse - share[:, None] * self.moved
-        variance = np.where(able, np.square(line).sum(axis=1) + np.square(share), math.inf)
-        best = self._best(variance)
-        return Advice((self.offered[best],), math.sqrt(float(variance[best])))
-
-    def _settling_together(self, slope: F64, open_ends: F64, loose: F64) -> Advice | None:
-        """Return readings that settle a quantity together, each the next that tells most of it."""
-        chosen: list[int] = []
-        left, across = open_ends, loose
-        whole = np.linalg.norm(self.rows * self.adjusted.factored.size, axis=1)
-        while len(chosen) < len(open_ends):
-            best = _next_best(whole, across, left)
-            if best is None:
-                return None
-            chosen.append(best)
-            span, _ = np.linalg.qr(loose[chosen].T)
-            left = open_ends - span @ (span.T @ open_ends)
-            across = loose - (loose @ span) @ span.T
-            if np.linalg.norm(left) <= 1e-6 * np.linalg.norm(open_ends):
-                share = np.linalg.lstsq(loose[chosen].T, open_ends, rcond=None)[0]
-                line = slope @ self.adjusted.factored.inverse - share @ self.moved[chosen]
-                u = math.sqrt(float(line @ line + share @ share))
-                return Advice(tuple(self.offered[i] for i in chosen), u)
-        return None
-
-
-def _next_best(whole: F64, across: F64, left: F64) -> int | None:
-    """Return the candidate whose news lies most along what is ``left`` to settle (d,).
-
-    ``across`` (c, d) is that news, what others tell taken off; ``whole`` (c,) the size of all that
-    a candidate tells. Of those that lie alike the sharpest is taken.
-    """
-    news = np.linalg.norm(across, axis=1)
-    fit = news > LEAST_NEWS * whole
-    along = np.where(fit, np.abs(across @ left) / np.where(fit, news, 1.0), 0.0)
-    most = float(along.max(initial=0.0))
-    if most <= LARGEST_LOOSE * float(np.linalg.norm(left)):
-        return None
-    best = np.flatnonzero(along >= most * (1.0 - ALIKE))
-    return int(best[np.argmax(news[best])])
+        if able.any():
+            rest = line - share[:, None] * moved
+            variance = np.where(able, np.square(rest).sum(axis=1) + np.square(share), math.inf)
+            best = int(np.argmin(variance * self.price[which]))
+            return Advice((self.offered[which[best]],), math.sqrt(float(variance[best])))
+        whole = np.linalg.norm(rows * factored.size, axis=1)
+        found = fewest(Offer(loose, moved, whole, self.price[which]), open_ends, line, most)
+        if found is None:
+            return None
+        readings = tuple(self.offered[which[at]] for at in found.members)
+        return Advice(readings, math.sqrt(found.variance))
 
 
 def adviser(adjusted: Adjusted, usable: Callable[[Reading], bool] | None = None) -> Adviser:

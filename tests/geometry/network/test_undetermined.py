@@ -109,6 +109,54 @@ def test_readings_that_settle_together_do_so_as_well_as_they_say(drawn_vehicle):
     assert settled > 5
 
 
+def half_a_vehicle():
+    """Two axles and a point ahead, sighted across the rear axle alone."""
+    stations = [
+        {"id": f"{side[0].upper()}{axle}", "x_m": x, "y_m": y, "axle": axle, "side": side}
+        for axle, x in ((1, 1.4), (2, 0.0))
+        for side, y in (("left", 0.93), ("right", -0.93))
+    ]
+    across = {"type": "direction", "sigma_deg": 0.01}
+    return {
+        "stations": [*stations, {"id": "P", "x_m": 6.0, "y_m": 0.0}],
+        "observations": [
+            {"at": "L2", "to": "R2", **across},
+            {"at": "R2", "to": "L2", **across},
+            {"type": "distance", "at": "L2", "to": "R2", "sigma_m": 0.005},
+        ],
+        "centre_line": ["P", 2],
+        "reference_axle": 2,
+    }
+
+
+def test_no_reading_is_advised_that_the_others_do_not_need():
+    plan = half_a_vehicle()
+    before = designed(network_from(plan, design=True))
+    told = adviser(before).settling(results(before))
+    # Both heads sight each other: the toe of either adds its own sigma. The scrub angle of one axle
+    # to another takes the line between them on both sides, from either end: half of four sigmas.
+    for label, count, u_deg in (
+        ("total_toe_deg axle 1", 2, 0.01 * math.sqrt(2.0)),
+        ("scrub_deg axle 1", 4, 0.01),
+    ):
+        assert len(told[label].readings) == count
+        assert told[label].u / DEG == pytest.approx(u_deg, rel=1e-6)
+    for label, advice in told.items():
+        assert by_label(designed(with_all(plan, advice.readings)))[label].u == pytest.approx(
+            advice.u, rel=1e-6
+        )
+        for one in advice.readings:
+            fewer = [each for each in advice.readings if each is not one]
+            assert by_label(designed(with_all(plan, fewer)))[label] is None, (label, one.named())
+
+
+def with_all(plan, readings):
+    """Return the network of a plan with readings in it."""
+    for reading in readings:
+        plan = added(plan, reading, truth_of(plan, reading))
+    return network_from(plan, design=True)
+
+
 def test_angles_need_no_distance_and_lengths_do(four_heads):
     document = four_heads(tapes=False, diagonals=True)
     document["stations"].append({"id": "M", "x_m": 2.6, "y_m": 0.6, "axle": 3, "side": "left"})

@@ -12,6 +12,8 @@ from ingest.geometry.sweep.steering import (
     CREPT,
     FLAT,
     NEGATIVE,
+    ONE_SIDE,
+    ONE_WAY,
     ROLLS,
     Steering,
     cross_values,
@@ -27,6 +29,11 @@ HINTS = {
     "the figures above allow for; hold the brake, lock the head, sweep again",
     CLOSING_OUT: "closing-reading-left-out: the first or the last reading does not fit the others; "
     "something may have moved, sweep again",
+    ONE_SIDE: "steered-to-one-side: a roll of the axle, or a steering that reads wrong, does not "
+    "cancel as it does between two sides, and the figures above do not allow for it; steer as far "
+    "to the other side",
+    ONE_WAY: "one-way-only: a slip of brake or lock hardly shows; steer back to where the sweep "
+    "began and read there again",
     FLAT: "tilts-hardly-move: they move by less than 0.15° in all; do they stand in radians?",
 }
 
@@ -71,12 +78,7 @@ def _wheel(one: Steering, standing: Standing) -> list[str]:
 
 def _notes(one: Steering) -> list[str]:
     notes = []
-    if one.closure is None:
-        notes.append(
-            "  one way only: a slip of brake or lock hardly shows; steer back to where the sweep "
-            "began and read there again"
-        )
-    else:
+    if one.closure is not None:
         told = ", ".join(f"{gap.channel} {gap.rad / DEG:+.4f}°" for gap in one.closure.gaps)
         notes.append(on_screen(f"  out and back: {told}"))
     if one.sai_rad is not None and one.estimates is not None:

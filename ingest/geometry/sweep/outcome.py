@@ -17,6 +17,8 @@ from ingest.geometry.sweep.steering import (
     CREPT,
     FLAT,
     NEGATIVE,
+    ONE_SIDE,
+    ONE_WAY,
     ROLLS,
     Closure,
     Steering,
@@ -31,6 +33,8 @@ ZERO = "straight ahead"
 SCALE = "scale of the steering"
 FLAT_RAD = math.radians(0.15)
 """A tilt that moves by less in all, over a real sweep, may stand in radians for degrees."""
+LEAST_SHARE = 0.25
+"""Of the further lock: steered to the other side by less, a sweep is one to one side."""
 NO_NOISE_RAD = math.radians(0.1)
 """No inclinometer scatters so much at rest: something moved, or a sign is wrong."""
 
@@ -165,6 +169,11 @@ def _hints(fit: Refined, side: int, caster: float, told: Told) -> tuple[str, ...
         hints.append(CREPT)
     if told.ends_out:
         hints.append(CLOSING_OUT)
+    steer = fit.sweeps[side].steer_rad
+    if min(steer.max(), -steer.min()) < LEAST_SHARE * np.abs(steer).max():
+        hints.append(ONE_SIDE)
+    if told.closure is None:
+        hints.append(ONE_WAY)
     moves = np.ptp(observed(fit.sweeps[side]), axis=1).max()
     return (*hints, FLAT) if moves < FLAT_RAD else tuple(hints)
 

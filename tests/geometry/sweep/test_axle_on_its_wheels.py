@@ -17,7 +17,7 @@ from scipy.spatial.transform import Rotation
 from ingest.core.frames import Side
 from ingest.geometry.sweep.fit import fit_axle, fit_sweep
 from ingest.geometry.sweep.readings import Sweep, SweepNoise
-from ingest.geometry.sweep.steering import ROLLS
+from ingest.geometry.sweep.steering import ONE_WAY, ROLLS
 
 SCRUB_M, RADIUS_M, TRACK_M = 0.06, 0.5, 2.0
 NO_TRAIL_M, THROUGH_THE_HUB_M = 0.0, RADIUS_M * math.tan(math.radians(4.0))
@@ -80,7 +80,7 @@ def test_the_fitted_roll_takes_the_bias_below_its_uncertainty(
     blind = fit_axle(*sweeps)
     fitted = fit_axle(*sweeps, noise=NOISE, roll=True)
     for rigid, rolling in zip(blind, fitted, strict=True):
-        assert rigid.hints == (ROLLS,)
+        assert rigid.hints == (ROLLS, ONE_WAY)
         assert math.degrees(rigid.caster_rad) - 4.0 == pytest.approx(low_deg, abs=0.0003)
         assert math.degrees(rolling.caster_rad) - 4.0 == pytest.approx(left_deg, abs=0.0003)
         assert math.degrees(rolling.sai_rad) == pytest.approx(7.0, abs=0.001)

@@ -8,6 +8,7 @@ import pytest
 
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
+from ingest.geometry.sweep import steering
 from ingest.geometry.sweep.closure import ways
 from ingest.geometry.sweep.fit import fit_axle, fit_sweep
 from ingest.geometry.sweep.readings import Sweep, SweepLimits, SweepNoise, positions
@@ -43,7 +44,8 @@ def refused(sweep, **options):
 def test_a_clean_sweep_is_not_refused(clean, noise):
     for steer in (ONE_WAY, OUT_AND_BACK):
         found = fit_sweep(clean(steer), noise=noise)
-        assert (found.outliers, found.hints) == ((), ())
+        back = () if steer is OUT_AND_BACK else (steering.ONE_WAY,)
+        assert (found.outliers, found.hints) == ((), back)
         assert math.degrees(found.sai_rad) == pytest.approx(7.0, abs=0.02)
 
 
@@ -140,8 +142,8 @@ def test_an_outlier_is_left_out_and_named(clean):
 
 def test_a_rolling_axle_is_told_where_its_roll_is_not_fitted(clean):
     found = fit_sweep(clean(axle_roll=0.008), noise=NOISE)
-    assert found.hints == (ROLLS,)
-    assert fit_sweep(clean(axle_roll=0.008), noise=NOISE, roll=True).hints == ()
+    assert found.hints == (ROLLS, steering.ONE_WAY)
+    assert fit_sweep(clean(axle_roll=0.008), noise=NOISE, roll=True).hints == (steering.ONE_WAY,)
 
 
 def test_tilts_in_radians_are_suspected(clean):
@@ -155,7 +157,7 @@ def test_tilts_in_radians_are_suspected(clean):
 def test_a_negative_caster_is_a_result_and_said(clean):
     found = fit_sweep(clean(caster_deg=-1.0))
     assert math.degrees(found.caster_rad) == pytest.approx(-1.0, abs=0.02)
-    assert found.hints == (NEGATIVE,)
+    assert found.hints == (NEGATIVE, steering.ONE_WAY)
 
 
 @pytest.mark.parametrize(
@@ -249,3 +251,12 @@ def test_a_wheel_that_is_read_all_the_way_has_many_positions(knuckle):
     assert positions(np.radians(np.linspace(-20.0, 20.0, 2001))) == pytest.approx(79, abs=2)
     assert positions(np.radians([0.0, 0.3, 10.0, 10.4])) == 2
     assert positions(np.zeros(0)) == 0
+
+
+def test_a_sweep_to_one_side_is_pointed_at(clean):
+    def hints(*steer_deg):
+        return fit_sweep(clean(np.array(steer_deg, dtype=float))).hints
+
+    for one_side in ((0, 10, 20, 10), (0, -10, -20), (0, 10, 20, 10, 0, -4, 0)):
+        assert steering.ONE_SIDE in hints(*one_side)
+    assert steering.ONE_SIDE not in hints(0, 10, 20, 10, 0, -6, 0)

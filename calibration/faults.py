@@ -105,7 +105,9 @@ def keys_of(fault: ErrorDetails, raw: object) -> list[str]:
         there = (isinstance(inside, Mapping) and step in inside) or (
             isinstance(inside, (list, tuple)) and isinstance(step, int) and step < len(inside)
         )
-        if not (there or last_missing or isinstance(step, int)):
+        # A number that stands for a list of one has no places in the file.
+        alone = isinstance(inside, (int, float))
+        if not (there or last_missing or (isinstance(step, int) and not alone)):
             continue
         keys.append(str(step))
         inside = inside[step] if there else None

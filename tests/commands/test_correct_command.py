@@ -207,8 +207,9 @@ def test_a_pack_beyond_its_limit_is_said_first(correct):
 
 
 BAD = [
-    (with_(ARMS, "adjuster.pitch_mm", -1.5), "adjuster.pitch_mm.0 = -1.5: must be at least 0.2"),
-    (with_(ARMS, "adjuster.pitch_mm", 0), "adjuster.pitch_mm.0 = 0: must be at least 0.2"),
+    (with_(ARMS, "adjuster.pitch_mm", -1.5), "adjuster.pitch_mm = -1.5: must be at least 0.2"),
+    (with_(ARMS, "adjuster.pitch_mm", [1.5, 0]), "adjuster.pitch_mm.1 = 0: must be at least 0.2"),
+    (with_(ARMS, "adjuster.pitch_mm", 0), "adjuster.pitch_mm = 0: must be at least 0.2"),
     (with_(ARMS, "adjuster.pitch_mm", [1.5, 0]), "adjuster.pitch_mm.1 = 0: must be at least 0.2"),
     (with_(ARMS, "adjuster.pitch_mm", 0.0015), "give millimetres, not metres or inches"),
     (with_(ARMS, "adjuster.pitch_mm", []), "adjuster.pitch_mm = ()"),

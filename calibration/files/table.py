@@ -57,7 +57,7 @@ class Row:
         except InvalidOperation:
             number = None
         if number is None or not (number.is_finite() and math.isfinite(float(number))):
-            raise self.fault(f"{column} is {_shown(text)}, not a finite number")
+            raise self.fault(f"{column} is {_shown(text)}, not a finite number; put it right")
         return number
 
     def value(self, column: str) -> float:

@@ -112,7 +112,7 @@ class Occasion(Part):
     @model_validator(mode="after")
     def _check_due(self) -> Self:
         if self.due is not None and self.due <= self.issued:
-            raise ValueError("due is not after issued")
+            raise ValueError("due is not after issued; put one of the two dates right")
         if self.due_agreed and self.due is None:
             raise ValueError("due_agreed without due")
         return self
@@ -152,7 +152,7 @@ class ReferenceUse(Part):
     @model_validator(mode="after")
     def _check_dates(self) -> Self:
         if self.due <= self.issued:
-            raise ValueError("due is not after issued")
+            raise ValueError("due is not after issued; put one of the two dates right")
         return self
 
 

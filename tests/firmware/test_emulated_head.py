@@ -22,6 +22,8 @@ from ingest.wire.hello import Hello
 from ingest.wire.reports import Ack, ClockPong, Event, Refusal, Status
 
 MINUTE_S = 60.0
+STARVED_S = 0.3
+TRIES = 3
 PERIOD_US = 5000
 SILENT = {Channel.STEER, Channel.INCL_Z}
 
@@ -86,7 +88,40 @@ def test_what_the_sensors_read_is_what_the_host_gets(on_one, emulated_rig):
     on_one(work)
 
 
+async def longest_wait(seconds):
+    """Let time pass; return the longest that this process was kept from what it wanted to do."""
+    loop = asyncio.get_running_loop()
+    end, longest = loop.time() + seconds, 0.0
+    while (began := loop.time()) < end:
+        await asyncio.sleep(0.05)
+        longest = max(longest, loop.time() - began - 0.05)
+    return longest
+
+
+def assert_whole(ear):
+    assert ear.lost is None
+    assert_nothing_bad(ear)
+    assert (steps(joined(ear, "seq"), 1 << 16) == 1).all()
+    t_us = joined(ear, "t_us")
+    step = steps(t_us, 1 << 32)
+    assert (step > 0).all()
+    assert step.max() < 1 << 31  # time never steps back
+    span_us = int((t_us[-1] - t_us[0]) % (1 << 32))
+    assert span_us > 0.5 * MINUTE_S * 1e6
+    assert len(t_us) - 1 == pytest.approx(span_us / PERIOD_US, rel=0.01)
+    said = ear.of(Status)[-1]
+    assert (said.samples_dropped, said.frames_rejected) == (0, 0)
+
+
 def test_four_heads_at_200_hz_for_a_minute_have_no_bad_and_no_lost_frame(emulated_rig):
+    """A tty keeps half a second of such a stream. Where a busy machine kept us from reading for
+    longer than that, what is missing says nothing of the heads, and they are heard again."""
+
+    async def minute(ears):
+        for ear in ears:
+            ear.runs.clear()
+        return await longest_wait(MINUTE_S)
+
     async def main():
         async with contextlib.AsyncExitStack() as stack:
             await stack.enter_async_context(emulated_rig.plugged())
@@ -96,21 +131,12 @@ def test_four_heads_at_200_hz_for_a_minute_have_no_bad_and_no_lost_frame(emulate
             ]
             for ear in ears:
                 assert isinstance(await ear.command(CommandOp.RATE, 2000), Ack)
-                ear.runs.clear()
-            await asyncio.sleep(MINUTE_S)
+            waits = [await minute(ears)]
+            while waits[-1] > STARVED_S and len(waits) < TRIES:
+                waits.append(await minute(ears))
+            assert waits[-1] <= STARVED_S, f"the machine is too busy to judge: {waits} s unread"
             for ear in ears:
-                assert ear.lost is None
-                assert_nothing_bad(ear)
-                assert (steps(joined(ear, "seq"), 1 << 16) == 1).all()
-                t_us = joined(ear, "t_us")
-                step = steps(t_us, 1 << 32)
-                assert (step > 0).all()
-                assert step.max() < 1 << 31  # time never steps back
-                span_us = int((t_us[-1] - t_us[0]) % (1 << 32))
-                assert span_us > 0.5 * MINUTE_S * 1e6
-                assert len(t_us) - 1 == pytest.approx(span_us / PERIOD_US, rel=0.01)
-                said = ear.of(Status)[-1]
-                assert (said.samples_dropped, said.frames_rejected) == (0, 0)
+                assert_whole(ear)
 
     asyncio.run(main())
 

@@ -113,6 +113,7 @@ def assert_whole(ear):
     assert (said.samples_dropped, said.frames_rejected) == (0, 0)
 
 
+@pytest.mark.timeout(300)
 def test_four_heads_at_200_hz_for_a_minute_have_no_bad_and_no_lost_frame(emulated_rig):
     """A tty keeps half a second of such a stream. Where a busy machine kept us from reading for
     longer than that, what is missing says nothing of the heads, and they are heard again."""

@@ -53,11 +53,15 @@ class LiveBayView:
 
     @property
     def standing(self) -> Mapping[str, Standing]:
-        """Results that stand now; the network's word on total toe counts before an axle's own."""
+        """Results that stand now; the network's word on total toe counts before an axle's own.
+
+        What a network tells while some of its heads are yet to come to rest is not taken into a
+        job: it is followed live.
+        """
         stood: dict[str, Stood] = {
             **self._bay.work.results.stood,
             **self._bay.work.sweeps.stood,
-            **self._bay.network.stood,
+            **self._bay.network.stood(self._bay.work.due),
         }
         return {t.removeprefix(self._root): each.standing() for t, each in stood.items()}
 

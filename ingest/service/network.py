@@ -7,7 +7,7 @@ of the samples.
 
 import contextlib
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from calibration.measured import Measured
@@ -147,10 +147,15 @@ class NetworkWork:
         """What stands now, by topic, in rad and m, unrounded, with all correlations."""
         return {t: m for part in self._parts for t, m in part.desk.standing.items()}
 
-    @property
-    def stood(self) -> dict[str, Stood]:
-        """The same, as it was published, and when it was read last."""
-        return {t: stood for part in self._parts for t, stood in part.desk.stood.items()}
+    def stood(self, due: Collection[Wheel] = ()) -> dict[str, Stood]:
+        """Return the same, as it was published, of the networks that none of these wheels is in.
+
+        While a head is yet to read its sightlines, the others tell the same results from fewer,
+        and far less well.
+        """
+        waiting = [id(self._at[wheel][0]) for wheel in due if wheel in self._at]
+        whole = (part for part in self._parts if id(part) not in waiting)
+        return {t: stood for part in whole for t, stood in part.desk.stood.items()}
 
     def tells_toe(self, axle: int) -> bool:
         """Say whether an axle's total toe is the network's to tell: both its cross lines are."""

@@ -83,6 +83,16 @@ class Bench:
     """While it is set, the wheel stands as the steering has it: its heading, and what leans with
     it, tell nothing of the vehicle."""
 
+    @property
+    def is_due(self) -> bool:
+        """Whether a reading at rest is yet to come: the wheel moves, or has only just come to rest.
+
+        Not of a head that nothing comes from, or that turns, or is steered with its wheel.
+        """
+        reads = self.head.online and self.runout is not None
+        busy = self.turn is not None or self.steered is not None
+        return reads and not busy and (self.settled is None or self.fed_ns < self.lowered_ns)
+
     def sat(self, rest: RestReading, standing: int) -> Sat | None:
         """Return the head as it sits; None while its clamp's error is not known."""
         if self.runout is None or self.head.wheel is None:

@@ -143,6 +143,12 @@ class WheelWork:
                 bench.chain.rest.reset()
                 self._move(bench.head, bench, "adjusted")
 
+    @property
+    def due(self) -> frozenset[Wheel]:
+        """Wheels that a reading at rest is yet to come of."""
+        due = (b.head.wheel for b in self._benches.values() if b.is_due)
+        return frozenset(wheel for wheel in due if wheel is not None)
+
     def newest_ns(self, axle: int) -> int:
         """Return the time of the newest value of an axle's heads; 0 where there is none."""
         of = (b for b in self._benches.values() if b.head.wheel and b.head.wheel.axle == axle)

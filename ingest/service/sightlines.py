@@ -113,6 +113,23 @@ def plan_rad(sat: Sat) -> float:
     return plan_from(shaft, estimates.angle, estimates.phase)
 
 
+def ports_of(
+    ends: tuple[Sat, Sat],
+    channel: Channel,
+    reading: Reading,
+    spread: SpreadSettings,
+    clamp_offset_m: float,
+) -> tuple[PortSeen, PortSeen]:
+    """Return where the ports at both ends of a sightline are, as their heads rest."""
+    one, two = (
+        port_of(sat, channel, plan_rad(sat), stated_m, spread, clamp_offset_m)
+        for sat, stated_m in zip(
+            ends, (reading.line.at_port_m, reading.line.to_port_m), strict=True
+        )
+    )
+    return one, two
+
+
 def port_of(
     sat: Sat,
     channel: Channel,

@@ -14,14 +14,20 @@ from calibration.measured import Measured, Part, Source
 from ingest.core.blocks import F64
 from ingest.core.channels import ROW, Channel
 from ingest.core.units import DEG, NS
-from ingest.geometry.network.sighting import PortSeen
-from ingest.geometry.network.stations import Kind, Network, Reading
+from ingest.geometry.network.stations import Network, Reading
 from ingest.geometry.sweep.crossed import CrossLine
-from ingest.geometry.sweep.sighted import Place
 from ingest.service.bayspread import SpreadSettings
+from ingest.service.crossbuild import (
+    CrossBuild,
+    Lines,
+    Places,
+    away_of,
+    length_between,
+    places_of,
+)
 from ingest.service.instrument import Instrument
-from ingest.service.sightlines import Sat, looks, plan_rad, port_of
-from ingest.service.steersight import U_LENGTH_M, plan_rad_of
+from ingest.service.sightlines import Sat, looks, ports_of
+from ingest.service.steersight import plan_rad_of, sees_another
 
 CROSS = Channel.AZIMUTH_CROSS
 FASTEST_RAD_PER_S = 5.0 * DEG
@@ -29,10 +35,6 @@ FASTEST_RAD_PER_S = 5.0 * DEG
 UNKNOWN_CLOCK_S = 0.005
 """How far a head's clock may be off while nothing tells (ours to choose)."""
 SMALL_RAD = 1e-4
-
-Lines = tuple[tuple[Source, tuple[CrossLine, ...]], ...]
-Heights = tuple[Place, Place]
-"""Forward and left of each port from its hub, m: what its head's tilts raise it by."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,7 @@ class CrossSteer:
 
     line: CrossLine
     ends: tuple[Sat, Sat]
-    ports_m: Heights
+    ports_m: Places
     rise_m: float
     length_m: float
     others: Lines
@@ -106,7 +108,7 @@ class CrossSteer:
 
 
 def plans_of(
-    values: Sequence[F64], ports_m: Heights, rise_m: float, length_m: float
+    values: Sequence[F64], ports_m: Places, rise_m: float, length_m: float
 ) -> tuple[float, float]:
     """Return both plan angles from the sightline to the shafts, NaN where one is not seen.
 
@@ -142,28 +144,17 @@ def cross_steer(
     sides = stations[0].side, stations[1].side
     if sides[0] is None or sides[1] is None or not all(looks(sat, CROSS) for sat in ends):
         return None
-    stated = reading.line.at_port_m, reading.line.to_port_m
-    one, two = (
-        port_of(sat, CROSS, plan_rad(sat), place, spread, clamp_offset_m)
-        for sat, place in zip(ends, stated, strict=True)
-    )
+    ports = ports_of(ends, CROSS, reading, spread, clamp_offset_m)
     signs = sides[0].sign, sides[1].sign
-    away, u_length_m = _away(network, reading)
-    heights = _heights((one, two), signs)
-    rise_m, length_m = stations[1].z_m - stations[0].z_m, _length_m(away, heights)
+    away, u_length_m = away_of(network, reading)
+    heights = places_of(ports, signs)
+    rise_m, length_m = stations[1].z_m - stations[0].z_m, length_between(away, heights)
     values = ends[0].rest.values, ends[1].rest.values
     straight = plans_of(values, heights, rise_m, length_m)
-    if not all(map(math.isfinite, straight)):
+    if not all(map(math.isfinite, straight)) or sees_another(straight[0], away):
         return None
-    if (
-        not abs(
-            math.remainder(straight[0] + math.atan2(away[1], away[0]) - math.pi / 2.0, math.tau)
-        )
-        < math.pi / 4.0
-    ):
-        return None  # the channel sees another head
-    build = _Build((one, two), signs, away, kingpin_m[0], straight)
-    others = _others(build, ends, kingpin_m[1], (f"length of {reading.named()}", u_length_m))
+    build = CrossBuild(ports, signs, away, kingpin_m[0], straight)
+    others = build.others(ends, kingpin_m[1], (f"length of {reading.named()}", u_length_m))
     clocks_s = [_clock_s(sat) for sat in ends]
     return CrossSteer(
         build.line(),
@@ -176,76 +167,6 @@ def cross_steer(
         reading.sigma,
         FASTEST_RAD_PER_S * math.hypot(*clocks_s) / math.sqrt(3.0),
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Build:
-    """All that a line is made of; ``line`` makes it, or one with something else."""
-
-    ports: tuple[PortSeen, PortSeen]
-    signs: tuple[int, int]
-    away: Place
-    inset_m: float
-    straight_rad: tuple[float, float]
-
-    def line(
-        self,
-        end: int = 0,
-        *,
-        forward: float = 0.0,
-        outward: float = 0.0,
-        inboard: float = 0.0,
-        longer: float = 0.0,
-    ) -> CrossLine:
-        """Return the line with a port, the hubs' distance or both kingpins off by so much, m."""
-        inset_m = self.inset_m + inboard
-        places = []
-        for i, (port, sign) in enumerate(zip(self.ports, self.signs, strict=True)):
-            ahead, out = port.place_m
-            here = i == end
-            ahead, out = (ahead + forward, out + outward) if here else (ahead, out)
-            places.append((ahead, sign * (out + inset_m)))
-        stretch = 1.0 + longer / math.hypot(*self.away)
-        left = self.away[1] * stretch + (self.signs[0] - self.signs[1]) * inset_m
-        return CrossLine((places[0], places[1]), (self.away[0] * stretch, left), self.straight_rad)
-
-
-def _others(
-    build: _Build, ends: tuple[Sat, Sat], u_kingpin_m: float, length: tuple[str, float]
-) -> Lines:
-    found: list[tuple[Source, tuple[CrossLine, ...]]] = []
-    for i in range(2):
-        found += [
-            (s.source, (build.line(i, forward=s.forward_m), build.line(i, outward=s.outward_m)))
-            for s in build.ports[i].sources
-        ]
-    # One figure serves both kingpins of an axle, and is off for both alike.
-    axle = Source(f"places of the kingpins, {' and '.join(sorted(sat.wheel for sat in ends))}")
-    found.append((axle, (build.line(inboard=u_kingpin_m),)))
-    found.append((Source(length[0]), (build.line(longer=length[1]),)))
-    return tuple(found)
-
-
-def _away(network: Network, reading: Reading) -> tuple[Place, float]:
-    """Return the one hub from the other, by a tape between them where there is one, and its u."""
-    at, to = network.station(reading.line.at), network.station(reading.line.to)
-    away, between = (to.x_m - at.x_m, to.y_m - at.y_m), {reading.line.at, reading.line.to}
-    for each in network.readings:
-        tape = each.kind is Kind.DISTANCE and {each.line.at, each.line.to} == between
-        if tape and each.used and each.value is not None:
-            stretch = each.value / math.hypot(*away)
-            return (away[0] * stretch, away[1] * stretch), each.sigma
-    return away, U_LENGTH_M
-
-
-def _heights(ports: tuple[PortSeen, PortSeen], signs: tuple[int, int]) -> Heights:
-    one, two = ((p.place_m[0], s * p.place_m[1]) for p, s in zip(ports, signs, strict=True))
-    return one, two
-
-
-def _length_m(away: Place, ports_m: Heights) -> float:
-    (x, y), (u, v) = ports_m
-    return math.hypot(away[0] + u - x, away[1] + v - y)
 
 
 def _clock_s(sat: Sat) -> float:

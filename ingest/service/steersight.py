@@ -15,10 +15,10 @@ from ingest.core.channels import ROW, Channel
 from ingest.core.units import DEG
 from ingest.geometry.attitude import sightline_to_shaft
 from ingest.geometry.network.stations import Network, Reading
-from ingest.geometry.sweep.sighted import SteerLine
+from ingest.geometry.sweep.sighted import Place, SteerLine
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.instrument import Instrument
-from ingest.service.sightlines import Sat, looks, plan_rad, port_of
+from ingest.service.sightlines import Sat, looks, ports_of
 
 PLATE_RAD = 0.02 * DEG
 """How well a reading of a turn plate repeats, beside what calibration leaves open of it (ours)."""
@@ -155,17 +155,13 @@ def sight_steer(
     at, to = network.station(reading.line.at), network.station(reading.line.to)
     if at.side is None or to.side is None or not looks(here, channel):
         return None
-    ports = (
-        port_of(here, channel, plan_rad(here), reading.line.at_port_m, spread, clamp_offset_m),
-        port_of(there, channel, plan_rad(there), reading.line.to_port_m, spread, clamp_offset_m),
-    )
+    ports = ports_of(ends, channel, reading, spread, clamp_offset_m)
     away = to.x_m - at.x_m, to.y_m - at.y_m
     rise_rad = math.atan2(to.z_m - at.z_m, math.hypot(*away))
     values = here.rest.values
     straight = plan_rad_of(values, channel, rise_rad)
-    off = math.remainder(straight + math.atan2(away[1], away[0]) - math.pi / 2.0, math.tau)
-    if not abs(off) < math.pi / 4.0:
-        return None  # the channel sees another head
+    if sees_another(straight, away):
+        return None
     sign = at.side.sign
 
     def line(
@@ -191,6 +187,13 @@ def sight_steer(
     others.append((Source(f"length of {reading.named()}"), (line(longer=U_LENGTH_M),)))
     azimuth = float(values[ROW[channel]])
     return SightSteer(channel, reading.sigma, line(), azimuth, rise_rad, tuple(others), there)
+
+
+def sees_another(straight_rad: float, away: Place) -> bool:
+    """Say whether a wheel that stands straight ahead sees another head than the one that lies
+    ``away`` from it, or none: the plan angle would then have it steered by 45 degrees and more."""
+    off = math.remainder(straight_rad + math.atan2(away[1], away[0]) - math.pi / 2.0, math.tau)
+    return not abs(off) < math.pi / 4.0
 
 
 def plan_rad_of(values: F64, channel: Channel, rise_rad: float) -> float:

@@ -33,14 +33,8 @@ def open_database(path: Path | str) -> sqlite3.Connection:
         )
     except sqlite3.Error as error:
         raise _refused(path, f"cannot be opened ({error})") from error
-    try:
+    with _closed_on_a_fault(connection, path):
         _prepare(connection, path)
-    except sqlite3.Error as error:
-        connection.close()
-        raise _refused(path, f"damaged or in use ({error}); {ADVICE}") from error
-    except ConfigError:
-        connection.close()
-        raise
     return connection
 
 
@@ -50,7 +44,7 @@ def open_copy(path: Path) -> sqlite3.Connection:
     Nothing is made or changed on the disk. Raises ``ConfigError`` as ``open_database``.
     """
     copy = sqlite3.connect(IN_MEMORY, isolation_level=None)
-    try:
+    with _closed_on_a_fault(copy, path):
         if path.exists():
             # Whoever reads beside nobody would leave the files of a log that is not needed.
             alone = not path.with_name(f"{path.name}-wal").exists()
@@ -59,13 +53,19 @@ def open_copy(path: Path) -> sqlite3.Connection:
             with contextlib.closing(source):
                 source.backup(copy)
         _prepare(copy, path)
+    return copy
+
+
+@contextlib.contextmanager
+def _closed_on_a_fault(connection: sqlite3.Connection, path: Path | str) -> Iterator[None]:
+    try:
+        yield
     except sqlite3.Error as error:
-        copy.close()
+        connection.close()
         raise _refused(path, f"damaged or in use ({error}); {ADVICE}") from error
     except ConfigError:
-        copy.close()
+        connection.close()
         raise
-    return copy
 
 
 @contextlib.contextmanager

@@ -19,6 +19,7 @@ from ingest.service.player import Player, Told
 from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
 from ingest.store.records import StoredRecords
+from tests.capture.renaming import under_another_name
 
 
 class Heard:
@@ -107,26 +108,11 @@ def replayed(records):
     return heard.said
 
 
-def under_its_own_name(said):
-    """Return messages with the names that a replay has in place of the bay's."""
-    return [
-        (
-            topic.replace("/bay7/", "/bay7-replay/"),
-            payload.replace(b"/bay7/", b"/bay7-replay/").replace(
-                b'"bay":"bay7"', b'"bay":"bay7-replay"'
-            ),
-            retain,
-            qos,
-        )
-        for topic, payload, retain, qos in said
-    ]
-
-
 def test_a_replay_says_what_was_said_live_byte_for_byte(live):
     path, said = live
     capture = read_capture(path)
     assert capture.remarks == ()
-    assert replayed(capture.records) == under_its_own_name(said)
+    assert replayed(capture.records) == under_another_name(said)
 
 
 def test_the_live_run_held_what_matters(live):

@@ -32,6 +32,7 @@ from ingest.store.database import open_database
 from ingest.store.head_names import StoredHeadNames
 from ingest.store.jobs import StoredJobs
 from ingest.store.records import StoredRecords
+from tests.capture.renaming import under_another_name
 
 WALL_NS = 1_795_600_000 * NS
 TICK_S = 0.25
@@ -172,21 +173,6 @@ class Job:
         for step in self.demo.technician.sweep(1, 20.2 * DEG):
             self.advance(step.wait_s)
         return self.ask("sweep-end", axle=1)
-
-
-def under_another_name(said):
-    """Return what was said live as the replay of bay7 has to say it."""
-    return [
-        (
-            topic.replace("/bay7/", "/bay7-replay/"),
-            payload.replace(b"/bay7/", b"/bay7-replay/").replace(
-                b'"bay":"bay7"', b'"bay":"bay7-replay"'
-            ),
-            retain,
-            qos,
-        )
-        for topic, payload, retain, qos in said
-    ]
 
 
 @pytest.fixture(scope="module")

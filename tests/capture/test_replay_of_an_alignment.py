@@ -4,7 +4,8 @@ import pytest
 
 from ingest.job.course.intake import ITEMS
 from ingest.service.player import Player
-from tests.capture.test_replay_of_a_job import Job, Kept, under_another_name
+from tests.capture.renaming import under_another_name
+from tests.capture.test_replay_of_a_job import Job, Kept
 
 
 @pytest.fixture(scope="module")

@@ -12,6 +12,7 @@ from ingest.cli import main
 from ingest.config import load_config
 from ingest.config_heads import HeadTable
 from ingest.config_tables import ConfigFile
+from tests.rig.levels import level_file
 
 GOOD = """
 [bay]
@@ -272,25 +273,7 @@ def test_serve_refuses_a_bad_file_before_any_port_is_opened(capsys, tmp_path, mo
 
 
 def test_the_bay_s_level_is_read_and_held_against_the_bay(capsys, tmp_path):
-    level = {
-        "format": "levelhead-level",
-        "version": 1,
-        "bay": "north",
-        "measured": "2026-11-20",
-        "valid_days": 10,
-        "by": "Ada Brindle",
-        "instrument": "KL-LEVEL-1",
-        "surface": "plates",
-        "points": [
-            {"id": "1L", "x_m": 5.0, "y_m": 1.0},
-            {"id": "1R", "x_m": 5.0, "y_m": -1.0},
-            {"id": "2L", "x_m": 0.0, "y_m": 1.0},
-        ],
-        "staff": [
-            {"set_up": "A", "point": point, "reading_mm": 1400.0, "sigma_mm": 0.2}
-            for point in ("1L", "1R", "2L")
-        ],
-    }
+    level = level_file("north", "2026-11-20", 10)
     text = GOOD.replace('name = "north"', 'name = "north"\nlevel = "level.json"')
     code, _, err, path = check(capsys, tmp_path, text)
     assert code == 2

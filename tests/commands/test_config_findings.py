@@ -15,29 +15,12 @@ from ingest.cli import main
 from ingest.commands.bay_opening import open_bay
 from ingest.config import load_config
 from ingest.store.database import open_database
+from tests.rig.levels import level_file
 
 KEPT = Path(__file__).parents[1] / "calibration" / "records" / "version-2.json"
 WHOLE = load_record(KEPT.read_text(encoding="utf-8"))
 KEY = Ed25519PrivateKey.from_private_bytes(bytes(32))
 TODAY = date.today()
-LEVEL = {
-    "format": "levelhead-level",
-    "version": 1,
-    "bay": "bay1",
-    "valid_days": 180,
-    "by": "Ada Brindle",
-    "instrument": "KL-LEVEL-1",
-    "surface": "plates",
-    "points": [
-        {"id": "1L", "x_m": 5.2, "y_m": 1.0},
-        {"id": "1R", "x_m": 5.2, "y_m": -1.0},
-        {"id": "2L", "x_m": 0.0, "y_m": 0.9},
-    ],
-    "staff": [
-        {"set_up": "A", "point": point, "reading_mm": 1412.0, "sigma_mm": 0.3}
-        for point in ("1L", "1R", "2L")
-    ],
-}
 NETWORK = {
     "stations": [
         {"id": f"{side[0].upper()}{axle}", "axle": axle, "side": side, "x_m": 4.0 - 4.0 * axle}
@@ -81,7 +64,7 @@ def bay(tmp_path, capsys):
         '[calibration]\nkeys = ["lab.pub"]\n'
     )
     (tmp_path / "records" / "a.json").write_text(record())
-    level = LEVEL | {"measured": (TODAY - timedelta(days=1)).isoformat()}
+    level = level_file("bay1", (TODAY - timedelta(days=1)).isoformat(), 180)
     (tmp_path / "level.json").write_text(json.dumps(level))
     (tmp_path / "network.json").write_text(json.dumps(NETWORK))
 
@@ -156,7 +139,7 @@ def test_records_of_the_state_file_are_judged_and_the_file_is_left_alone(bay):
 
 
 def test_a_survey_of_tomorrow_week_is_told_with_both_ways_to_be_wrong(bay):
-    level = LEVEL | {"measured": (TODAY + timedelta(days=7)).isoformat()}
+    level = level_file("bay1", (TODAY + timedelta(days=7)).isoformat(), 180)
     (bay.folder / "level.json").write_text(json.dumps(level))
     (line,) = (line for line in bay()[1].splitlines() if "is dated" in line)
     assert "the file's date is wrong, or this machine's clock" in line

@@ -42,7 +42,7 @@ from ingest.service.service import ServiceSettings
 from ingest.service.sweepfit import SweepSettings
 from ingest.service.turns import TurnSettings
 from ingest.service.watchdog import WatchdogSettings
-from ingest.service.wheelwork import WheelSettings
+from ingest.service.wheelsettings import WheelSettings
 
 NO_KEYS = (
     "signatures are not checked, as no [calibration] keys are named; their seal guards against "

@@ -35,7 +35,8 @@ from ingest.service.ports import CalibrationRecords
 from ingest.service.push import Push
 from ingest.service.sweepfit import SweepSettings
 from ingest.service.sweeping import Sweeping
-from ingest.service.wheelwork import WheelSettings, WheelWork
+from ingest.service.wheelsettings import WheelSettings
+from ingest.service.wheelwork import WheelWork
 from ingest.wire.codes import PROTOCOL_MAJOR
 from ingest.wire.hello import Hello
 from ingest.wire.messages import Report

@@ -61,7 +61,7 @@ class LiveBayView:
         stood: dict[str, Stood] = {
             **self._bay.work.results.stood,
             **self._bay.work.sweeps.stood,
-            **self._bay.network.stood(self._bay.work.due),
+            **self._bay.network.stood(self._bay.work.views.due),
         }
         return {t.removeprefix(self._root): each.standing() for t, each in stood.items()}
 
@@ -76,7 +76,7 @@ class LiveBayView:
 
     def follow(self, axle: int) -> Followed:
         """Return what an axle's results would be by the newest samples, by topic below the bay."""
-        return self._bay.work.follow(axle)
+        return self._bay.work.views.follow(axle)
 
     @property
     def simulated(self) -> bool:
@@ -98,7 +98,7 @@ class LiveBayView:
     @property
     def seen(self) -> Sequence[HeadSeen]:
         """Every head that is on a wheel, as it is seen now."""
-        return self._bay.work.seen(self._announcer.today())
+        return self._bay.work.views.seen(self._announcer.today())
 
     def knocked(self, axle: int, side: str) -> None:
         """Take note that the clamp of a head moved: its error is void."""
@@ -108,7 +108,7 @@ class LiveBayView:
 
     def newest_ns(self, axle: int) -> int:
         """Return the time of the newest value of an axle's heads; 0 where there is none."""
-        return self._bay.work.newest_ns(axle)
+        return self._bay.work.views.newest_ns(axle)
 
     def being_turned(self, axles: tuple[int, ...]) -> None:
         """Take note that somebody may be turning at axles now: no reading reaches far back."""

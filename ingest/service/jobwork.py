@@ -29,12 +29,12 @@ from ingest.payload.stamp import rfc3339
 from ingest.payload.vehicle_network import is_check
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
+from ingest.service.done import Done
 from ingest.service.jobacts import act_of
 from ingest.service.jobdesk import JobDesk
 from ingest.service.jobports import BayView, Brief, JobShop
 from ingest.service.verdicts import in_unit
 from ingest.service.watching import Watching
-from ingest.service.wheelwork import Done
 
 LEVEL = re.compile(r"[^a-z0-9]+")
 PROVES = 2.0

@@ -11,8 +11,9 @@ from ingest.core.errors import MeasurementRefused
 from ingest.core.units import DEG
 from ingest.geometry.runout import Runout
 from ingest.service.bayhead import BayHead, Wheel
+from ingest.service.done import Done
 from ingest.service.turns import WheelTurn, judged
-from ingest.service.wheelwork import Done, WheelWork
+from ingest.service.wheelwork import WheelWork
 
 KNOCKED = frozenset({"slip", "drift", "outliers", "scatter", "not-closed"})
 """Codes of turns during which something moved that should not have."""

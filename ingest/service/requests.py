@@ -33,8 +33,8 @@ from ingest.payload.job_cmd import JobCommand
 from ingest.service.announcer import Announcer
 from ingest.service.bay import Bay
 from ingest.service.bayhead import BayHead, Wheel
+from ingest.service.done import Done
 from ingest.service.jobwork import JobWork
-from ingest.service.wheelwork import Done
 from ingest.wire.commands import Command, identify
 from ingest.wire.reports import Ack, Refusal
 

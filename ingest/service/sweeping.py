@@ -27,13 +27,14 @@ from ingest.service.abreast import Abreast, Sample
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, Wheel
+from ingest.service.done import Done
 from ingest.service.network import NetworkWork
 from ingest.service.sightlines import plan_rad
 from ingest.service.steercross import CrossSteer, cross_steer
 from ingest.service.steersight import PlateSteer, SightSteer, SteerBy, doubt_of, sight_steer
 from ingest.service.sweepfit import SweepSettings, SweptWheel, compared, fit_swept
 from ingest.service.wheelbench import Bench, plate_rad
-from ingest.service.wheelwork import Done, WheelWork
+from ingest.service.wheelwork import WheelWork
 
 TOLD_EVERY_S = 0.2
 """How often guidance is said while nothing changes but the steering."""
@@ -243,7 +244,7 @@ class Sweeping:
         own = bench.sat(bench.rest, 0)
         kingpin = self._settings.kingpin_m, self._settings.u_kingpin_m
         for network, wanted in self._network.lines(head.wheel):
-            other = self._work.resting(wanted.to)
+            other = self._work.views.resting(wanted.to)
             if own is None or other is None:
                 continue
             reading, spread = network.readings[wanted.place], self._network.spread

@@ -1,67 +1,34 @@
 """Turns and settled wheels: from what heads read to run-out, camber and total toe."""
 
 import itertools
-from dataclasses import dataclass, field
-from datetime import date
 
 import numpy as np
 
 from ingest.chain.chain import Chain
 from ingest.chain.rest import RestReading
 from ingest.core.blocks import Flag, SampleBlock
-from ingest.core.channels import Channel
 from ingest.core.errors import MeasurementRefused
 from ingest.core.ids import HeadId
 from ingest.core.published import PublishedResults
 from ingest.core.units import NS
 from ingest.geometry.runout import Runout
-from ingest.geometry.sightline import OFFSET_RMS_M, Sightline
-from ingest.service.adjusting import Followed, newest_of
+from ingest.geometry.sightline import Sightline
+from ingest.service.adjusting import newest_of
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, Wheel
-from ingest.service.bayspread import Occasion, SpreadSettings
+from ingest.service.bayspread import Occasion
+from ingest.service.done import Done
 from ingest.service.ground import Ground
 from ingest.service.network import NetworkWork
 from ingest.service.results import ResultDesk, Settled, settle
 from ingest.service.runouts import RunoutDesk
-from ingest.service.sightlines import Sat
 from ingest.service.sweepdesk import SweepDesk
 from ingest.service.takenoff import TAKEN_OFF_S
-from ingest.service.turns import TurnSettings, WheelTurn, judged
-from ingest.service.watching import HeadSeen
-from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on, head_seen
+from ingest.service.turns import WheelTurn, judged
+from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on
+from ingest.service.wheelsettings import WheelSettings
 from ingest.service.wheelsights import WheelSights
-
-
-@dataclass(frozen=True, slots=True)
-class WheelSettings:
-    """How wheels are measured."""
-
-    turn: TurnSettings = field(default_factory=TurnSettings)
-    spread: SpreadSettings = field(default_factory=SpreadSettings)
-    cross_line_m: float = 2.0
-    """Length of the sightline across the vehicle, port to port, roughly: it turns the swing of
-    an eccentric clamp into millimetres."""
-    clamp_offset_m: float = OFFSET_RMS_M
-    """How far off centre clamps sit, root mean square to any side: what a short roll leans on."""
-    progress_s: float = 0.5
-    """How often a turn's figures so far are published."""
-    result_s: float = 1.0
-    """How often the results of a wheel at rest are published while they still improve."""
-
-    def __post_init__(self) -> None:
-        for name in ("cross_line_m", "clamp_offset_m", "progress_s", "result_s"):
-            if not getattr(self, name) > 0.0:
-                raise ValueError(f"{name} must be above 0")
-
-
-@dataclass(frozen=True, slots=True)
-class Done:
-    """How a request went: a reply code, and one line for a person."""
-
-    ok: bool
-    code: str
-    text: str
+from ingest.service.wheelviews import WheelViews
 
 
 class WheelWork:
@@ -105,6 +72,7 @@ class WheelWork:
         if network is not None:
             least_s = settings.turn.least_rest_s
             self._sights = WheelSights(network, self._benches.values(), least_s)
+        self.views = WheelViews(self._benches, self._sights)
         self._sightline = Sightline(
             length_m=settings.cross_line_m, offset_rms_m=settings.clamp_offset_m
         )
@@ -120,58 +88,22 @@ class WheelWork:
             self._benches[head.id] = Bench(head, next(self._mountings))
         return self._benches[head.id]
 
-    def follow(self, axle: int) -> Followed:
-        """Return what the network of an axle tells by the newest samples, at rest or not."""
-        moving = [b for b in self._benches.values() if b.head.wheel and b.head.wheel.axle == axle]
-        told = {} if self._sights is None else self._sights.follow(axle)
-        chains = [b.chain.lag_ns for b in moving if b.chain is not None]
-        return Followed(
-            told,
-            any(bench.rest is None for bench in moving),
-            max(chains, default=0) * 1e-6,
-            self.newest_ns(axle),
-        )
-
     def anew(self, axle: int) -> None:
         """Let the rests of an axle's heads begin anew: whoever worked there is done.
 
         A wheel that is turned slowly enough is at rest to its head; what it read meanwhile must not
         be averaged into what it reads from now on.
         """
-        for bench in self._benches.values():
-            if bench.head.wheel and bench.head.wheel.axle == axle and bench.chain is not None:
+        for bench in self.views.at(axle):
+            if bench.chain is not None:
                 bench.chain.rest.reset()
                 self._move(bench.head, bench, "adjusted")
 
-    @property
-    def due(self) -> frozenset[Wheel]:
-        """Wheels that a reading at rest is yet to come of."""
-        due = (b.head.wheel for b in self._benches.values() if b.is_due)
-        return frozenset(wheel for wheel in due if wheel is not None)
-
-    def newest_ns(self, axle: int) -> int:
-        """Return the time of the newest value of an axle's heads; 0 where there is none."""
-        of = (b for b in self._benches.values() if b.head.wheel and b.head.wheel.axle == axle)
-        return max((b.newest.t_ns for b in of if b.newest is not None), default=0)
-
     def keep_newest(self, axle: int, newest_s: float) -> None:
         """Let what an axle's heads read at rest reach back no further than that."""
-        for bench in self._benches.values():
-            wheel = bench.head.wheel
-            if wheel is not None and wheel.axle == axle and bench.chain is not None:
+        for bench in self.views.at(axle):
+            if bench.chain is not None:
                 bench.chain.rest.keep(newest_s)
-
-    def seen(self, today: date) -> list[HeadSeen]:
-        """Return what is seen now of every head that is on a wheel."""
-        benches = self._benches.values()
-        return [
-            head_seen(bench, benches, self._partners(bench), today)
-            for bench in benches
-            if bench.head.wheel is not None
-        ]
-
-    def _partners(self, bench: Bench) -> dict[Channel, Wheel]:
-        return {} if self._sights is None else self._sights.partners(bench)
 
     def begin(self, head: BayHead, *, rolled: bool = False) -> Done:
         """Begin to collect a turn, or this head's part of a push."""
@@ -199,13 +131,6 @@ class WheelWork:
         assert bench.rest is not None
         self._moved_on_purpose(head, head.wheel, "sweeping")
         bench.steered = Steered(bench.rest)
-
-    def resting(self, wheel: Wheel) -> Sat | None:
-        """Return the head that rests on a wheel, run-out known, not being steered; else None."""
-        found = next((b for b in self._benches.values() if b.head.wheel == wheel), None)
-        if found is None or found.rest is None or found.steered or found.turn is not None:
-            return None
-        return found.sat(found.rest, 0)
 
     def steered_back(self, head: BayHead) -> None:
         """Take note that a sweep is over: the wheel counts again when it rests straight ahead."""

@@ -20,10 +20,10 @@ from ingest.payload.topics import Topics
 from ingest.service.adjusting import Followed
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
+from ingest.service.done import Done
 from ingest.service.jobports import Brief
 from ingest.service.jobwork import JobWork
 from ingest.service.watching import HeadSeen
-from ingest.service.wheelwork import Done
 from ingest.store.jobs import StoredJobs
 from tests.job.course.playing import COMPENSATED, HEADING_4, OPENED, TASKS, TOE_1, WHEELS, reading
 from tests.job.vehicles import vehicle

@@ -20,7 +20,7 @@ from ingest.service.bayspread import (
     total_toe_scatter,
 )
 from ingest.service.transcript import SETTINGS
-from ingest.service.wheelwork import WheelSettings
+from ingest.service.wheelsettings import WheelSettings
 from ingest.service.workings import WorkSettings
 
 NAME = "bay study 2026-11-20"

@@ -24,7 +24,7 @@ from ingest.service.bayspread import SpreadSettings
 from ingest.service.network import NetworkSettings
 from ingest.service.sightlines import port_of
 from ingest.service.transcript import SETTINGS
-from ingest.service.wheelwork import WheelSettings
+from ingest.service.wheelsettings import WheelSettings
 from ingest.service.workings import WorkSettings
 from ingest.simulator.vehicle import WheelAt
 from tests.service.test_whole_vehicle import turn

@@ -17,7 +17,7 @@ from ingest.service.bayhead import Wheel
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.requests import Requests
-from ingest.service.wheelwork import WheelSettings
+from ingest.service.wheelsettings import WheelSettings
 from ingest.simulator.floor import draw_floor
 from ingest.simulator.streams import stream
 from ingest.simulator.truth import vehicle_truth

@@ -142,7 +142,7 @@ class Disturbing(JobOnABay):
         seen = []
         for _ in range(12):
             standing = LiveBayView(self.bay.bay, self.bay.bay._announcer).standing
-            seen.append((bool(work.due), [t for t in standing if t.endswith("heading")]))
+            seen.append((bool(work.views.due), [t for t in standing if t.endswith("heading")]))
             self.pass_by(0.25)
         return seen
 

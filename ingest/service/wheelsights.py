@@ -5,7 +5,8 @@ from collections.abc import Collection, Mapping
 from calibration.measured import Measured
 from ingest.core.channels import Channel
 from ingest.service.bayhead import Wheel
-from ingest.service.network import NetworkWork, Wanted
+from ingest.service.network import NetworkWork
+from ingest.service.networklines import Wanted
 from ingest.service.sightlines import Sat
 from ingest.service.wheelbench import Bench, axle_of
 

@@ -199,7 +199,7 @@ def test_readings_that_no_positions_fit_take_the_results_back(
     def refuse(*_):
         raise MeasurementRefused("unsolved", "no positions fit", figure=1.0, limit=0.0)
 
-    monkeypatch.setattr("ingest.service.network.solve", refuse)
+    monkeypatch.setattr("ingest.service.networkpart.solve", refuse)
     job.bay.advance(8.0)
     said = job.bay.outlet.retained[topic]
     assert (said["q"], said["why"]) == ("stale", "network-unsolved")

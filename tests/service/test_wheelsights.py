@@ -9,7 +9,7 @@ import pytest
 from ingest.core.channels import Channel
 from ingest.core.frames import Side
 from ingest.service.bayhead import Wheel
-from ingest.service.network import Wanted
+from ingest.service.networklines import Wanted
 from ingest.service.wheelsights import WheelSights
 
 WHEELS = [Wheel(axle, side) for axle in (1, 2) for side in Side]

@@ -16,18 +16,19 @@ from ingest.geometry.sightline import Sightline
 from ingest.service.adjusting import newest_of
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, Wheel
-from ingest.service.bayspread import Occasion
 from ingest.service.done import Done
 from ingest.service.ground import Ground
 from ingest.service.network import NetworkWork
-from ingest.service.results import ResultDesk, Settled, settle
+from ingest.service.results import ResultDesk
 from ingest.service.runouts import RunoutDesk
 from ingest.service.sweepdesk import SweepDesk
 from ingest.service.takenoff import TAKEN_OFF_S
 from ingest.service.turns import WheelTurn, judged
 from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on
+from ingest.service.wheelread import WheelReader
 from ingest.service.wheelsettings import WheelSettings
 from ingest.service.wheelsights import WheelSights
+from ingest.service.wheelturns import WheelTurns
 from ingest.service.wheelviews import WheelViews
 
 
@@ -73,13 +74,12 @@ class WheelWork:
             least_s = settings.turn.least_rest_s
             self._sights = WheelSights(network, self._benches.values(), least_s)
         self.views = WheelViews(self._benches, self._sights)
-        self._sightline = Sightline(
-            length_m=settings.cross_line_m, offset_rms_m=settings.clamp_offset_m
-        )
-        self._runouts = RunoutDesk(announcer, settings.cross_line_m)
+        sightline = Sightline(length_m=settings.cross_line_m, offset_rms_m=settings.clamp_offset_m)
+        runouts = RunoutDesk(announcer, settings.cross_line_m)
+        self._turns = WheelTurns(settings, sightline, runouts)
+        self._reader = WheelReader(settings, sightline)
         self.results = ResultDesk(announcer, settings.spread, published, ground)
         self.sweeps = SweepDesk(announcer, ground or Ground(None))
-        self._ids = itertools.count(1)
         self._mountings = itertools.count(1)
 
     def bench(self, head: BayHead) -> Bench:
@@ -107,22 +107,10 @@ class WheelWork:
 
     def begin(self, head: BayHead, *, rolled: bool = False) -> Done:
         """Begin to collect a turn, or this head's part of a push."""
-        bench = self.bench(head)
-        if head.wheel is None:
-            return Done(False, "not-mounted", f"say first which wheel {head.name} is on")
-        if bench.turn is not None:
-            return Done(False, "already-turning", f"a turn of {head.name} is being collected")
-        self._moved_on_purpose(head, head.wheel, "turning")
-        bench.settled = bench.runout = bench.steered = None
-        bench.turn = WheelTurn(
-            self._settings.turn, self._sightline, fixed=head.fixed, rolled=rolled
-        )
-        bench.turn_id = f"ro-{next(self._ids)}"
-        bench.progress_ns = 0
-        bench.broken = ""
-        return Done(
-            True, "ok", "turn the wheel; let it rest at each stop, or turn it slowly through"
-        )
+        begun = self._turns.begin(self.bench(head), rolled=rolled)
+        if begun.ok and head.wheel is not None:
+            self._moved_on_purpose(head, head.wheel, "turning")
+        return begun
 
     def steered(self, head: BayHead) -> None:
         """Take note that a sweep begins: the wheel is about to be steered."""
@@ -154,16 +142,7 @@ class WheelWork:
 
     def take_stop(self, head: BayHead) -> Done:
         """Take the present position as a stop."""
-        bench = self.bench(head)
-        if bench.turn is None:
-            return Done(False, "not-turning", f"no turn of {head.name} is being collected")
-        if bench.rest is None:
-            return Done(
-                False, "head-moving", f"{head.name} is still moving; hold for 2 s, try again"
-            )
-        bench.turn.take(bench.rest)
-        self._progress(head, bench, bench.rest.t_ns)
-        return Done(True, "ok", f"stop {bench.turn.stops} taken")
+        return self._turns.take_stop(self.bench(head))
 
     def end(self, head: BayHead) -> Done:
         """End the turn and fit it."""
@@ -177,17 +156,12 @@ class WheelWork:
     def conclude(self, head: BayHead, found: Runout | MeasurementRefused) -> Done:
         """Put an end to the turn that is being collected: this came of it."""
         bench = self.bench(head)
-        turn, bench.turn = bench.turn, None
-        assert turn is not None
-        if isinstance(found, MeasurementRefused):
-            self._runouts.refuse(head, bench.turn_id, turn, found)
-            return Done(False, "refused", str(found)[:200])
-        bench.runout, bench.runout_id = found, bench.turn_id
-        self._runouts.done(head, bench.turn_id, found)
-        bench.result_ns = 0
-        if not turn.rolled:
+        assert bench.turn is not None
+        rolled = bench.turn.rolled
+        done = self._turns.conclude(bench, found)
+        if done.ok and not rolled:
             hang_on(axle_of(bench, self._benches.values()))
-        return Done(True, "ok", f"run-out found from {found.worth.n} readings")
+        return done
 
     def unmount(self, head: BayHead) -> None:
         """Void all that stands on how the head sat."""
@@ -199,22 +173,14 @@ class WheelWork:
             self.sweeps.forget(head)
             if self._network is not None:
                 self._network.closed(bench.mounting, stood=stood)
-            self._runouts.void(head)
+            self._turns.unmount(bench)
 
     def lost(self, head: BayHead, why: str = "link-lost") -> None:
         """Take note that the head's readings broke off: a turn under way cannot be trusted."""
         bench = self.bench(head)
         self._move(head, bench, why)
         bench.rested_ns = 0
-        if bench.turn is not None:
-            turn, bench.turn, bench.broken = bench.turn, None, why
-            broken = MeasurementRefused(
-                why,
-                f"the readings of {head.name} broke off during the turn; begin it again",
-                figure=1.0,
-                limit=0.0,
-            )
-            self._runouts.refuse(head, bench.turn_id, turn, broken)
+        self._turns.break_off(bench, why)
 
     def void(self, head: BayHead, why: str) -> None:
         """Take note that what is known of the clamp holds no more.
@@ -227,15 +193,11 @@ class WheelWork:
         self.sweeps.void(head, why)
         if self._network is not None:
             self._network.void(bench.mounting, why)
-        if bench.runout is not None:
-            bench.runout = None
-            self._runouts.void(head)
+        self._turns.void(bench)
 
     def say_again(self, head: BayHead) -> None:
         """Say the clamp's error under the name that the head has now."""
-        bench = self.bench(head)
-        if bench.runout is not None:
-            self._runouts.done(head, bench.runout_id, bench.runout)
+        self._turns.say_again(self.bench(head))
 
     def feed(
         self, head: BayHead, blocks: list[SampleBlock], chain: Chain, partner: BayHead | None
@@ -252,31 +214,19 @@ class WheelWork:
         if rest is not None:
             bench.rested_ns = now_ns
         if bench.turn is not None:
-            self._turn(head, bench, blocks, now_ns)
+            self._turns.feed(bench, blocks, now_ns)
         elif bench.runout is not None and rest is not None:
-            self._settle(head, bench, rest, partner, now_ns)
-
-    def _turn(self, head: BayHead, bench: Bench, blocks: list[SampleBlock], now_ns: int) -> None:
-        assert bench.turn is not None
-        bench.turn.add(blocks)
-        news = bench.rest is not None and bench.turn.rest(bench.rest)
-        if news or now_ns - bench.progress_ns >= self._settings.progress_s * NS:
-            self._progress(head, bench, now_ns)
-
-    def _progress(self, head: BayHead, bench: Bench, now_ns: int) -> None:
-        assert bench.turn is not None
-        bench.progress_ns = now_ns
-        self._runouts.turning(head, bench.turn_id, bench.turn)
+            self._settle(bench, rest, partner, now_ns)
 
     def _settle(
-        self, head: BayHead, bench: Bench, rest: RestReading, partner: BayHead | None, now_ns: int
+        self, bench: Bench, rest: RestReading, partner: BayHead | None, now_ns: int
     ) -> None:
         if rest.span_s < self._settings.turn.least_rest_s:
             return
         if now_ns - bench.result_ns < self._settings.result_s * NS:
             return
         bench.result_ns = now_ns
-        settled = self._read(head, bench, rest)
+        head, settled = bench.head, self._reader.read(bench, rest)
         if settled is None:
             return
         bench.settled = settled
@@ -291,35 +241,9 @@ class WheelWork:
             if self._sights.tells_toe(bench):
                 return
         if partner is not None:
-            self._across(head, bench, partner, self.bench(partner))
-
-    def _across(self, head: BayHead, bench: Bench, partner: BayHead, other: Bench) -> None:
-        """Publish the axle's toe where both wheels rest, read over the time they both did.
-
-        While one wheel turned its port moved, and with it the line that both look along.
-        """
-        if bench.rest is None or other.rest is None or other.settled is None or other.steered:
-            return
-        since_ns = max(bench.rest.t_ns, other.rest.t_ns)
-        read = [self._since(h, b, since_ns) for h, b in ((head, bench), (partner, other))]
-        if read[0] is not None and read[1] is not None:
-            self.results.total_toe(head, read[0], partner, read[1])
-
-    def _since(self, head: BayHead, bench: Bench, since_ns: int) -> Settled | None:
-        rest = bench.rest_since(since_ns, self._settings.turn.least_rest_s)
-        return None if rest is None else self._read(head, bench, rest)
-
-    def _read(self, head: BayHead, bench: Bench, rest: RestReading) -> Settled | None:
-        if bench.runout is None or head.wheel is None:
-            return None
-        wheel = f"axle {head.wheel.axle} {head.wheel.side.value}"
-        settling = f"{bench.mounting}.{bench.settling}"
-        occasion = Occasion(wheel, str(bench.mounting), settling)
-        spread = self._settings.spread
-        try:
-            return settle(head, rest, bench.runout, spread, self._sightline, occasion)
-        except MeasurementRefused:
-            return None
+            both = self._reader.across(bench, self.bench(partner))
+            if both is not None:
+                self.results.total_toe(head, both[0], partner, both[1])
 
     def _move(self, head: BayHead, bench: Bench, why: str) -> None:
         bench.settling += bench.rest is not None

@@ -13,7 +13,7 @@ from ingest.geometry.sightline import Sightline
 from ingest.service.bayhead import Wheel
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.turns import TurnSettings, WheelTurn
-from ingest.service.wheelwork import WheelWork
+from ingest.service.wheelread import WheelReader
 from ingest.simulator.truth import wheel_truth
 from ingest.simulator.vehicle import WheelAt
 from ingest.wire.framing import frame
@@ -223,13 +223,13 @@ def test_a_gap_in_the_stream_voids_nothing(bay):
 
 def test_toe_does_not_look_back_to_before_either_wheel_came_to_rest(bay, monkeypatch):
     since = []
-    read = WheelWork._since
+    read = WheelReader._since
 
-    def spy(self, head, bench, since_ns):
+    def spy(self, bench, since_ns):
         since.append((since_ns, bench.rest.t_ns))
-        return read(self, head, bench, since_ns)
+        return read(self, bench, since_ns)
 
-    monkeypatch.setattr(WheelWork, "_since", spy)
+    monkeypatch.setattr(WheelReader, "_since", spy)
     measured(bay)
     assert since
     for (one_ns, rest_ns), (other_ns, across_ns) in zip(since[::2], since[1::2], strict=True):

@@ -17,7 +17,7 @@ from ingest.core.blocks import F64, I64
 from ingest.core.channels import Channel
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
-from ingest.core.units import DEG
+from ingest.core.units import DEG, NS
 from ingest.geometry.sweep.fit import fit_axle
 from ingest.geometry.sweep.guided import SweepReading
 from ingest.geometry.sweep.motion import (
@@ -31,7 +31,7 @@ from ingest.geometry.sweep.motion import (
 )
 from ingest.geometry.sweep.readings import Sweep, SweepLimits
 from ingest.geometry.sweep.steering import Steering
-from ingest.geometry.sweep.turning import INNER_RAD, SteeredAxle, furthest, toe_out_on_turns
+from ingest.geometry.sweep.turning import INNER_RAD, SteeredAxle, toe_out_on_turns
 from ingest.service.instrument import Instrument
 from ingest.service.steersight import PlateSteer, SteerBy, scale_of
 
@@ -41,6 +41,11 @@ PLATE = PlateSteer()
 FALSE_ALARM = 0.01
 """Two sound readings of a wheel's steering are said to contradict each other in so many cases (ours
 to choose). A plate whose scale is 3 % off is then found in 97 % beside a sightline along."""
+LOST_NS = int(0.5 * NS)
+"""Readings of a steering further apart than this are those before and after it was lost."""
+NEVER_NS = -(2**62)
+NEAR_RAD = 0.5 * DEG
+"""Where it was lost so near to the furthest that was seen, nobody knows how far it went."""
 APART_U = t_factor(1.0 - FALSE_ALARM, math.inf)
 """So many standard uncertainties apart they contradict."""
 
@@ -96,8 +101,20 @@ class SweptWheel:
     by: SteerBy = PLATE
 
     def steer_at(self, t_ns: I64) -> F64:
-        """Return the steering at other times."""
-        return np.interp(t_ns.astype(np.float64), self.t_ns.astype(np.float64), self.steer_rad)
+        """Return the steering at other times, NaN where it was not seen."""
+        at = np.interp(t_ns.astype(np.float64), self.t_ns.astype(np.float64), self.steer_rad)
+        known = np.concatenate(([NEVER_NS], self.t_ns, [-NEVER_NS]))
+        after = np.searchsorted(known, t_ns)
+        seen = (known[after] == t_ns) | (known[after] - known[after - 1] <= LOST_NS)
+        return np.where(seen, at, np.nan)
+
+    def reached_rad(self, side: Side) -> float:
+        """Return how far it was steered to a side; NaN where it was lost before it came back."""
+        there = side.sign * self.steer_rad
+        far = max(0.0, float(there.max(initial=0.0)))
+        lost = np.flatnonzero(np.diff(self.t_ns) > LOST_NS)
+        edges = np.concatenate((there[lost], there[lost + 1]))
+        return math.nan if np.any((edges > 0.0) & (edges > far - NEAR_RAD)) else far
 
     @property
     def scale(self) -> float:
@@ -116,13 +133,14 @@ class SweptSide:
     sai: Measured | None
     camber: Measured
     turned: dict[Side, Measured]
+    """How far it was steered, by the side turned to, where it was seen all the way."""
 
 
 @dataclass(frozen=True, slots=True)
 class SweptAxle:
     """What a sweep told of an axle; ``toe_out`` by the side that was turned to.
 
-    ``stops``: its wheels were steered to their stops.
+    ``stops``: its wheels were steered to their stops, as far as that was seen.
     """
 
     sides: dict[Side, SweptSide]
@@ -132,6 +150,7 @@ class SweptAxle:
 
 def fit_swept(wheels: dict[Side, SweptWheel], settings: SweepSettings) -> SweptAxle:
     """Fit both wheels of an axle. Raises ``MeasurementRefused``."""
+    wheels = {side: _with_both_seen(wheels[side], wheels[side.other]) for side in Side}
     sweeps = {side: _sweep(wheels[side], wheels[side.other]) for side in Side}
     left, right = (sweeps[side] for side in Side)
     most_rad = settings.max_u_deg * DEG
@@ -141,6 +160,15 @@ def fit_swept(wheels: dict[Side, SweptWheel], settings: SweepSettings) -> SweptA
     sides = {side: _side(both[side], wheels[side], errors, settings) for side in Side}
     scale = max(wheel.scale for wheel in wheels.values())
     return SweptAxle(sides, dict(_toe_out(wheels, sides, scale)))
+
+
+def _with_both_seen(own: SweptWheel, other: SweptWheel) -> SweptWheel:
+    """Keep what was read while the other wheel's steering was seen, too: it tells the roll."""
+    if not (own.rows and len(other.t_ns)):
+        return own
+    across = other.steer_at(np.array([row.time_ns for row in own.rows]))
+    seen = np.isfinite(across)
+    return replace(own, rows=tuple(row for row, ok in zip(own.rows, seen, strict=True) if ok))
 
 
 def _sweep(own: SweptWheel, other: SweptWheel) -> Sweep:
@@ -181,7 +209,10 @@ def _side(
     sai = None if found.sai is None else found.sai + open_[1] + _play(play_rad)
     names = frozenset((SWEEP, wheel.instrument.correction.stands_on))
     turned = {}
-    for side, steer_rad in zip(Side, furthest(wheel.steer_rad), strict=True):
+    for side in Side:
+        steer_rad = wheel.reached_rad(side)
+        if math.isnan(steer_rad):
+            continue
         angle = abs(float(_headings(steering, wheel, np.array([side.sign * steer_rad]))[0]))
         source = Source(f"steering, {wheel.side.value}")
         turned[side] = Measured.of(
@@ -278,7 +309,8 @@ def _toe_out(
     """Yield toe-out on turns, where both wheels were steered so far, read at the same moments."""
     left = wheels[Side.LEFT]
     across = wheels[Side.RIGHT].steer_at(left.t_ns)
-    read = {Side.LEFT: left.steer_rad, Side.RIGHT: across}
+    seen = np.isfinite(across)
+    read = {Side.LEFT: left.steer_rad[seen], Side.RIGHT: across[seen]}
     turns = [_headings(sides[side].steering, wheels[side], read[side]) for side in Side]
     u_rad = max(wheel.by.u_rad for wheel in wheels.values())
     axle = SteeredAxle(turns[0], turns[1], math.hypot(u_rad, scale * INNER_RAD))
@@ -299,8 +331,10 @@ def apart(steering: Steering, own: SweptWheel, other: SweptWheel) -> tuple[float
     As a share of it, with its standard uncertainty: a plate that slips under its tyre and a port
     that is not where it is taken to be change the ratio alike. NaN where nothing was steered.
     """
-    one = _headings(steering, own, own.steer_at(other.t_ns))
-    two = _headings(steering, other, other.steer_rad)
+    at = own.steer_at(other.t_ns)
+    seen = np.isfinite(at)
+    one = _headings(steering, own, at[seen])
+    two = _headings(steering, other, other.steer_rad[seen])
     square = float(one @ one)
     share = float(one @ two) / square - 1.0 if square else math.nan
     return share, math.hypot(own.scale, other.scale)

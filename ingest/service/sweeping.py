@@ -24,6 +24,7 @@ from ingest.service.network import NetworkWork
 from ingest.service.sweepfit import SweepSettings, compared, fit_swept
 from ingest.service.sweeppart import SweepPart
 from ingest.service.sweepstart import SweepStart
+from ingest.service.sweepwords import unseen
 from ingest.service.wheelwork import WheelWork
 
 TOLD_EVERY_S = 0.2
@@ -86,7 +87,7 @@ class Sweeping:
             text = f"a sweep of axle {axle} is being collected; end it first"
             return Done(False, "already-sweeping", text)
         on = {head.wheel: head for head in heads if head.wheel is not None}
-        parts = self._start.parts(axle, on)
+        parts = self._start.parts(axle, on, stops=stops)
         if isinstance(parts, Done):
             return parts
         self._alerts.clear(doubt_code(axle))
@@ -139,6 +140,8 @@ class Sweeping:
             self._alerts.set(doubt_code(axle), "note", f"axle {axle}: {DOUBTFUL}{off}")
         told = (f"{s.value} {each.caster.value / DEG:.2f} deg" for s, each in swept.sides.items())
         more = f"; {DOUBTFUL}{off}" if off else ""
+        if swept.stops:
+            more += "".join(f"; {unseen(s)}" for s in Side if s not in swept.sides[s].turned)
         return Done(True, "ok", f"caster to gravity: {', '.join(told)}{more}")
 
     def broke(self, head: BayHead, why: str) -> None:

@@ -40,8 +40,13 @@ class SweepStart:
         self._network = network
         self._topics = topics
 
-    def parts(self, axle: int, heads: Mapping[Wheel, BayHead]) -> dict[Side, SweepPart] | Done:
-        """Return the parts of both wheels, or why there can be no sweep. ``heads`` by wheel."""
+    def parts(
+        self, axle: int, heads: Mapping[Wheel, BayHead], *, stops: bool = False
+    ) -> dict[Side, SweepPart] | Done:
+        """Return the parts of both wheels, or why there can be no sweep.
+
+        ``heads`` by wheel; ``stops``: the wheels will be steered to their stops.
+        """
         parts: dict[Side, SweepPart] = {}
         for side in Side:
             head = heads.get(Wheel(axle, side))
@@ -52,7 +57,8 @@ class SweepStart:
             objection = _objection(head, bench)
             if objection is not None:
                 return objection
-            ways = self._ways(head, bench, axle)
+            # No view of a sight sensor goes to the stops: there a plate is the better.
+            ways = sorted(self._ways(head, bench, axle), key=lambda by: stops and not by.by_plate)
             if not ways:
                 return Done(False, "refused", _nothing_tells(head))
             parts[side] = self._part(side, head, bench, ways)

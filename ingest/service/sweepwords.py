@@ -1,6 +1,7 @@
 """What a person is asked to do about the trouble of a steering sweep, in words."""
 
 from ingest.core.channels import Channel
+from ingest.core.frames import Side
 from ingest.geometry.sweep.guided import Trouble
 
 LOST_PLATE = "the turn plate is not read: let the wheel stand on it, look at its plug"
@@ -28,3 +29,11 @@ def doing(trouble: Trouble, by: Channel) -> str:
     if trouble is Trouble.SIGHTLINE_LOST:
         return LOST.get(by, LOST_SIGHT)
     return DO[trouble]
+
+
+def unseen(side: Side) -> str:
+    """Return why the lock angle of a wheel is not told."""
+    return (
+        f"lock angle of the {side.value} wheel not told: its sightline was lost before it came to "
+        "the stop; let the wheel stand on a turn plate that its head reads, sweep again"
+    )

@@ -80,10 +80,10 @@ class Swept:
             self.bay.demo.rig.lock(self.bay.demo.heads[name], self.bay.clock.now_s + 0.2)
         self.bay.advance(4.0)
 
-    def begin(self):
+    def begin(self, *, stops=False):
         """Begin; a frame lost shortly before costs another try, as it does a person."""
         for _ in range(5):
-            done = self.bay.bay.sweeping.begin(1, list(self.bay.bay.heads.values()))
+            done = self.bay.bay.sweeping.begin(1, list(self.bay.bay.heads.values()), stops=stops)
             if done.code != "head-moving":
                 break
             self.bay.advance(0.5)
@@ -223,3 +223,55 @@ def across_alone(axle):
     refused = axle.begin()
     assert (refused.ok, refused.code) == (False, "refused")
     assert "mount a head along the vehicle" in refused.text
+
+
+@pytest.mark.parametrize("seed", [3, 5])
+def test_no_sightline_tells_how_far_a_wheel_went_that_it_no_longer_saw(
+    simulated_bay, monkeypatch, seed
+):
+    axle = Swept(simulated_bay, monkeypatch, seed)
+    assert axle.begin(stops=True).ok
+    parts = axle.bay.bay.sweeping._sweeps[1].parts
+    for step in axle.technician.sweep(1, 40.0 * DEG):
+        axle.bay.advance(step.wait_s)
+    wheels = {side: part.swept(side) for side, part in parts.items()}
+    assert {each.by.channel for each in wheels.values()} == {Channel.AZIMUTH_TRACK}
+    done = axle.end()
+    assert done.ok
+    assert "lock angle of the left wheel not told: its sightline was lost" in done.text
+    assert "lock angle of the right wheel not told" in done.text
+    told = axle.bay.outlet.retained
+    assert axle.topic("left", "caster") in told
+    for quantity in ("lock-angle", "turning-angle-left", "turning-angle-right"):
+        assert axle.topic("left", quantity) not in told
+    holds(axle, fit_swept(wheels, SETTINGS), caster_deg=0.08, sai_deg=0.03)
+    bent_by_nothing(wheels)
+
+
+def bent_by_nothing(wheels):
+    """What one wheel's head read while the other one's saw nothing does not bend the axle's roll,
+    which is told by both: the caster is that of the readings where both saw, to the last bit."""
+    left, right = (wheels[side] for side in Side)
+    seen = (right.steer_rad < 0.0) | (right.steer_rad < 4.0 * DEG)
+    half = replace(right, t_ns=right.t_ns[seen], steer_rad=right.steer_rad[seen])
+    both = np.isfinite(half.steer_at(np.array([row.time_ns for row in left.rows])))
+    assert 0.3 < np.mean(both) < 0.8
+    fewer = replace(left, rows=tuple(r for r, ok in zip(left.rows, both, strict=True) if ok))
+    found = [
+        fit_swept({Side.LEFT: each, Side.RIGHT: half}, SETTINGS).sides[Side.LEFT].caster.value
+        for each in (left, fewer)
+    ]
+    assert found[0] == found[1]
+    truly = fit_swept(wheels, SETTINGS).sides[Side.LEFT].caster
+    assert abs(found[0] - truly.value) < 3.0 * truly.u
+
+
+def test_to_the_stops_a_plate_tells_the_steering(simulated_bay, monkeypatch):
+    axle = Swept(simulated_bay, monkeypatch, 3, plates=True)
+    assert axle.begin(stops=True).ok
+    for step in axle.technician.sweep(1, 40.0 * DEG):
+        axle.bay.advance(step.wait_s)
+    done = axle.end()
+    assert (done.ok, "not told" in done.text) == (True, False), done
+    lock = axle.bay.outlet.retained[axle.topic("left", "lock-angle")]
+    assert lock["value"] == pytest.approx(40.0, abs=1.0)

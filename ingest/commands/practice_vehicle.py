@@ -1,5 +1,6 @@
 """A simulated vehicle with its adjusters from a vehicle file, with troubles, to practise on."""
 
+import math
 from collections.abc import Callable, Collection, Mapping
 
 from ingest.commands.practice_parts import simulated_part
@@ -9,6 +10,7 @@ from ingest.geometry.corrections.wanted import Quantity
 from ingest.job.vehicle.axles import Axle, Role
 from ingest.job.vehicle.reference import PIN, line_of, reference_axle
 from ingest.job.vehicle.vehicle import Unit, Vehicle
+from ingest.payload.vehicle_network import TRACK_SIGMA_M, WHEELBASE_SIGMA_M
 from ingest.simulator.head import Head
 from ingest.simulator.practice import AxlePlan, Practice, Trouble, VehiclePlan, draw_practice
 from ingest.simulator.truth_by_topic import Frame
@@ -27,7 +29,10 @@ def practice_on(
 
 
 def plan_of(vehicle: Vehicle) -> VehiclePlan:
-    """Return what the simulator needs to know of a vehicle."""
+    """Return what the simulator needs to know of a vehicle.
+
+    It is built as far off its file as a job's network takes it to be, where nobody taped it.
+    """
     return VehiclePlan(
         vehicle.name,
         tuple(_axle(vehicle, axle) for axle in vehicle.axles),
@@ -36,6 +41,8 @@ def plan_of(vehicle: Vehicle) -> VehiclePlan:
             frozenset(WheelAt(wheel.axle, wheel.side) for wheel in each.wheels)
             for each in vehicle.blocked
         ),
+        TRACK_SIGMA_M,
+        WHEELBASE_SIGMA_M / math.sqrt(2.0),
     )
 
 

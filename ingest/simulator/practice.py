@@ -70,12 +70,18 @@ class AxlePlan:
 
 @dataclass(frozen=True, slots=True)
 class VehiclePlan:
-    """A vehicle as its maker drew it; ``unseen``: pairs of wheels that its own parts hide."""
+    """A vehicle as its maker drew it; ``unseen``: pairs of wheels that its own parts hide.
+
+    ``track_sigma_m`` and ``place_sigma_m``: how far it was built off its drawing, hub from hub, and
+    each axle along the vehicle. Standard deviations.
+    """
 
     name: str
     axles: tuple[AxlePlan, ...]
     frames: tuple[Frame, ...]
     unseen: frozenset[frozenset[WheelAt]] = frozenset()
+    track_sigma_m: float = 0.0
+    place_sigma_m: float = 0.0
 
 
 @dataclass(slots=True)
@@ -101,7 +107,8 @@ def draw_practice(
     vehicle, or among these heads, is left out, and not told either.
     """
     random = stream(seed, "practice", plan.name)
-    builds = {axle.number: _built(axle, random, troubles) for axle in plan.axles}
+    axles = _off_the_drawing(plan, stream(seed, "built", plan.name))
+    builds = {axle.number: _built(axle, random, troubles) for axle in axles}
     put = dict(_put_on_axles(plan, builds, random, troubles))
     tilt = random.uniform(-RAMP_TILT_DEG, RAMP_TILT_DEG, 2) * DEG
     vehicle = Vehicle(
@@ -119,6 +126,13 @@ def draw_practice(
         put[Trouble.SEIZED_ADJUSTER] = str(place)
     put |= dict(_put_on_heads(heads or {}, random, troubles))
     return Practice(vehicle, adjusters, plan.frames, put)
+
+
+def _off_the_drawing(plan: VehiclePlan, random: np.random.Generator) -> Iterator[AxlePlan]:
+    """Yield the axles where they really are, and as wide as they really are."""
+    for axle in plan.axles:
+        wider, along = random.normal(0.0, (plan.track_sigma_m, plan.place_sigma_m))
+        yield replace(axle, track_m=axle.track_m + wider, x_m=axle.x_m + along)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ import json
 
 import numpy as np
 
+from ingest.commands.align_truth import Witness
 from ingest.commands.demo_network import pin_m, station_of
 from ingest.commands.demo_rig import HEADS
 from ingest.commands.job_shop import Shop
@@ -15,13 +16,14 @@ from ingest.service.bayhead import Wheel
 from ingest.service.jobview import LiveBayView
 from ingest.service.jobwork import JobWork
 from ingest.simulator.adjusting.hands import follow, sweep_goals
+from ingest.simulator.streams import stream
 from ingest.simulator.truth import vehicle_truth
 from ingest.simulator.truth_by_topic import truth_by_topic
 from ingest.simulator.vehicle import WheelAt
 from ingest.store.database import open_database
-from ingest.store.jobs import StoredJobs
 from tests.service.test_whole_vehicle import turn
 
+TAPE_SIGMA_M = 0.001
 TRIES = 4
 """So often an adjustment is tried before it is left as it is."""
 
@@ -45,10 +47,12 @@ class JobOnABay:
         connection = open_database(":memory:")
         announcer = self.bay.bay._announcer
         view = LiveBayView(self.bay.bay, announcer)
-        store = StoredJobs(connection)
-        self.work = JobWork(store, Shop(connection), view, announcer, self.bay.bay.alerts)
+        self.store = Witness(connection)
+        self.work = JobWork(self.store, Shop(connection), view, announcer, self.bay.bay.alerts)
+        self.store.standing = self.work.standing
         announcer.verdicts = self.work
         self.work.take_up()
+        self.tapes = stream(seed, "tapes")
         self.on = {}
         self.asked = 0
         self.ask("job-open", vehicle=vehicle, limits=limits, order="W-1")
@@ -201,7 +205,8 @@ class JobOnABay:
             place["P"] = np.array(pin) @ vehicle.ramp.T
         for line in task.tapes:
             one, other = line.split("-")
-            metres = round(float(np.linalg.norm(place[one] - place[other])), 4)
+            apart_m = float(np.linalg.norm(place[one] - place[other]))
+            metres = round(apart_m + TAPE_SIGMA_M * float(self.tapes.normal()), 4)
             self.ask("job-tape", line=line, metres=metres, u_mm=1.0)
 
     @property

@@ -119,8 +119,9 @@ class LiveBayView:
         """Take note that something is turned at axles: what was read of them holds no longer."""
         for axle in axles:
             for side in Side:
-                self._bay.network.turning(Wheel(axle, side), "adjusted")
                 self._bay.network.untaped(Wheel(axle, side), "adjusted")
+            for side in Side:
+                self._bay.network.turning(Wheel(axle, side), "adjusted")
 
     def anew(self, axles: tuple[int, ...]) -> None:
         """Take note that work at axles is over: what was read meanwhile counts no longer."""

@@ -169,7 +169,7 @@ class NetworkWork:
         """Take note that the wheels of an axle are about to be moved: jacked, pushed, turned at."""
         part = self._at.get(wheel)
         if part is not None:
-            part.withdraw(part.rows.moved(wheel.axle), why)
+            part.moved(wheel.axle, why)
 
     def untaped(self, wheel: Wheel, why: str) -> None:
         """Take note that a hub is about to be shifted: tapes from it to a pin hold no longer."""

@@ -15,8 +15,9 @@ from ingest.service.bayhead import Wheel
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.networkalerts import NetworkAlerts
 from ingest.service.networkdesk import UNSOLVED, NetworkDesk
+from ingest.service.networkformer import station_of, with_former
 from ingest.service.networklines import Wanted, tapes_of, tapes_to_pins, wanted_of
-from ingest.service.networkrows import Row, Rows
+from ingest.service.networkrows import Row, Rows, Stand
 from ingest.service.sightlines import Sat, look
 
 AGAIN_S = 0.9
@@ -42,6 +43,8 @@ class NetworkPart:
         self.rows = Rows()
         self.wanted = wanted_of(live)
         self.tapes = tapes_of(live.network.readings)
+        self._pins: dict[tuple[int, Stand], Measured] = {}
+        """Tapes to pins that hold no longer of where the hub is, but of where it stood."""
         self._alerts = alerts
         self._spread = spread
         self._clamp_offset_m = clamp_offset_m
@@ -63,6 +66,7 @@ class NetworkPart:
         """Clear all results and drop all readings."""
         self.desk.forget_results()
         self.rows = Rows()
+        self._pins = {}
         self._solved = frozenset()
 
     def gone(self) -> None:
@@ -85,11 +89,19 @@ class NetworkPart:
             self._solved = frozenset()
             self.desk.withdraw(places, why)
 
+    def moved(self, axle: int, why: str) -> None:
+        """Take note that the wheels of an axle are about to be moved."""
+        taped = {w for w in self.wanted if tapes_to_pins(self.network, w) & self.tapes.keys()}
+        pinned = {Stand(w, self.rows.standing(w)) for w in taped} | {s for _, s in self._pins}
+        self.withdraw(self.rows.moved(axle, pinned), why)
+
     def untape(self, wheel: Wheel, why: str) -> None:
-        """Drop the tapes between a wheel and a pin: its hub is about to be shifted."""
+        """Drop the tapes between a wheel and a pin: its hub is about to be shifted, and the axle to
+        be moved. They go on to tell where the pin is from where the hub stood."""
         dropped = tapes_to_pins(self.network, wheel) & self.tapes.keys()
+        before = Stand(wheel, self.rows.standing(wheel), former=True)
         for place in dropped:
-            del self.tapes[place]
+            self._pins[place, before] = self.tapes.pop(place)
         self.withdraw(dropped, why)
 
     def tell(self, now_ns: int) -> None:
@@ -115,7 +127,8 @@ class NetworkPart:
             self._alerts.unsolved(error, partial=bool(unread))
             self.desk.withdraw(set(rows), UNSOLVED)
             return
-        self.desk.say(solved, rows)
+        first = len(self.network.readings)
+        self.desk.say(solved, {**rows, **dict(enumerate(self.rows.former, first))})
         self._alerts.say(solved, unread, None if unread else self.desk.widest())
 
     def peek(
@@ -151,15 +164,27 @@ class NetworkPart:
         return None
 
     def _adjusted(self, read: Mapping[int, Seen]) -> Solved:
-        """Adjust with the tapes and these sightlines, by their places.
+        """Adjust with the tapes, these sightlines, by their places, and former ones that tie.
 
-        Raises ``MeasurementRefused``.
+        A hub that no sightline reaches is left to itself: tapes alone would hold it so slackly that
+        all that hangs on it would count as not determined. Raises ``MeasurementRefused``.
         """
+        reached = {
+            end for reading, _ in read.values() for end in (reading.line.at, reading.line.to)
+        }
+        reached |= {station_of(self.network, w).id for r in self.rows.former for w in r.wheels}
+        reached |= {station.id for station in self.network.stations if not station.is_wheel}
+        tapes = {
+            place: tape
+            for place, tape in self.tapes.items()
+            if {(line := self.network.readings[place].line).at, line.to} <= reached
+        }
         readings = list(self.network.readings)
         for place, (reading, _) in read.items():
             readings[place] = reading
-        seen = self.tapes | {place: measured for place, (_, measured) in read.items()}
-        return solve(replace(self.network, readings=tuple(readings)), seen)
+        network = replace(self.network, readings=tuple(readings))
+        network, before = with_former(network, self.rows.former, tapes, self._pins)
+        return solve(network, tapes | before | {p: measured for p, (_, measured) in read.items()})
 
 
 def _seen(rows: Iterable[Row]) -> dict[int, Seen]:

@@ -87,6 +87,8 @@ def advised(solved: Solved) -> Adviser:
 
     def usable(reading: Reading) -> bool:
         at, to = network.station(reading.line.at), network.station(reading.line.to)
+        if any(end.is_wheel and end.axle is None for end in (at, to)):
+            return False  # nobody can look at where a wheel stood before
         seen = at.is_wheel and to.is_wheel and (at.axle == to.axle or at.side is to.side)
         return seen or not reading.is_angular
 

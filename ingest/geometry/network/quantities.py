@@ -65,6 +65,8 @@ class _Vehicle:
     def all(self) -> Iterator[Quantity]:
         line = self.line()
         for wheel in self.network.wheels():
+            if wheel.axle is None:
+                continue  # of where a wheel stood before nothing is told
             side = wheel.side or Side.LEFT
             toe = None
             if line is not None:

@@ -17,7 +17,8 @@ class Station:
     ``x_m``, ``y_m`` are approximate, and exact where ``fixed``; ``z_m`` counts in distances.
     ``zero_sigma_rad`` is the standard uncertainty of the zero of the wheel's head: common to
     all directions that one mounting of it reads. ``seat_sigma_m`` is that of how far out the head
-    sits: a shift outward of all its ports alike.
+    sits: a shift outward of all its ports alike. A wheel of no ``axle`` is one as it stood before
+    it was moved: it ties others, and nothing is told of it.
     """
 
     id: str

@@ -10,7 +10,6 @@ from ingest.job.brief.topics import (
     besides,
     cambers,
     pin_lines,
-    shown_by,
     swept,
     told,
 )
@@ -18,7 +17,6 @@ from ingest.job.course.tasks import BY_SWEEP, Doing, Task
 from ingest.job.plan.steps import Do, Step
 from ingest.job.vehicle.axles import Axle
 from ingest.job.vehicle.vehicle import Vehicle
-from ingest.job.vehicle.words import named
 
 
 def tasks_of(
@@ -60,8 +58,8 @@ class _Expansion:
     seen: set[int] = field(default_factory=set)
     """Axles that had heads on before."""
     without: set[tuple[int, Quantity]] = field(default_factory=set)
-    wheels: dict[int, tuple[int, ...]] = field(default_factory=dict)
-    """By axle whose drag link comes up, the axles that lack the heads that would show it."""
+    wheels: set[int] = field(default_factory=set)
+    """Axles whose drag link comes up: where they point shows what is left of it."""
     touched: set[str] = field(default_factory=set)
     """Units in which something was adjusted: what is read there now was not found so."""
 
@@ -127,8 +125,8 @@ class _Expansion:
         for at, (quantity, reason) in enumerate(zip(step.quantities, step.reasons, strict=True)):
             if not self.sets(number, quantity):
                 continue
-            if quantity is Quantity.STEERING_WHEEL and not self.is_shown(number):
-                continue
+            if quantity is Quantity.STEERING_WHEEL:
+                self.wheels.add(number)
             topics = adjusted(self.vehicle, self.axle(number), quantity)
             swept = quantity in BY_SWEEP
             if swept and self.loosened and quantity is Quantity.LOCK_ANGLE:
@@ -147,12 +145,6 @@ class _Expansion:
         shown = adjusted(self.vehicle, self.axle(number), quantity)
         there = quantity in self.axle(number).quantities
         return there and bool(shown) and (number, quantity) not in self.without
-
-    def is_shown(self, number: int) -> bool:
-        """Say whether heads show how the steering wheel stands; note it for what is left."""
-        needed = shown_by(self.vehicle, self.axle(number)) - set(self.mounted)
-        self.wheels[number] = tuple(sorted(needed))
-        return not needed
 
     def resweep(self, number: int, quantity: Quantity, topics: Sequence[str]) -> Iterator[Task]:
         """Yield what proves an adjustment that only a sweep can tell of."""
@@ -176,15 +168,11 @@ class _Expansion:
         yield from self.tighten()
         topics = [t for n in step.axles if n in self.mounted for t in cambers(n)]
         topics += [t for n in step.axles for t in told(self.vehicle, self.axle(n))]
-        why = step.why
-        for number in [n for n in step.axles if n in self.wheels]:
-            lacks = self.wheels.pop(number)
-            if lacks:
-                why += f" The steering wheel is not set: no heads on {named(lacks)} meanwhile."
-            else:
-                topics += adjusted(self.vehicle, self.axle(number), Quantity.STEERING_WHEEL)
+        for number in self.wheels & set(step.axles):
+            self.wheels.remove(number)
+            topics += adjusted(self.vehicle, self.axle(number), Quantity.STEERING_WHEEL)
         also = self.besides(step.unit)
-        yield self.task(Doing.LEAVE, step.axles, topics, also, why=why)
+        yield self.task(Doing.LEAVE, step.axles, topics, also, why=step.why)
 
     def axle(self, number: int) -> Axle:
         return self.vehicle.axle(number)

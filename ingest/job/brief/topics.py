@@ -7,7 +7,7 @@ from ingest.geometry.corrections.wanted import Quantity as Corrected
 from ingest.job.limits.matching import Place
 from ingest.job.limits.quantities import Of, Quantity
 from ingest.job.vehicle.axles import Axle, Role
-from ingest.job.vehicle.reference import PIN, line_of, reference_axle
+from ingest.job.vehicle.reference import PIN, reference_axle
 from ingest.job.vehicle.vehicle import Unit, Vehicle
 
 TO_THE_LINE = ("heading", "scrub", "setback", "lateral-offset")
@@ -163,17 +163,6 @@ def adjusted(vehicle: Vehicle, axle: Axle, quantity: Corrected) -> tuple[str, ..
             return (vehicle_topic("parallelism"),)
         case _:
             return ()
-
-
-def shown_by(vehicle: Vehicle, axle: Axle) -> frozenset[int]:
-    """Return the axles that must have heads on while the steering wheel is set straight at one.
-
-    Once its wheels are turned, what it was told against before holds no longer but for what is
-    read again: the line and the reference axle.
-    """
-    unit = vehicle.unit(axle.unit)
-    ends = {end for end in line_of(vehicle, unit) if isinstance(end, int)}
-    return frozenset({axle.number, reference_axle(vehicle, unit), *ends})
 
 
 def stale_by(vehicle: Vehicle, axle: Axle, quantity: Corrected) -> tuple[str, ...]:

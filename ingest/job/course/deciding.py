@@ -179,7 +179,16 @@ def _taken(job: Job, task: Task, facts: Facts) -> tuple[Reading, ...]:
         taken.append(reading)
     also = (facts.readings.get(topic) for topic in task.also)
     fresh = (r for r in also if r is not None and r.quality in TRUSTED and r.at >= job.moved_at)
-    return (*taken, *fresh)
+    return (*taken, *(r for r in fresh if _is_worth(job, r)))
+
+
+WORSE = 1.2
+"""What is read besides takes the place of what holds only where it is known about as well."""
+
+
+def _is_worth(job: Job, reading: Reading) -> bool:
+    held = job.left_of(reading.topic)
+    return held is None or reading.u <= WORSE * held.u
 
 
 def _accepted(readings: Sequence[Reading], note: str) -> None:

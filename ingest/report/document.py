@@ -110,10 +110,12 @@ def _notices(job: Job, told: Sequence[Line], seal: Seal) -> Iterator[Block]:
         yield Notice("Not finished", text, "attention")
     if job.opened.simulated:
         yield Notice("Simulated", wording.SIMULATED, "attention")
-    stale = [wording.topic_name(line.topic) for line in told if line.stale]
-    if stale:
-        text = wording.STALE.format(topics="; ".join(stale))
-        yield Notice("Holds no longer", text, "attention")
+    reasons = dict.fromkeys(line.unread for line in told if line.stale)
+    for why in reasons:
+        stale = [wording.topic_name(x.topic) for x in told if x.stale and x.unread == why]
+        said = wording.UNREAD if why else wording.STALE
+        text = said.format(topics="; ".join(stale), reason=why)
+        yield Notice("Not measured again" if why else "Holds no longer", text, "attention")
     if not seal.signed_by:
         yield Notice("Draft", wording.UNSIGNED, "attention")
 
@@ -212,7 +214,7 @@ def _row(line: Line) -> tuple[str, ...]:
     angular = all(reading.angular for reading in (found, left) if reading is not None)
     now, decision = DASH, DASH
     if line.stale:
-        now, decision = "no longer holds", ""
+        now, decision = "not measured again" if line.unread else "no longer holds", ""
     elif line.untouched:
         now = "as found"
     elif left is not None:

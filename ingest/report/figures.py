@@ -60,6 +60,8 @@ class Line:
     untouched: bool
     """What is left is what was found."""
     stale: bool
+    unread: str = ""
+    """Where it holds no longer, the reason why it was not measured again; empty without one."""
 
     @property
     def last(self) -> Reading | None:
@@ -77,6 +79,7 @@ def lines(job: Job) -> tuple[Line, ...]:
             job.left_of(topic),
             topic not in job.left and topic not in job.stale,
             topic in job.stale,
+            job.unread.get(topic, ""),
         )
         for topic in topics
     )

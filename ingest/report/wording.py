@@ -47,6 +47,10 @@ SIGNS = (
 NOT_FINISHED = "This job was given up: {reason}. Nothing here proves a finished state."
 OPEN = "This job is still open. The figures are those of the moment at which this was made."
 STALE = "Something was moved after it was measured; these results hold no longer: {topics}."
+UNREAD = (
+    "Something was moved after it was measured, and these results were not measured again "
+    "({reason}): {topics}."
+)
 SIMULATED = "All of it was measured by simulated heads on a simulated vehicle, for practice."
 UNSIGNED = "Not signed yet."
 MAKER_FIRST = "The vehicle maker's figures and instructions come before any other limit named here."

@@ -54,6 +54,10 @@ class Brief(Protocol):
         """Lay the order of work down. Raises ``Refused``."""
         ...
 
+    def again(self, job: Job) -> tuple[Task, ...]:
+        """Return the tasks that measure what holds no longer."""
+        ...
+
 
 class JobShop(Protocol):
     """The vehicles and limits that there are."""

@@ -164,7 +164,9 @@ class JobWork:
         if job is None or job.phase is not Phase.WORK:
             return
         try:
-            whats = decide(job, act, Facts())
+            whats = decide(
+                job, act, Facts() if self._brief is None else Facts(again=self._brief.again)
+            )
             if whats:
                 self._commit(whats, BAY, None)
         except JobsUnkept as unkept:
@@ -307,6 +309,7 @@ class JobWork:
             swept.fitted_rad,
             brief.stale,
             brief.plan,
+            brief.again,
             self._view.level,
             self._watching.hidden,
         )

@@ -10,7 +10,7 @@ from lxml import html
 
 from calibration.document.html import render_html
 from calibration.document.pdf import render_pdf
-from ingest.job.course.acts import Close, Upset
+from ingest.job.course.acts import Close, Skip, Upset
 from ingest.job.course.job import Job
 from ingest.job.course.readings import LimitAt, Reading
 from ingest.report.charts import axle_lines, intervals
@@ -84,6 +84,17 @@ def test_what_holds_no_longer_is_not_printed_as_left() -> None:
     text = text_of(played.job)
     assert "no longer holds" in text
     assert printed(played.job.left["axle/1/both/total-toe"]).screen() not in text
+
+
+def test_what_was_not_measured_again_is_told_with_its_reason() -> None:
+    played = finished(close=False)
+    played.act(Upset(("axle/1/both/total-toe",), "a head was knocked"))
+    assert played.job.current is not None
+    played.act(Skip(played.job.current.id, "the head is broken"))
+    played.act(Close())
+    text = text_of(played.job)
+    assert "were not measured again (the head is broken)" in text
+    assert "not measured again" in text
 
 
 def test_a_report_that_nobody_signed_is_a_draft(job: Job) -> None:

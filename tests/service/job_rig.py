@@ -56,6 +56,9 @@ class FakeBrief:
     def target(self, task: Task) -> float | None:
         return 0.0
 
+    def again(self, job: Job) -> tuple[Task, ...]:
+        return ()
+
     def plan(self, job: Job, cannot: tuple[str, ...]) -> Plan:
         return Plan(tuple(t for t in TASKS if t.id not in job.marks), 2)
 

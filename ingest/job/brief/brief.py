@@ -15,8 +15,9 @@ from ingest.job.brief.advising import (
     in_words,
     target_of,
 )
+from ingest.job.brief.again import measured_again
 from ingest.job.brief.expanding import tasks_of
-from ingest.job.brief.progress import cannot_of, done_of, turned_of, unswept_of
+from ingest.job.brief.progress import cannot_of, done_of, loosened_of, turned_of, unswept_of
 from ingest.job.brief.standing import Standing
 from ingest.job.brief.topics import adjusted, pin_lines, place_of, stale_by
 from ingest.job.course.acts import Plan, Refused
@@ -126,8 +127,15 @@ class JobBrief:
         seen = [axle for task in job.tasks if task.id in job.marks for axle in task.axles]
         without = {*turned_of(job), *self._unaimed(), *unswept_of(job)}
         first = max(set_ups, default=0) + 1
-        tasks = tasks_of(self.of, found.steps, first, taped, seen, without, so_far.mounted)
+        on, loose = so_far.mounted, loosened_of(job)
+        tasks = tasks_of(self.of, found.steps, first, taped, seen, without, on, loose)
         return Plan(tasks, found.cost.mountings)
+
+    def again(self, job: Job) -> tuple[Task, ...]:
+        """Return the tasks that measure what holds no longer; none where heads cannot tell it."""
+        what, pairs = cannot_of(self.of, job.cannot, self.pairs)
+        mounted = sorted(done_of(job, what.seized).mounted)
+        return measured_again(self.of, job, mounted, pairs, what)
 
     def _unaimed(self) -> Iterator[tuple[int, Quantity]]:
         """Yield what a sweep tells, and something sets, of which nobody says where it should be."""

@@ -27,17 +27,20 @@ def tasks_of(
     seen: Iterable[int] = (),
     without: Iterable[tuple[int, Quantity]] = (),
     mounted: Iterable[int] = (),
+    loosened: Iterable[int] = (),
 ) -> tuple[Task, ...]:
     """Return the tasks of a plan; set-ups are counted on from ``first``.
 
     ``taped``: units whose tapes at the pin are there already. ``seen``: axles that had heads on.
     ``without``: quantities of axles that are not to be adjusted: done, or nobody says to what.
-    ``mounted``: axles that have heads on already.
+    ``mounted``: axles that have heads on already. ``loosened``: axles at which something is loose
+    already; it is tightened before heads are moved, or anything is measured.
     """
     expansion = _Expansion(
         vehicle,
         first,
         tuple(sorted(mounted)),
+        list(loosened),
         taped=set(taped),
         seen=set(seen),
         without=set(without),
@@ -64,6 +67,7 @@ class _Expansion:
     """Units in which something was adjusted: what is read there now was not found so."""
 
     def all(self, steps: Iterable[Step]) -> Iterator[Task]:
+        yield from self.tighten()
         for step in steps:
             match step.do:
                 case Do.MOUNT:

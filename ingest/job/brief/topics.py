@@ -33,6 +33,12 @@ def vehicle_topic(name: str) -> str:
     return f"vehicle/{name}"
 
 
+def axles_in(topic: str) -> tuple[int, ...]:
+    """Return the axle that a topic is of; none for one of the whole vehicle."""
+    where, _, rest = topic.partition("/")
+    return (int(rest.split("/")[0]),) if where == "axle" else ()
+
+
 def cambers(axle: int) -> tuple[str, ...]:
     """Return what only a head on the wheel can tell."""
     return tuple(wheel_topic(axle, side, "camber") for side in Side)

@@ -48,7 +48,8 @@ class Facts:
     judged. ``advice`` says, by topic, what is to be turned; ``heed`` what is to be looked into
     before; ``fitted_rad`` which wedges are in once it is done. ``stale`` tells which topics hold no
     longer once the adjuster of a task is turned. ``plan`` lays the order of work down for what
-    cannot be done; raises ``Refused``.
+    cannot be done; raises ``Refused``. ``again`` mounts heads for what holds no longer (``held``);
+    no tasks where that is of no use.
     """
 
     wheels: frozenset[tuple[int, str]] = frozenset()
@@ -59,6 +60,7 @@ class Facts:
     fitted_rad: tuple[float, ...] = ()
     stale: Callable[[Task], tuple[str, ...]] = lambda task: task.topics
     plan: Callable[[Job, tuple[str, ...]], Plan] = lambda job, cannot: Plan(job.tasks, 0)
+    again: Callable[[Job], tuple[Task, ...]] = lambda job: ()
     level: LevelTaken = NO_LEVEL
     hidden: frozenset[tuple[int, str]] = frozenset()
     """Wheels whose head misses a sightline that it had."""

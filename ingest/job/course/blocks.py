@@ -5,7 +5,7 @@ from itertools import takewhile
 from ingest.job.course.acts import OUTSIDE, Finish, Refused
 from ingest.job.course.events import Done, Skipped, What
 from ingest.job.course.job import Job
-from ingest.job.course.tasks import Doing, Task
+from ingest.job.course.tasks import NEEDLESS, Doing, Task
 
 TAIL = frozenset({Doing.TIGHTEN, Doing.SETTLE, Doing.RESWEEP, Doing.LEAVE})
 """What follows adjustments."""
@@ -33,10 +33,11 @@ def needless(job: Job, task: Task) -> tuple[What, ...]:
     # What was turned at another axle may have made one of their results stale: that is read anew.
     about = {topic for each in adjusts for topic in each.topics}
     return tuple(
-        Skipped(t.id, "nothing was turned: what was found is what is left")
+        Skipped(t.id, NEEDLESS)
         for t in tail
         if t.id not in job.marks
-        and not (set(t.topics) | (about if t.doing is Doing.LEAVE else set())) & job.stale
+        and not (set(t.topics) | ({*about, *t.also} if t.doing is Doing.LEAVE else set()))
+        & job.stale
     )
 
 
@@ -69,12 +70,15 @@ def still_adjusted(job: Job) -> frozenset[str]:
 def block_of(job: Job, task: Task) -> tuple[tuple[Task, ...], tuple[Task, ...]]:
     """Return the adjustments that a task belongs to, and what follows them before anything else.
 
-    A block is some adjustments in a row, then tightening, settling and measuring.
+    A block is some adjustments in a row, then tightening, settling and measuring. What follows a
+    measurement as left belongs to no adjustment before it.
     """
     place = job.tasks.index(task)
     first = place
     while first > 0 and job.tasks[first].doing in TAIL:
         first -= 1
+        if job.tasks[first].doing is Doing.LEAVE:
+            return (), (task,)
     while first > 0 and job.tasks[first - 1].doing is Doing.ADJUST:
         first -= 1
     rest = list(takewhile(lambda t: t.doing is Doing.ADJUST, job.tasks[first:]))

@@ -21,6 +21,7 @@ from ingest.job.course.acts import (
     Turn,
     Upset,
 )
+from ingest.job.course.again import still_held
 from ingest.job.course.blocks import needless, still_adjusted, touched, unsweepable, untouched
 from ingest.job.course.events import (
     Checked,
@@ -37,12 +38,17 @@ from ingest.job.course.events import (
 from ingest.job.course.intake import BY_ID
 from ingest.job.course.job import Job, Phase
 from ingest.job.course.readings import Reading
-from ingest.job.course.tasks import FINDS, Doing, Task
+from ingest.job.course.tasks import FINDS, PROVES, Doing, Task
 from ingest.job.vehicle.words import named
 
 
 def decide(job: Job, act: Act, facts: Facts) -> tuple[What, ...]:
     """Return the events that an act comes to. Raises ``Refused``."""
+    whats = _decided(job, act, facts)
+    return (*whats, *still_held(job, whats, facts))
+
+
+def _decided(job: Job, act: Act, facts: Facts) -> tuple[What, ...]:
     if job.phase is Phase.OVER:
         raise Refused("job-over", "the job is closed; open another one")
     match act:
@@ -66,7 +72,7 @@ def decide(job: Job, act: Act, facts: Facts) -> tuple[What, ...]:
         case Turn():
             return _turn(job, act, facts)
         case Skip():
-            return _skip(job, act)
+            return _skip(job, act, facts)
         case Back():
             return (_back(job, act),)
         case Replan(cannot=cannot):
@@ -223,12 +229,13 @@ def _turn(job: Job, act: Turn, facts: Facts) -> tuple[What, ...]:
     return (Turning(task.id, advice, facts.stale(task), facts.fitted_rad),)
 
 
-def _skip(job: Job, act: Skip) -> tuple[What, ...]:
+def _skip(job: Job, act: Skip, facts: Facts) -> tuple[What, ...]:
     task = _current(job, act.task)
     reason = _said(act.reason, "the reason for leaving a task out")
     known = task.doing is not Doing.RESWEEP or any(topic in job.found for topic in task.topics)
     proves = task.doing in (Doing.TIGHTEN, Doing.RESWEEP, Doing.LEAVE) and known
-    if job.turning == task.id or (proves and touched(job, task)):
+    turned = job.turning == task.id or (proves and touched(job, task))
+    if turned and not (task.doing in PROVES and _is_out_of_reach(job, task, facts)):
         raise Refused(
             "out-of-order",
             f"something was turned at {named(task.axles)}; tighten and measure it before going on",
@@ -236,6 +243,15 @@ def _skip(job: Job, act: Skip) -> tuple[What, ...]:
     if task.doing is Doing.ADJUST:
         return Skipped(task.id, reason), *needless(job, task)
     return Skipped(task.id, reason), *unsweepable(job, task, reason)
+
+
+def _is_out_of_reach(job: Job, task: Task, facts: Facts) -> bool:
+    """Say whether a measurement cannot be taken as things are: then a reason must do."""
+    try:
+        _taken(job, task, facts)
+    except Refused:
+        return True
+    return False
 
 
 def _back(job: Job, act: Back) -> WentBack:

@@ -121,10 +121,6 @@ def _over(job: Job) -> Guidance:
 
 
 def _all_done(job: Job) -> Guidance:
-    held = job.held
-    if held:
-        text = f"{held[0]} holds no longer; go back to where it was measured."
-        return Guidance("", "measure again", text, "", held, ("job-back", "job-close"), ())
     text = "Every task is done. Look over the table, then close the job; heads off."
     return Guidance("", "close the job", text, "", (), ("job-close", "job-back"), ())
 

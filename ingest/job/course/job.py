@@ -22,7 +22,7 @@ from ingest.job.course.events import (
 )
 from ingest.job.course.intake import ITEMS
 from ingest.job.course.readings import Reading, RunoutTaken
-from ingest.job.course.tasks import FINDS, SWEEPS, Doing, Task
+from ingest.job.course.tasks import FINDS, NEEDLESS, PROVES, SWEEPS, Doing, Task
 from ingest.job.vehicle.axles import Wheel
 from ingest.job.vehicle.reference import PIN
 
@@ -124,10 +124,25 @@ class Job:
 
     @property
     def held(self) -> tuple[str, ...]:
-        """Topics that hold no longer, though a task was to measure them: the job cannot be
-        finished with them. What was known only besides may stay open; the report says so."""
-        wanted = {topic for task in self.tasks for topic in task.topics}
-        return tuple(sorted(t for t in self.stale & wanted if t in self.found or t in self.left))
+        """Topics that hold no longer, and nobody gave a reason why they are not measured again:
+        the job cannot be finished with them."""
+        known = self.stale & {*self.found, *self.left}
+        return tuple(sorted(known - set(self.unread)))
+
+    @property
+    def unread(self) -> Mapping[str, str]:
+        """Topics that hold no longer, and the reason why they were not measured again."""
+        reasons: dict[str, str] = {}
+        for task in self.tasks:
+            mark = self.marks.get(task.id)
+            if task.doing not in PROVES or mark is None or mark.skipped == NEEDLESS:
+                continue
+            for topic in (*task.topics, *task.also):
+                if mark.skipped:
+                    reasons[topic] = mark.skipped
+                else:
+                    reasons.pop(topic, None)
+        return {topic: why for topic, why in reasons.items() if topic in self.stale}
 
     @property
     def taped(self) -> dict[str, Taped]:

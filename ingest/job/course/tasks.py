@@ -39,8 +39,15 @@ FINDS = frozenset({Doing.FIND, Doing.SWEEP})
 SWEEPS = frozenset({Doing.SWEEP, Doing.RESWEEP})
 """In these the wheels are steered."""
 
+PROVES = frozenset({Doing.RESWEEP, Doing.LEAVE})
+"""What these measure is as left."""
+
 BY_SWEEP = frozenset({"caster", "lock_angle"})
 """What ADJUST may turn that no head shows while it is turned: a sweep tells it afterwards."""
+
+
+NEEDLESS = "nothing was turned: what was found is what is left"
+"""Why a task falls away by itself."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from ingest.job.brief.advising import in_words
 from ingest.job.brief.brief import JobBrief
 from ingest.job.brief.standing import Standing
 from ingest.job.brief.topics import place_of
-from ingest.job.course.acts import Back, Close, Facts, Finish, Refused, Replan, Turn
+from ingest.job.course.acts import Back, Close, Facts, Finish, Refused, Replan, Turn, Upset
 from ingest.job.course.deciding import decide
 from ingest.job.course.events import Planned, Taped
 from ingest.job.course.job import Job, replayed
@@ -54,7 +54,9 @@ def facts(played: Played, brief: JobBrief) -> Facts:
         for t in wanted
     }
     run_outs = {wheel: run_out(*wheel) for wheel in played.wheels}
-    return Facts(played.wheels, run_outs, read, stale=brief.stale, plan=brief.plan)
+    return Facts(
+        played.wheels, run_outs, read, stale=brief.stale, plan=brief.plan, again=brief.again
+    )
 
 
 def go_on(played: Played, brief: JobBrief, turn: bool = True) -> None:
@@ -264,3 +266,41 @@ def test_what_is_told_against_an_axle_falls_with_it() -> None:
     assert "axle/4/both/heading" in reference
     assert "axle/3/both/scrub" in other
     assert not {"axle/4/both/heading", "axle/1/left/toe", "vehicle/thrust"} & other
+
+
+def test_what_is_loose_is_tightened_whatever_is_planned_anew() -> None:
+    """Fastenings that were loosened are never left so: the makers' rule for any work on axles."""
+    brief = brief_of("rigid-4x2")
+    played = opened_job(brief)
+    while (task := played.job.current) is not None and task.doing is not Doing.TIGHTEN:
+        go_on(played, brief)
+    for what in decide(played.job, Replan(("adjust 1",)), facts(played, brief)):
+        played.tell(what)
+    following = played.job.current
+    assert task is not None
+    assert following is not None
+    assert (following.doing, following.axles) == (Doing.TIGHTEN, task.axles)
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_what_holds_no_longer_at_the_end_gets_heads_where_it_needs_them(name: str) -> None:
+    """Cambers of two axles, headings, a sweep: each axle is mounted once at most, and all told."""
+    brief = brief_of(name)
+    played = opened_job(brief)
+    while played.job.current is not None:
+        go_on(played, brief)
+    last = max(t.set_up for t in played.job.tasks)
+    unit = brief.of.units[-1]
+    axles = [axle.number for axle in brief.of.axles_of(unit)]
+    topics = [f"axle/{n}/{at}" for n in axles for at in ("left/camber", "both/scrub", "left/toe")]
+    for what in decide(played.job, Upset(tuple(topics), "the jack fell"), facts(played, brief)):
+        played.tell(what)
+    assert set(played.job.held) == set(topics) & {*played.job.found, *played.job.left}
+    while played.job.current is not None:
+        go_on(played, brief)
+    assert not played.job.held
+    mounted = [
+        n for t in played.job.tasks if t.set_up > last and t.doing is Doing.MOUNT for n in t.axles
+    ]
+    assert len(mounted) == len(set(mounted))
+    assert set(mounted) <= set(axles)

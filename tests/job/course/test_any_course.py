@@ -92,13 +92,42 @@ def promises(played: Played) -> None:
                 assert set(topics) <= set(found), "turned before it was found"
                 turned |= set(topics)
             case Done(task=task, readings=readings) if readings:
-                if next(t.doing for t in TASKS if t.id == task) is Doing.FIND:
+                if next((t.doing for t in TASKS if t.id == task), None) is Doing.FIND:
                     assert not turned & {r.topic for r in readings}, "found after it was turned"
                     found |= {r.topic: r for r in readings}
             case _:
                 pass
     assert dict(job.found) == found
     if job.phase is Phase.OVER and job.closed is not None and job.closed.finished:
-        assert not job.stale & (set(job.found) | set(job.left))
-        for topic in turned:
+        assert job.stale & (set(job.found) | set(job.left)) <= set(job.unread)
+        assert all(job.unread.values()), "left without a reason"
+        for topic in turned - set(job.unread):
             assert job.left[topic].at > job.found[topic].at
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.tuples(acts, facts), max_size=60), st.booleans())
+def test_whatever_was_asked_the_job_can_be_brought_to_its_end(
+    asked: list[tuple[Act, dict[str, object]]], heads_fail: bool
+) -> None:
+    """By what guidance asks for, or a reason where the bay tells nothing any more."""
+    played = begun()
+    for act, known in asked:
+        changed = {name: value for name, value in known.items() if name == "wheels"}
+        with contextlib.suppress(Refused):
+            played.act(meant(act, played.job), **changed)
+    fails = {"readings": {}, "wheels": frozenset(), "compensated": {}} if heads_fail else {}
+    for _ in range(6 * len(TASKS)):
+        task = played.job.current
+        if task is None:
+            break
+        try:
+            played.act(Finish(task.id, "a reason"), **fails)
+        except Refused:
+            played.act(Skip(task.id, "a reason"), **fails)
+    if played.job.phase is Phase.INTAKE:
+        return
+    if played.job.phase is not Phase.OVER:
+        played.act(Close(), **fails)
+    assert played.job.closed is not None
+    promises(played)

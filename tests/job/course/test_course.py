@@ -212,7 +212,7 @@ def test_a_job_with_stale_results_is_not_finished() -> None:
     work_to(played, "")
     played.act(Upset((TOE_1, "axle/9/left/camber"), "a head was knocked"))
     assert played.job.stale == {TOE_1}
-    assert refused(played, Close()).code == "stale"
+    assert refused(played, Close()).code == "out-of-order"
     played.act(Close(give_up="shift is over"))
     assert played.job.closed is not None
     assert not played.job.closed.finished
@@ -233,3 +233,42 @@ def test_a_new_plan_keeps_what_is_done() -> None:
 
 def test_a_skip_wants_a_reason() -> None:
     assert refused(begun(), Skip("s1-1", "  ")).code == "bad-field"
+
+
+def test_what_holds_no_longer_at_the_end_is_asked_for() -> None:
+    played = begun()
+    work_to(played, "")
+    played.act(Upset((TOE_1,), "a head was knocked"))
+    task = played.job.current
+    assert task is not None
+    assert (task.doing, task.topics) == (Doing.LEAVE, (TOE_1,))
+    played.act(Finish(task.id))
+    played.act(Close())
+    assert not played.job.stale
+
+
+def test_or_it_is_left_with_a_reason_that_the_job_keeps() -> None:
+    played = begun()
+    work_to(played, "")
+    played.act(Upset((TOE_1,), "a head was knocked"))
+    task = played.job.current
+    assert task is not None
+    assert refused(played, Skip(task.id, " ")).code == "bad-field"
+    played.act(Skip(task.id, "the head fell and broke"))
+    assert dict(played.job.unread) == {TOE_1: "the head fell and broke"}
+    played.act(Close())
+    assert played.job.left_of(TOE_1) is None
+
+
+def test_a_measurement_that_cannot_be_taken_is_left_with_a_reason_though_something_was_turned() -> (
+    None
+):
+    played = begun()
+    work_to(played, "s1-6")
+    played.act(Turn("s1-6"))
+    work_to(played, "s1-9")
+    assert refused(played, Skip("s1-9", "no head")).code == "out-of-order"
+    played.act(Skip("s1-9", "no head"), readings={})
+    work_to(played, "")
+    assert dict(played.job.unread) == {HEADING_4: "no head"}
+    played.act(Close())

@@ -117,8 +117,11 @@ class SimulatedBay:
             self.demo: DemoRig = build(seed, vehicle, self.clock, rate_hz)
         else:
             file = vehicle_called(vehicle, None)
-            self.practice = practice_on(file, seed, troubles, self.clock)
-            self.demo = build(seed, vehicle, self.clock, rate_hz, self.practice.vehicle)
+            heads = demo_rig.draw_heads(seed)
+            self.practice = practice_on(file, seed, troubles, self.clock, heads)
+            self.demo = build(
+                seed, vehicle, self.clock, rate_hz, self.practice.vehicle, heads=heads
+            )
         self.outlet = Heard()
         self.topics = Topics("sim")
         self.names = Names({h.design.head: HeadName(n) for n, h in self.demo.heads.items()})

@@ -23,7 +23,7 @@ from ingest.job.brief.topics import adjusted, pin_lines, place_of, stale_by
 from ingest.job.course.acts import Plan, Refused
 from ingest.job.course.job import Job
 from ingest.job.course.readings import LimitAt, Reading
-from ingest.job.course.tasks import BY_SWEEP, Task
+from ingest.job.course.tasks import BY_SWEEP, Doing, Task
 from ingest.job.limits.judging import judge_match
 from ingest.job.limits.limit import Limit, Load
 from ingest.job.limits.limitset import LimitSet
@@ -129,6 +129,8 @@ class JobBrief:
         first = max(set_ups, default=0) + 1
         on, loose = so_far.mounted, loosened_of(job)
         tasks = tasks_of(self.of, found.steps, first, taped, seen, without, on, loose)
+        unswept = {axle for axle, _ in unswept_of(job)}
+        tasks = tuple(t for t in tasks if t.doing is not Doing.RESWEEP or t.axles[0] not in unswept)
         return Plan(tasks, found.cost.mountings)
 
     def again(self, job: Job) -> tuple[Task, ...]:

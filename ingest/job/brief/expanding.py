@@ -9,6 +9,7 @@ from ingest.job.brief.topics import (
     alone,
     besides,
     cambers,
+    casters,
     pin_lines,
     swept,
     told,
@@ -143,6 +144,9 @@ class _Expansion:
             yield self.task(Doing.ADJUST, (number,), topics, quantity=quantity, why=why)
             if swept:
                 yield from self.resweep(number, quantity, topics)
+        if self.axle(number).role.is_steered and number in self.loosened:
+            # What was turned last moves the wheels against the stops, too.
+            yield from self.resweep(number, None, casters(number))
 
     def sets(self, number: int, quantity: Quantity) -> bool:
         """Say whether a quantity of an axle is to be adjusted."""
@@ -150,12 +154,15 @@ class _Expansion:
         there = quantity in self.axle(number).quantities
         return there and bool(shown) and (number, quantity) not in self.without
 
-    def resweep(self, number: int, quantity: Quantity, topics: Sequence[str]) -> Iterator[Task]:
+    def resweep(
+        self, number: int, quantity: Quantity | None, topics: Sequence[str]
+    ) -> Iterator[Task]:
         """Yield what proves an adjustment that only a sweep can tell of."""
         yield from self.tighten()
         also = [topic for told in swept(number) for topic in told]
         why = "a sweep alone can tell what came of it"
-        yield self.task(Doing.RESWEEP, (number,), topics, also, quantity=quantity, why=why)
+        about = "" if quantity is None else quantity
+        yield self.task(Doing.RESWEEP, (number,), topics, also, quantity=about, why=why)
         why = "steering moves tyres and suspension"
         yield self.task(Doing.SETTLE, self.mounted or (number,), why=why)
 

@@ -4,7 +4,7 @@ from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from ingest.job.course.acts import SIDES, TRUSTED, Facts
-from ingest.job.course.blocks import block_of
+from ingest.job.course.blocks import block_of, touched
 from ingest.job.course.cautions import INTAKE, MAKER, cautions
 from ingest.job.course.events import Disturbed
 from ingest.job.course.intake import BY_ID, ITEMS
@@ -189,7 +189,8 @@ def _asks(job: Job, task: Task) -> tuple[str, ...]:
     if task.doing is Doing.TAPE and any(line not in job.taped for line in task.tapes):
         return ("job-tape", "job-skip", "job-back", "job-replan")
     if task.doing is Doing.RESWEEP:
-        return ("sweep-begin", "sweep-end", "job-done", "job-back")
+        leave = () if touched(job, task) else ("job-skip",)
+        return ("sweep-begin", "sweep-end", "job-done", *leave, "job-back")
     if task.doing is Doing.SWEEP:
         return ("sweep-begin", "sweep-end", "job-done", "job-skip", "job-back", "job-replan")
     if task.doing is not Doing.ADJUST:

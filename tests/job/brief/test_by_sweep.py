@@ -257,3 +257,16 @@ def test_results_of_a_sweep_find_their_limits() -> None:
     assert out is not None
     assert (out.quantity, out.side) == (Quantity.TOE_OUT_ON_TURNS, Side.LEFT)
     assert places["axle/1/left/turning-angle-left"] is None
+
+
+def test_whoever_turns_a_tie_rod_sweeps_again_where_no_stop_is_set_after_it() -> None:
+    """Angles that were steered to as found are read anew while the heads are still on."""
+    tasks = opened_job(brief_of("rigid-8x4", "pellowmere-17")).job.tasks
+    turned = next(t for t in tasks if t.axles == (2,) and t.quantity == "steer_parallelism")
+    after = [t.doing for t in tasks[tasks.index(turned) + 1 :]]
+    assert after[: after.index(Doing.LEAVE)] == [
+        Doing.TIGHTEN,
+        Doing.SETTLE,
+        Doing.RESWEEP,
+        Doing.SETTLE,
+    ]

@@ -22,6 +22,7 @@ from ingest.commands.demo_plugs import Plugs, on_ptys
 from ingest.commands.demo_rig import DemoRig, build, draw_heads, wall_clock
 from ingest.commands.display_source import source_of
 from ingest.commands.host import HostSettings, running_broker, running_service
+from ingest.commands.job_offers import Offers
 from ingest.commands.job_papers import software, write_report
 from ingest.commands.job_shop import Shop
 from ingest.commands.practice_vehicle import practice_on
@@ -210,7 +211,7 @@ async def aligning(wish: Wish, telling: Telling) -> AsyncIterator[Alignment]:
                 StoredHeadNames(store),
                 records,
                 wish.capture,
-                jobs=Jobs(witness, Shop(store)),
+                jobs=Jobs(witness, Shop(store), Offers(store).now),
             ) as service,
         ):
             assert service.jobs is not None

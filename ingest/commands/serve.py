@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ingest.commands.bay_opening import open_bay
 from ingest.commands.host import HostSettings, keep_for_good, running_broker, running_service
+from ingest.commands.job_offers import Offers
 from ingest.commands.job_shop import Shop
 from ingest.commands.links import make_links
 from ingest.config import Config, load_config
@@ -73,7 +74,7 @@ async def _serve(
                 capture,
                 config.state_file,
                 seen,
-                Jobs(StoredJobs(connection), Shop(connection)),
+                Jobs(StoredJobs(connection), Shop(connection), Offers(connection).now),
             ) as service:
                 print(f"levelhead serves bay {config.bay}; {broker.where}", flush=True)
                 for code, text, level in opened.remarks():

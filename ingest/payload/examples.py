@@ -59,6 +59,7 @@ from ingest.payload.schemas import schema_names
 from ingest.payload.svc import (
     Alert,
     DeadbandMeta,
+    OfferMeta,
     QuantityMeta,
     ServiceMeta,
     ServiceStatus,
@@ -314,6 +315,8 @@ EXAMPLES: Mapping[str, Message] = MappingProxyType(
             deadbands=(DeadbandMeta(channel="incl_y", change=0.002, min_s=0.1, max_s=1.0),),
             rate_hz=10.0,
             lag_ms=75.0,
+            vehicles=(OfferMeta(id="rigid-8x4", name="Pellowmere 17, rigid 8x4 tipper"),),
+            limit_sets=(OfferMeta(id="general", name="published recommended practice"),),
             schemas=schema_names(),
         ),
     }

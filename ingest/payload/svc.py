@@ -76,6 +76,19 @@ class DeadbandMeta(Part):
     """At least one message in this time."""
 
 
+class OfferMeta(Part):
+    """Something that a job can be opened with."""
+
+    id: Level
+    """What a request names it by."""
+    name: str = Field(default="", max_length=120)
+    """What it is, for a person to choose by; empty where nobody says."""
+
+
+MOST_OFFERED = 100
+"""Vehicles, and limit sets, that are listed: a workshop with more writes the id of one."""
+
+
 class ServiceMeta(Stamped):
     """``svc/meta``: what a display needs to know to read the rest. May nest."""
 
@@ -96,6 +109,10 @@ class ServiceMeta(Stamped):
     level: str = Field(default="", max_length=120)
     """What camber, caster and SAI are told against: the survey of the bay's standing points and how
     long it holds, or that there is none."""
+    vehicles: tuple[OfferMeta, ...] = Field(default=(), max_length=MOST_OFFERED)
+    """Vehicles that a job can be opened with, by id."""
+    limit_sets: tuple[OfferMeta, ...] = Field(default=(), max_length=MOST_OFFERED)
+    """Sets of limits that a job can be opened with, by id."""
     schemas: dict[str, str]
     """Schema name by topic, with the variable levels in braces."""
 

@@ -84,4 +84,12 @@ class Warned:
     level: Level = "warning"
 
 
-Input = Began | Arrived | LinkIs | Asked | NotSent | Second | Introduced | Warned
+@dataclass(frozen=True, slots=True)
+class Offered:
+    """What a job can be opened with now, by id and in words."""
+
+    vehicles: tuple[tuple[str, str], ...] = ()
+    limit_sets: tuple[tuple[str, str], ...] = ()
+
+
+Input = Began | Arrived | LinkIs | Asked | NotSent | Second | Introduced | Warned | Offered

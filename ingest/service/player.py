@@ -41,6 +41,7 @@ from ingest.service.inputs import (
     LinkIs,
     Moment,
     NotSent,
+    Offered,
     Second,
     Warned,
 )
@@ -185,6 +186,8 @@ def read_input(record: Record, links: Container[str]) -> Input | None:
         case transcript.WARNED:
             level = said.get("level", "warning")
             return Warned(said["code"], said["text"], "note" if level == "note" else "warning")
+        case transcript.OFFERED:
+            return Offered(_pairs(said["vehicles"]), _pairs(said["limit_sets"]))
         case transcript.LINK:
             change = LinkChange(LinkState(said["state"]), _error(said))
             return LinkIs(link, change, int(said["reconnects"]))
@@ -198,6 +201,10 @@ def _error(said: dict[str, Any]) -> LinkError | None:
     if "error" not in said:
         return None
     return ERRORS.get(said["error"], LinkLost)(said["link"], said["reason"])
+
+
+def _pairs(said: list[list[str]]) -> tuple[tuple[str, str], ...]:
+    return tuple((str(each), str(name)) for each, name in said)
 
 
 def _request(said: dict[str, Any]) -> Request:

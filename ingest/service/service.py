@@ -29,6 +29,7 @@ from ingest.service.inputs import (
     LinkIs,
     Moment,
     NotSent,
+    Offered,
     Second,
     Warned,
 )
@@ -90,6 +91,8 @@ class Service:
             settings.bay, settings.desk, pings=True, people=settings.people, jobs=jobs is not None
         )
         forms = {name: link.form for name, link in links.items()}
+        self._offers = Offered if jobs is None else jobs.offers
+        self._offered = Offered()
         self._transcript: Transcript | None = None
         if recorder is not None:
             self._transcript = Transcript(recorder)
@@ -153,6 +156,7 @@ class Service:
 
     async def run(self) -> None:
         """Serve until cancelled."""
+        self._see_offers()
         self._take(Began())
         async with asyncio.TaskGroup() as tasks:
             self._tasks = tasks
@@ -231,4 +235,12 @@ class Service:
     async def _tick(self) -> None:
         while True:
             await asyncio.sleep(TICK_S)
+            self._see_offers()
             self._take(Second({name: keeper.dropped for name, keeper in self._keepers.items()}))
+
+    def _see_offers(self) -> None:
+        """See whether somebody has added a vehicle or limits meanwhile, in whatever process."""
+        offered = self._offers()
+        if offered != self._offered:
+            self._offered = offered
+            self._take(offered)

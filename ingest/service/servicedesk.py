@@ -4,9 +4,18 @@ from dataclasses import dataclass
 
 from ingest.core.channels import CHANNELS, Channel
 from ingest.payload.schemas import schema_names
-from ingest.payload.svc import Clock, DeadbandMeta, QuantityMeta, ServiceMeta, ServiceStatus
+from ingest.payload.svc import (
+    MOST_OFFERED,
+    Clock,
+    DeadbandMeta,
+    OfferMeta,
+    QuantityMeta,
+    ServiceMeta,
+    ServiceStatus,
+)
 from ingest.service.announcer import Announcer
 from ingest.service.bay import Bay
+from ingest.service.inputs import Offered
 from ingest.service.live import WIRE_STEP_DEG, LiveSettings
 
 QUANTITIES = (
@@ -58,14 +67,20 @@ class ServiceDesk:
         self._announcer = announcer
         self._said: tuple[object, ...] = ()
         self._heads = 0
+        self._offered = Offered()
+
+    def offer(self, offered: Offered) -> None:
+        """Take note of what a job can be opened with; the next refresh says it."""
+        self._offered = offered
 
     def refresh(self, bay: Bay) -> None:
         """Say what changed of the description and of the number of heads online."""
         heads = tuple(sorted(head.name for head in bay.heads.values()))
         lags = [s.feed.chain.lag_ns for s in bay.slots.values() if s.feed.chain is not None]
         lag_ms = round(max(lags, default=0) * 1e-6, 1)
-        if (heads, lag_ms) != self._said:
-            self._said = (heads, lag_ms)
+        said = (heads, lag_ms, self._offered)
+        if said != self._said:
+            self._said = said
             self._announcer.state(self._announcer.topics.meta, self._meta(bay, heads, lag_ms))
         online = sum(head.online for head in bay.heads.values())
         if online != self._heads:
@@ -111,5 +126,11 @@ class ServiceDesk:
             lag_ms=lag_ms,
             spread=bay.spread,
             level=bay.ground.told,
+            vehicles=_offers(self._offered.vehicles),
+            limit_sets=_offers(self._offered.limit_sets),
             schemas=schema_names(),
         )
+
+
+def _offers(named: tuple[tuple[str, str], ...]) -> tuple[OfferMeta, ...]:
+    return tuple(OfferMeta(id=each, name=name[:120]) for each, name in named[:MOST_OFFERED])

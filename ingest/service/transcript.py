@@ -27,6 +27,7 @@ from ingest.service.inputs import (
     LinkIs,
     Moment,
     NotSent,
+    Offered,
     Second,
     Warned,
 )
@@ -44,6 +45,7 @@ REQUEST = "request"
 SECOND = "second"
 INTRODUCED = "introduced"
 WARNED = "warned"
+OFFERED = "offered"
 FOUND = "found"
 
 
@@ -94,6 +96,8 @@ class Transcript:
             case Warned(code, text, level):
                 said = {"code": code, "text": text}
                 self._json(WARNED, said if level == "warning" else said | {"level": level})
+            case Offered(vehicles, limit_sets):
+                self._json(OFFERED, {"vehicles": vehicles, "limit_sets": limit_sets})
             case Began():
                 self._json(BEGAN, {})
 

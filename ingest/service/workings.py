@@ -28,6 +28,7 @@ from ingest.service.inputs import (
     LinkIs,
     Moment,
     NotSent,
+    Offered,
     Second,
     Warned,
 )
@@ -107,6 +108,8 @@ class Jobs:
 
     store: JobStore
     shop: JobShop
+    offers: Callable[[], Offered] = Offered
+    """What they can be opened with now; asked every second, and never raises."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +180,8 @@ class Workings:
                 self._outlet.publish(self._topics.status, status, retain=True, qos=1, expiry_s=None)
             case Warned(code, text, level):
                 self.bay.alerts.set(code, level, text)
+            case Offered():
+                self._desk.offer(what)
             case Began():
                 self._second_ns = moment.at_ns
                 self._desk.refresh(self.bay)

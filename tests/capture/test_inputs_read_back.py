@@ -17,6 +17,7 @@ from ingest.service.inputs import (
     LinkIs,
     Moment,
     NotSent,
+    Offered,
     Second,
     Warned,
 )
@@ -38,6 +39,7 @@ INPUTS = [
     NotSent(LINK, 65535, LinkLost(LINK, "gone")),
     Second({LINK: 7, "other": 0}),
     Introduced("offline", "stopped"),
+    Offered((("rigid-8x4", "a tipper"), ("odd", "")), (("general", ""),)),
     Warned("records-1", "a record was refused"),
     Warned("records-keys", "no keys are named", "note"),
 ]

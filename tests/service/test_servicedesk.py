@@ -1,8 +1,11 @@
 """What the service says of itself."""
 
+import json
+
 import pytest
 
-from ingest.payload.svc import ServiceMeta, ServiceStatus
+from ingest.payload.svc import MOST_OFFERED, ServiceMeta, ServiceStatus
+from ingest.service.inputs import Offered
 from ingest.service.live import LiveSettings
 from ingest.service.servicedesk import DeskSettings, ServiceDesk
 
@@ -52,3 +55,19 @@ def test_birth_and_farewell(desk_and_bay):
     assert (birth.state, birth.q, birth.heads, birth.sw) == ("online", "good", 4, "9.9")
     assert (farewell.state, farewell.q, farewell.why) == ("offline", "stale", "stopped")
     assert farewell.seq > birth.seq
+
+
+def test_the_description_lists_them_and_is_said_again_when_one_comes(desk_and_bay):
+    desk, bay = desk_and_bay
+    assert bay.outlet.retained[bay.topics.meta]["vehicles"] == []
+    desk.offer(Offered((("odd", ""), ("van", "x" * 200)), (("general", "for want of better"),)))
+    desk.refresh(bay.bay)
+    said = bay.outlet.retained[bay.topics.meta]
+    assert said["vehicles"] == [{"id": "odd", "name": ""}, {"id": "van", "name": "x" * 120}]
+    assert said["limit_sets"] == [{"id": "general", "name": "for want of better"}]
+    many = tuple((f"v-{n}", "\u00fc" * 120) for n in range(3 * MOST_OFFERED))
+    desk.offer(Offered(many, many))
+    desk.refresh(bay.bay)
+    said = bay.outlet.retained[bay.topics.meta]
+    assert len(said["vehicles"]) == MOST_OFFERED
+    assert ServiceMeta.decode(json.dumps(said).encode())

@@ -148,6 +148,30 @@ assert.equal(second.reason, "seized");
 await service.publishAsync(second.reply_to, JSON.stringify({ id: second.id, ok: true, code: "ok", text: "left out" }));
 await until(page, ".asked li", /DONE.*left out/s);
 
+// A job is opened by choosing from what the service offers; an id of one's own can still be written.
+await say("svc/meta", { vehicles: [{ id: "rigid-8x4", name: "Pellowmere 17, rigid 8x4 tipper" }, { id: "odd", name: EVIL }, 7], limit_sets: [{ id: "general", name: "for want of better" }, { id: "pellowmere-17", name: "invented" }] });
+await say("job/state", { job: null, phase: "none" });
+await say("job/step", { job: null, task: "", title: "", axles: "", results: "", why: "" });
+await say("job/guidance", { job: null, task: "", title: "open a job", text: "", lacks: "", asks: "job-open" });
+await page.locator("#vehicle option", { hasText: "Pellowmere 17" }).waitFor({ state: "attached" });
+await page.locator("#vehicle").selectOption({ label: "Pellowmere 17, rigid 8x4 tipper (rigid-8x4)" });
+await page.locator("#limits").selectOption("pellowmere-17");
+await page.locator("#order").fill("W-119");
+await page.locator("#pairs").selectOption("3");
+await press("Open a job");
+const third = await request("job-open");
+assert.deepEqual([third.vehicle, third.limits, third.order, third.load, third.pairs], ["rigid-8x4", "pellowmere-17", "W-119", "unladen", 3]);
+await service.publishAsync(third.reply_to, JSON.stringify({ id: third.id, ok: false, code: "unknown-limits", text: "no limits" }));
+await page.locator("#vehicle").selectOption("");
+await page.locator("#vehicle-own").fill("sedgeby-9");
+await say("svc/meta", { vehicles: [{ id: "rigid-8x4", name: "" }], limit_sets: [] }); // somebody adds and takes away meanwhile
+await page.locator("#limits").waitFor({ state: "hidden" });
+assert.deepEqual([await page.locator("#vehicle-own").inputValue(), await page.locator("#order").inputValue()], ["sedgeby-9", "W-119"]);
+await page.locator("#limits-own").fill("general");
+await press("Open a job");
+const fourth = await request("job-open");
+assert.deepEqual([fourth.vehicle, fourth.limits], ["sedgeby-9", "general"]);
+
 // The service goes, and comes back; a head goes; the whole broker falls silent.
 await say("svc/status", { state: "offline", boot: "b-1", why: "connection-lost" });
 await until(page, "#banner", /the service is off/);

@@ -2,7 +2,7 @@
 // Nothing here raises: what cannot be read is a fault in words.
 
 export const MOST_BYTES = 2048;
-export const MOST_META_BYTES = 65536;
+export const MOST_META_BYTES = 131072;
 export const MOST_TEXT = 1000;
 export const MOST_KEYS = 64;
 

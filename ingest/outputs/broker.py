@@ -3,8 +3,10 @@
 import contextlib
 import ipaddress
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlsplit
 
 from amqtt.broker import Broker
 from amqtt.errors import BrokerError
@@ -13,7 +15,13 @@ from amqtt.session import Session
 
 from ingest.core.errors import ConfigError, OutputError
 
+log = logging.getLogger(__name__)
+
 _LOGGERS = ("amqtt", "transitions")
+_OF_PAGES = ("websockets.server",)
+"""It logs a traceback for whatever knocks at its port and is no WebSocket."""
+_FOREIGN = 1008
+"""WebSocket's close code for what a rule forbids: RFC 6455, 7.4.1."""
 _ANYBODY = {"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}}
 """The whole list of plugins: the default one logs every packet at half the speed."""
 
@@ -55,6 +63,36 @@ class _Broker(Broker):  # type: ignore[misc]
     ) -> None:
         """Deliver a will as any other message; the library forces its own QoS on everybody."""
         await super()._broadcast_message(session, topic, data)
+
+    async def ws_connected(self, websocket: Any, listener_name: str) -> None:
+        """Turn pages of other sites away: a browser lets them through to any port of this machine.
+
+        Whatever is no browser sends no origin, and could come over TCP as well.
+        """
+        origins = websocket.request.headers.get_all("Origin")
+        if is_from_here(origins):
+            await super().ws_connected(websocket, listener_name)
+        else:
+            log.warning("a page of %.80r was turned away; only pages of this machine", origins)
+            await websocket.close(_FOREIGN, "only pages of this machine")
+
+
+def is_from_here(origins: Iterable[str]) -> bool:
+    """Tell whether all origins of a page are this machine, by its loopback name or address.
+
+    A page opened from the disk says ``null``, as any site's page in a sandboxed frame does: nobody
+    can tell the two apart, so that it has to be served.
+    """
+    return all(map(_is_served_here, origins))
+
+
+def _is_served_here(origin: str) -> bool:
+    try:
+        parts = urlsplit(origin)
+        host = parts.hostname or ""
+    except ValueError:
+        return False
+    return parts.scheme in ("http", "https") and _is_loopback(host)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +146,7 @@ class EmbeddedBroker:
             raise OutputError(self._where(), _why(error), retryable=False) from error
         self._broker = broker
         self._quiet.enter_context(_no_louder_than(logging.ERROR))
+        self._quiet.enter_context(_no_louder_than(logging.CRITICAL, _OF_PAGES))
 
     async def stop(self) -> None:
         """Close all connections and stop listening. Idempotent."""
@@ -145,12 +184,12 @@ async def _close_listeners(broker: _Broker) -> None:
 
 
 @contextlib.contextmanager
-def _no_louder_than(level: int) -> Iterator[None]:
-    """Hold back the library's log below ``level``, unless somebody set its level on purpose.
+def _no_louder_than(level: int, names: Iterable[str] = _LOGGERS) -> Iterator[None]:
+    """Hold back a library's log below ``level``, unless somebody set its level on purpose.
 
     It logs each connection and each state; what matters here is told by our own modules.
     """
-    silenced = [log for log in map(logging.getLogger, _LOGGERS) if log.level == logging.NOTSET]
+    silenced = [log for log in map(logging.getLogger, names) if log.level == logging.NOTSET]
     for log in silenced:
         log.setLevel(level)
     try:

@@ -140,6 +140,15 @@ def _embedded(where: str, table: BrokerTable) -> EmbeddedBrokerSettings | None:
     return EmbeddedBrokerSettings(port=table.port, websocket_port=table.websocket_port)
 
 
+def _people(where: str, read: ConfigFile) -> tuple[str, ...]:
+    """Return who may lead a job: names mean nothing at a broker that asks nobody for a password."""
+    people = read.job.technicians
+    if people and read.broker.host is None:
+        reason = "leave it out: the embedded broker has no users; it takes a broker of your own"
+        raise ConfigError(where, "job.technicians", ", ".join(people), reason)
+    return people
+
+
 def _broker(where: str, folder: Path, table: BrokerTable) -> BrokerSettings:
     if table.host is None:
         return BrokerSettings()
@@ -177,7 +186,7 @@ def _service(where: str, folder: Path, read: ConfigFile) -> ServiceSettings:
             read.bay.track_port_m,
         ),
         keeper=KeeperSettings(watchdog=WatchdogSettings(limit_s=read.live.silent_s)),
-        people=read.job.technicians,
+        people=_people(where, read),
     )
 
 

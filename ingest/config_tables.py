@@ -163,9 +163,10 @@ class CalibrationTable(Table):
 class JobTable(Table):
     """Who may lead a job."""
 
-    technicians: tuple[str, ...] = ()
-    """Names at the broker of those who may ask for things in a job; the broker's own permissions
-    keep others from using their names. Empty: whoever may send commands."""
+    technicians: tuple[Name, ...] = ()
+    """Names at the broker of those who may ask for things in a job. Each asks under
+    ``cmd/<command>/<name>``, and the broker's permissions keep others from using that topic. Empty:
+    whoever may send commands. Not with the embedded broker, which has no users."""
 
 
 class ConfigFile(Table):

@@ -64,17 +64,21 @@ def run(args: argparse.Namespace) -> int:
 
 def _source(args: argparse.Namespace) -> Source:
     """Return the bay that was named, by its configuration or by its broker."""
+    here = is_here(args.listen)
     try:
         if args.config is None:
             broker = BrokerSettings(host=args.host, port=args.port)
-            at_home = is_here(args.host) and is_here(args.listen)
-            return source_of(check_level(args.bay), broker, at_home=at_home)
+            at_home = here and is_here(args.host)
+            return source_of(check_level(args.bay), broker, at_home=at_home, elsewhere=not here)
         config = load_config(args.config)
         broker = config.broker
         if config.embedded is not None:
+            if not here:
+                reason = "the embedded broker has no users: run a broker with logins for that"
+                raise InputError("--listen", None, reason)
             broker = replace(broker, host=config.embedded.host, port=config.embedded.port)
-        at_home = config.embedded is not None and is_here(args.listen)
-        return source_of(config.bay, broker, at_home=at_home)
+        at_home = here and config.embedded is not None
+        return source_of(config.bay, broker, at_home=at_home, elsewhere=not here)
     except ValueError as error:
         raise InputError("--bay", None, str(error)) from error
     except OutputError as error:

@@ -16,7 +16,7 @@ from ingest.core.errors import OutputError
 from ingest.outputs.dial import tune_socket
 from ingest.outputs.settings import BrokerSettings, read_password, tls_context
 from ingest.payload.cmd import Reply
-from ingest.payload.topics import Topics
+from ingest.payload.topics import Topics, is_level
 
 OnMessage = Callable[[str, bytes, bool], None]
 """Gets topic, payload and whether it was retained, in the event loop."""
@@ -49,6 +49,9 @@ class Listener:
         self._on_connection = on_connection
         self._patience = patience
         self._name = f"listener-{uuid.uuid4().hex[:8]}"
+        # Where there are permissions a user asks, and is answered, under their own name alone.
+        self._user = settings.user if settings.user and is_level(settings.user) else None
+        self._reply_topic = topics.reply(self._user or self._name)
         self._loop = asyncio.get_running_loop()
         self._replies: dict[str, asyncio.Future[Reply]] = {}
         self._client = self._make_client()
@@ -93,14 +96,14 @@ class Listener:
 
         It is sent again where no reply comes: the same id asks for no second action.
         """
-        mark, mine = f"c-{uuid.uuid4().hex[:8]}", self._topics.reply(self._name)
+        mark, topic = f"c-{uuid.uuid4().hex[:8]}", self._topics.command(name, self._user)
         waiting: asyncio.Future[Reply] = self._loop.create_future()
         self._replies[mark] = waiting
-        payload = json.dumps({"id": mark, "reply_to": mine, **fields})
+        payload = json.dumps({"id": mark, "reply_to": self._reply_topic, **fields})
         try:
             tried = 0
             while tried < TRIES or tried < TRIES * self._patience():
-                self._client.publish(self._topics.command(name), payload, qos=0)
+                self._client.publish(topic, payload, qos=0)
                 done, _ = await asyncio.wait({waiting}, timeout=REPLY_S)
                 if done:
                     return waiting.result()
@@ -119,7 +122,7 @@ class Listener:
     ) -> None:
         if reason.is_failure:
             return
-        client.subscribe([(each, 0) for each in [*self._filters, self._topics.reply(self._name)]])
+        client.subscribe([(each, 0) for each in [*self._filters, self._reply_topic]])
         self._loop.call_soon_threadsafe(self._on_connection, True)
 
     def _disconnected(self, *_: Any) -> None:

@@ -224,7 +224,8 @@ class MqttOutlet:
     def _begin(self, connection: Connection) -> None:
         self.connections += 1
         self._has_served = True
-        connection.subscribe(self._topics.commands)
+        for each in self._topics.commands:
+            connection.subscribe(each)
         connection.subscribe(self._topics.status)
         self._sender.attach(connection, self._birth(), self._topics.is_meta)
         version = "5" if self._version is MQTTProtocolVersion.MQTTv5 else "3.1.1"
@@ -256,8 +257,8 @@ class MqttOutlet:
         if message.topic == self._topics.status:
             self._on_own_status(message)
             return
-        name = self._topics.command_name(message.topic)
-        if name is None:
+        asked = self._topics.asked(message.topic)
+        if asked is None:
             return
         if message.retain:
             self.inbox.retained_commands += 1
@@ -265,7 +266,7 @@ class MqttOutlet:
         response_topic = getattr(message.properties, "ResponseTopic", None)
         correlation = getattr(message.properties, "CorrelationData", None)
         payload = bytes(message.payload)
-        found = read_request(self._topics, name, payload, response_topic, correlation)
+        found = read_request(self._topics, asked, payload, response_topic, correlation)
         if isinstance(found, Refusal):
             self._refuse(found)
             return

@@ -32,23 +32,29 @@ class InboxCounters:
 
 def read_request(
     topics: Topics,
-    name: str,
+    asked: tuple[str, str | None],
     payload: bytes,
     response_topic: str | None,
     correlation: bytes | None,
 ) -> Request | Refusal:
     """Read a command. Answers go to a topic under ``reply/`` or nowhere.
 
-    The response topic of MQTT 5 goes before the payload's ``reply_to``.
+    A user who is named in the topic is answered under that name, whatever is asked: nobody has
+    answers sent to another. Else the response topic of MQTT 5 goes before the payload's
+    ``reply_to``.
+
+    Args: asked: the name of the command and the user, as they stand in its topic.
     """
-    named = response_topic if response_topic and topics.is_reply(response_topic) else None
+    name, user = asked
+    named = topics.reply(user) if user is not None else _reply_topic(topics, response_topic)
     try:
         command = read_command(name, payload)
     except PayloadError as error:
         said = _said(payload)
         answer_to = named or _reply_topic(topics, said.get("reply_to"))
         return Refusal(_id(said), error.code, str(error)[:200], answer_to, correlation)
-    return Request(name, command, named or _reply_topic(topics, command.reply_to), correlation)
+    reply_topic = named or _reply_topic(topics, command.reply_to)
+    return Request(name, command, reply_topic, correlation, user)
 
 
 def _said(payload: bytes) -> dict[str, Any]:

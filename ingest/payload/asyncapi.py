@@ -38,7 +38,9 @@ class Manner(Enum):
     LIVE_THEN_STATE = (True, None, "Live (QoS 0) while it goes on, retained state (QoS 1) when it "
                        "is over.")  # fmt: skip
     NEWS = (False, 1, "Said once, never retained.")
-    REQUEST = (False, 1, "Never retained: a retained request is passed over.")
+    REQUEST = (False, 1, "Never retained: a retained request is passed over. With a login it is "
+               "sent one level below, under the user's own name, such as `cmd/identify/ines`: "
+               "permissions hold that level, and the service knows who asks.")  # fmt: skip
     PLAIN = (False, 0, "Said again every second, never retained: after three seconds of silence "
              "nothing is known.")  # fmt: skip
 

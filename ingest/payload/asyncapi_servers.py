@@ -12,7 +12,7 @@ SECURITY: dict[str, Any] = {
     },
     "technician": {
         "type": "userPassword",
-        "description": "Reads, and may publish under cmd/.",
+        "description": "Reads, and may publish under cmd/{command}/{own user name}.",
     },
 }
 

@@ -127,6 +127,9 @@ class Request:
     command: Command
     reply_topic: str | None
     correlation: bytes | None
+    user: str | None = None
+    """Who asks, as the topic names them: the broker's permissions let nobody use another's name.
+    None where the topic names nobody; what stands in a message anybody can write."""
 
 
 ReplyCode = Literal[

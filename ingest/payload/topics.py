@@ -14,9 +14,14 @@ RESERVED_HEAD_LEVELS = frozenset({"status", "meta", "link", "runout", "sweep"})
 
 def check_level(level: str) -> str:
     """Return the level. Raises ``ValueError`` when it cannot be a level of a topic."""
-    if not _LEVEL.fullmatch(level):
+    if not is_level(level):
         raise ValueError(f"{level!r} is no topic level: use 1 to 32 of a-z, 0-9, _ and -")
     return level
+
+
+def is_level(text: str) -> bool:
+    """Tell whether a text can be a level of a topic."""
+    return _LEVEL.fullmatch(text) is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,13 +88,16 @@ class Topics:
         """What all results of axles have in common."""
         return f"{self.root}/axle/"
 
-    def command(self, name: str) -> str:
-        return f"{self.root}/cmd/{check_level(name)}"
+    def command(self, name: str, user: str | None = None) -> str:
+        """Topic of a request. ``user``: who asks, where the broker's permissions hold that level to
+        be the user's own name."""
+        below = "" if user is None else f"/{check_level(user)}"
+        return f"{self.root}/cmd/{check_level(name)}{below}"
 
     @property
-    def commands(self) -> str:
-        """The filter that matches every command."""
-        return f"{self.root}/cmd/+"
+    def commands(self) -> tuple[str, str]:
+        """The filters that match every command."""
+        return f"{self.root}/cmd/+", f"{self.root}/cmd/+/+"
 
     def reply(self, client: str) -> str:
         return f"{self.root}/reply/{check_level(client)}"
@@ -97,10 +105,17 @@ class Topics:
     def event(self, kind: str) -> str:
         return f"{self.root}/evt/{check_level(kind)}"
 
-    def command_name(self, topic: str) -> str | None:
-        """Return the name in a command's topic; None for any other topic."""
-        start, _, name = topic.rpartition("/")
-        return name if start == f"{self.root}/cmd" and _LEVEL.fullmatch(name) else None
+    def asked(self, topic: str) -> tuple[str, str | None] | None:
+        """Return the name in a command's topic and the user, where one is named there.
+
+        None for any other topic.
+        """
+        levels = topic.removeprefix(f"{self.root}/cmd/").split("/")
+        if not topic.startswith(f"{self.root}/cmd/") or len(levels) > 2:
+            return None
+        if not all(_LEVEL.fullmatch(level) for level in levels):
+            return None
+        return levels[0], levels[1] if len(levels) > 1 else None
 
     def is_reply(self, topic: str) -> bool:
         """Tell whether a topic lies under this bay's ``reply/``: answers go nowhere else."""

@@ -53,7 +53,8 @@ LONGEST = 24
 class JobWork:
     """Keeps the present job going.
 
-    ``people`` may ask for things, by their names at the broker; empty: whoever reaches it.
+    ``people`` may ask for things, by their names at the broker as the topic of a request has them;
+    empty: whoever reaches it.
     """
 
     def __init__(
@@ -100,10 +101,13 @@ class JobWork:
                 self._view.set_out(self._brief.of, self._job.taped)
         self.tell()
 
-    def carry_out(self, client: str, command: JobCommand) -> Done:
-        """Do what is asked, if it may be done; a repeat gets the answer of before."""
-        if self._people and client not in self._people:
-            who = f"{client or 'whoever asks without a name'} may look on only"
+    def carry_out(self, client: str, command: JobCommand, user: str | None = None) -> Done:
+        """Do what is asked, if it may be done; a repeat gets the answer of before.
+
+        Args: client: where the answer goes. user: who asks, where the broker vouches for it.
+        """
+        if self._people and user not in self._people:
+            who = f"{user or 'whoever asks without a user in the topic'} may look on only"
             return Done(False, "not-permitted", f"{who}; log in as a technician")
         asking = Asking(client, command.id)
         known = self._store.answer(asking)

@@ -214,6 +214,7 @@ def _request(said: dict[str, Any]) -> Request:
         read_command(said["name"], said["command"].encode()),
         said["reply_topic"],
         None if mark is None else base64.b64decode(mark),
+        said.get("user"),
     )
 
 

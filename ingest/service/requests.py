@@ -142,8 +142,8 @@ class Requests:
     def _job(self, request: Request, command: JobCommand) -> Done:
         if self._jobs is None:
             return Done(False, "not-supported", "no jobs are kept here; start with a state file")
-        client = (request.reply_topic or "").rpartition("/")[2]
-        return self._jobs.carry_out(client, command)
+        client = request.user or (request.reply_topic or "").rpartition("/")[2]
+        return self._jobs.carry_out(client, command, request.user)
 
     def _whole(self, command: PushBegin | PushEnd | SweepBegin | SweepEnd) -> Done:
         """Carry out what is asked of a vehicle or an axle, not of one head."""

@@ -120,11 +120,13 @@ def failure(error: LinkError | None) -> dict[str, str]:
 def asked(request: Request) -> dict[str, Any]:
     """Return a request as plain text."""
     mark = request.correlation
+    user = {} if request.user is None else {"user": request.user}
     return {
         "name": request.name,
         "command": request.command.encode().decode(),
         "reply_topic": request.reply_topic,
         "correlation": None if mark is None else base64.b64encode(mark).decode(),
+        **user,
     }
 
 

@@ -36,6 +36,7 @@ INPUTS = [
     LinkIs(LINK, LinkChange(LinkState.SILENT, LinkSilent(LINK, "quiet")), 1),
     Asked(Request("name", NAMED, "levelhead/v1/b/reply/me", b"\x00\xfe")),
     Asked(Request("name", NAMED, None, None)),
+    Asked(Request("name", NAMED, "levelhead/v1/b/reply/ines", None, "ines")),
     NotSent(LINK, 65535, LinkLost(LINK, "gone")),
     Second({LINK: 7, "other": 0}),
     Introduced("offline", "stopped"),

@@ -231,6 +231,12 @@ BAD = {
     ),
     "a rate too high": ("[chain]\noutput_hz = 1e6", "chain.output_hz", "1000000.0", "Hz"),
     "times that contradict": ("[live]\nmin_s = 5", "live", "5.0", "min_s <= max_s"),
+    "technicians at a broker without users": (
+        '[job]\ntechnicians = ["ines"]',
+        "job.technicians",
+        "ines",
+        "a broker of your own",
+    ),
     "a user for the embedded broker": ('[broker]\nuser = "a"', "broker.user", "'a'", "host"),
     "a network that is not there": (
         '[bay]\nnetwork = "vehicle.json"',

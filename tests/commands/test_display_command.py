@@ -22,6 +22,7 @@ from ingest.cli import main
         (["--listen", "192.0.2.7", "--papers", "."], "shown to this machine alone"),
         (["--bay", "Bay 1"], "is no topic level"),
         (["nowhere.toml"], "nowhere.toml"),
+        (["bay.toml", "--listen", "192.0.2.7"], "the embedded broker has no users"),
         (["--web-port", "70000"], "choose another port"),
         (["--port", "0"], "port"),
     ],
@@ -34,6 +35,7 @@ def test_refuses_in_one_line(
     tmp_path: Path,
 ):
     monkeypatch.chdir(tmp_path)
+    Path("bay.toml").write_text('[[head]]\nport = "socket://127.0.0.1:9"\n')
     assert main(["display", *given]) == 2
     said = capsys.readouterr().err
     assert line in said

@@ -125,16 +125,19 @@ def test_a_display_reads_but_asks_for_nothing_and_a_technician_asks_but_forges_n
     said += ["cal/alder/latest", "job/state", "evt/job", "val/vehicle/thrust"]
     for below in [*said, "reply/display", "reply/technician"]:
         service.publish(below)
-    attempt("display", "cmd/turn-begin")
+    service.listen("cmd/+/+")
+    for below in ("cmd/turn-begin", "cmd/turn-begin/display", "cmd/turn-begin/technician"):
+        attempt("display", below)
     for forger in ("display", "technician"):
-        for below in ("svc/status", "axle/1/left/camber", "reply/technician"):
+        for below in ("svc/status", "axle/1/left/camber", "reply/technician", "cmd/turn-begin"):
             attempt(forger, below)
-    technician.publish("cmd/turn-end")
-    assert service.hears("cmd/turn-end")
+    attempt("technician", "cmd/turn-begin/display")
+    technician.publish("cmd/turn-end/technician")
+    assert service.hears("cmd/turn-end/technician")
     service.publish("evt/end")  # what was let through before it has come by then
     assert technician.hears("evt/end")
     assert display.hears("evt/end")
-    assert service.heard == ["cmd/turn-end"]
+    assert service.heard == ["cmd/turn-end/technician"]
     assert sorted(display.heard) == sorted([*said, "reply/display", "evt/end"])
     assert sorted(technician.heard) == sorted([*said, "reply/technician", "evt/end"])
 

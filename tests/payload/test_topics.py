@@ -34,14 +34,17 @@ def test_what_is_no_level_is_refused(level):
 @pytest.mark.parametrize(
     ("topic", "name"),
     [
-        ("levelhead/v1/bay1/cmd/wheel", "wheel"),
+        ("levelhead/v1/bay1/cmd/wheel", ("wheel", None)),
+        ("levelhead/v1/bay1/cmd/wheel/ines", ("wheel", "ines")),
         ("levelhead/v1/bay2/cmd/wheel", None),
-        ("levelhead/v1/bay1/cmd/wheel/x", None),
+        ("levelhead/v1/bay1/cmd/wheel/", None),
+        ("levelhead/v1/bay1/cmd/wheel/I", None),
+        ("levelhead/v1/bay1/cmd/wheel/ines/x", None),
         ("levelhead/v1/bay1/head/h/status", None),
     ],
 )
-def test_a_command_is_known_by_its_topic(topic, name):
-    assert BAY.command_name(topic) == name
+def test_a_command_and_who_asks_are_known_by_the_topic(topic, name):
+    assert BAY.asked(topic) == name
 
 
 def test_answers_go_under_reply_and_nowhere_else():

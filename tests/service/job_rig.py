@@ -149,7 +149,14 @@ class JobRig:
         told = json.loads(payload) if payload else {}
         self.said.append((topic.removeprefix("levelhead/v1/bay1/"), told))
 
-    def ask(self, name: str, client: str = "ines", id_: str = "", **fields: object) -> Done:
+    def ask(
+        self,
+        name: str,
+        client: str = "ines",
+        id_: str = "",
+        user: str | None = None,
+        **fields: object,
+    ) -> Done:
         """Ask for something, a second after what was asked before."""
         self.asked += 1
         self.now_ns += TICK_NS
@@ -157,7 +164,7 @@ class JobRig:
         request = {"id": id_ or f"{self.boot}-{self.asked}", **fields}
         command = read_command(name, json.dumps(request).encode())
         assert isinstance(command, JobCommand)
-        return self.work.carry_out(client, command)
+        return self.work.carry_out(client, command, user)
 
     def last(self, topic: str) -> dict[str, object]:
         """Return what was said last on a topic."""

@@ -115,10 +115,12 @@ def test_two_displays_that_finish_the_same_task_finish_one(rig: JobRig) -> None:
 
 def test_only_technicians_may_ask(rig: JobRig) -> None:
     guarded = JobRig(open_database(":memory:"), people=("ines",))
-    refused = guarded.ask("job-open", client="display-2", **OPEN)
-    assert (refused.ok, refused.code) == (False, "not-permitted")
+    # Where the answer goes is what a message says; only the topic's user is what a broker holds.
+    for client, user in (("display-2", None), ("ines", None), ("ines", "display")):
+        refused = guarded.ask("job-open", client=client, user=user, **OPEN)
+        assert (refused.ok, refused.code) == (False, "not-permitted")
     assert guarded.work.job is None
-    assert guarded.ask("job-open", client="ines", **OPEN).ok
+    assert guarded.ask("job-open", client="ines", user="ines", **OPEN).ok
 
 
 @pytest.mark.parametrize(

@@ -40,7 +40,7 @@ class Page {
     this.watch = new Watch();
     this.sound = new Sound();
     this.requests = new Requests(() => `d-${[...crypto.getRandomValues(new Uint8Array(6))].map((b) => b.toString(16).padStart(2, "0")).join("")}`);
-    this.link = { refused: false };
+    this.link = { refused: "" };
     this.view = VIEWS.includes(location.hash.slice(1)) ? location.hash.slice(1) : "now";
     this.picked = null;
     this.frames = 0;
@@ -64,9 +64,10 @@ class Page {
   hooks() {
     return {
       packet: () => this.watch.heard(performance.now()),
-      connected: () => { this.link.refused = false; this.known.restart(); this.redraw(); },
+      connected: () => { this.link.refused = ""; this.known.restart(); this.redraw(); },
       closed: () => { this.watch.reset(); this.known.lost(); this.redraw(); },
-      refused: () => { this.link.refused = true; this.about.at_home = false; this.known.lost(); this.source.login = null; this.show("setup"); },
+      guest: () => { this.about.at_home = false; },
+      refused: () => { this.link.refused = this.source.login ? "wrong" : "nobody"; this.known.lost(); this.source.login = null; this.show("setup"); },
       message: (message) => this.take(message),
     };
   }
@@ -174,7 +175,7 @@ class Page {
   }
 
   logIn(login) {
-    this.link.refused = false;
+    this.link.refused = "";
     this.source.as(login);
     this.layOut();
   }
@@ -242,4 +243,4 @@ async function fetched(path) {
 
 const [about, en, de] = await Promise.all(["/about.json", "/words/en.json", "/words/de.json"].map(fetched));
 const page = new Page(about, { en, de });
-page.start(new Broker(about.bay, page.hooks()));
+page.start(new Broker(about.bay, page.hooks(), about.at_home));

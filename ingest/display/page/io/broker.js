@@ -15,13 +15,16 @@ export function drawName() {
 export class Broker {
   /**
    * @param {string} bay
-   * @param {{message, packet, connected, closed, refused}} on what is called when something happens
+   * @param {{message, packet, connected, closed, refused, guest}} on what is called when something
+   *   happens
+   * @param {boolean} home whether the broker may be one that lets everybody of this machine in
    */
-  constructor(bay, on) {
+  constructor(bay, on, home) {
     this.root = `levelhead/v1/${bay}`;
     this.on = on;
     this.name = drawName();
     this.login = null;
+    this.home = home;
     this.client = null;
     this.timer = null;
   }
@@ -38,7 +41,7 @@ export class Broker {
       clientId: this.name, clean: true, keepalive: 15, connectTimeout: 4000,
       reconnectPeriod: 0, resubscribe: false, queueQoSZero: false,
       timerVariant: "native", // the other kind starts a worker from text, which the policy forbids
-      username: this.login?.user, password: this.login?.password,
+      ...this.credentials(),
     });
     this.client = client;
     const mine = (act) => (...got) => { if (this.client === client) act(...got); };
@@ -49,6 +52,12 @@ export class Broker {
     client.on("close", mine(() => this.again()));
   }
 
+  /** At home with a name and a password of nobody: a broker that knows users turns them away. */
+  credentials() {
+    if (this.login) return { username: this.login.user, password: this.login.password };
+    return this.home ? { username: this.name, password: drawName() } : {};
+  }
+
   connected(client) {
     this.on.connected();
     client.subscribe([...BRANCHES.map((each) => `${this.root}/${each}`), this.replyTo], { qos: 0 });
@@ -57,7 +66,10 @@ export class Broker {
   failed(error) {
     if (!REFUSED.includes(error.code)) return;
     this.drop();
-    this.on.refused();
+    if (!this.home || this.login) return this.on.refused();
+    this.home = false; // this broker knows users: we are none of them, but may be let look on
+    this.on.guest();
+    this.open();
   }
 
   /** Come back by ourselves, a second later. */
@@ -89,7 +101,9 @@ export class Broker {
   /** Send a request. Returns false where there is no connection: nothing waits to be sent later. */
   ask(name, wire) {
     if (!this.client?.connected) return false;
-    this.client.publish(`${this.root}/cmd/${name}`, JSON.stringify(wire), { qos: 0 });
+    // Under the user's own name, which the broker's permissions hold: so the service knows who asks.
+    const own = this.login ? `/${this.login.user}` : "";
+    this.client.publish(`${this.root}/cmd/${name}${own}`, JSON.stringify(wire), { qos: 0 });
     return true;
   }
 }

@@ -23,7 +23,7 @@ export function frame(ctx) {
     write(link, tell(out ? "link.none" : "link.online"));
     write(why, out ? tell(`why.${out}`) : versionText(known, tell));
     write(byId("who"), whoText(ctx));
-    write(byId("banner"), out ? `${tell("state.no-data")}: ${tell(`why.${out}`)}. ${tell(ctx.link.refused ? "banner.refused" : "banner.not-live")}` : "");
+    write(byId("banner"), out ? `${tell("state.no-data")}: ${tell(`why.${out}`)}. ${tell({ wrong: "login.refused", nobody: "banner.refused" }[ctx.link.refused] ?? "banner.not-live")}` : "");
     show(byId("banner"), out !== "");
     if (spoken !== null && spoken !== out) write(byId("spoken"), out ? tell(`why.${out}`) : tell("link.online"));
     spoken = out;

@@ -40,7 +40,7 @@ function drawAsked(list, kept, { requests, tell }) {
   for (const each of recent) {
     const { word, what } = kept.get(each.id);
     write(word, tell(`asked.${each.state}`));
-    const said = each.text || (each.state === "unsent" ? tell("why.no-connection") : "");
+    const said = each.text || (each.state === "unsent" ? tell("why.no-connection") : each.state === "no-answer" ? tell("asked.silent") : "");
     write(what, [tell(`ask.${each.name}`), each.state === "refused" && !said ? tell(`code.${each.code}`) : said].filter(Boolean).join(": "));
   }
 }

@@ -58,7 +58,7 @@ function loginOf(ctx) {
   if (ctx.source.login) return el("div", { class: "row" }, el("p", { text: tell("who.user", { user: ctx.source.login.user }) }), button(tell("login.out"), () => ctx.logIn(null)));
   const user = el("input", { id: "login-user", autocomplete: "username", maxlength: 32, autocapitalize: "none" });
   const password = el("input", { id: "login-password", type: "password", autocomplete: "current-password", maxlength: 200 });
-  return el("div", { class: "form" }, el("h3", { text: tell("login.title") }), el("p", { text: tell(ctx.link.refused ? "login.refused" : "login.why") }),
+  return el("div", { class: "form" }, el("h3", { text: tell("login.title") }), el("p", { text: tell({ wrong: "login.refused", nobody: "login.needed" }[ctx.link.refused] ?? "login.why") }),
     el("label", { for: user.id, text: tell("login.user") }, user), el("label", { for: password.id, text: tell("login.password") }, password),
     el("div", { class: "row" }, button(tell("login.in"), () => {
       if (/^[a-z0-9_-]{1,32}$/.test(user.value)) ctx.logIn({ user: user.value, password: password.value });

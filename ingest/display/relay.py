@@ -11,6 +11,7 @@ import threading
 from collections.abc import Callable
 from http import HTTPStatus
 
+from websockets.exceptions import InvalidState
 from websockets.frames import Opcode
 from websockets.http11 import Request
 from websockets.server import ServerProtocol
@@ -93,7 +94,7 @@ class Relay:
                 return
 
     def _carry_back(self, protocol: ServerProtocol, broker: socket.socket) -> None:
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError, InvalidState):  # the page has just said goodbye
             while data := broker.recv(CHUNK):
                 with self._lock:
                     protocol.send_binary(data)

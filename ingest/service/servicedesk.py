@@ -16,6 +16,7 @@ from ingest.payload.svc import (
 from ingest.service.announcer import Announcer
 from ingest.service.bay import Bay
 from ingest.service.inputs import Offered
+from ingest.service.jobdesk import cut
 from ingest.service.live import WIRE_STEP_DEG, LiveSettings
 
 QUANTITIES = (
@@ -133,4 +134,4 @@ class ServiceDesk:
 
 
 def _offers(named: tuple[tuple[str, str], ...]) -> tuple[OfferMeta, ...]:
-    return tuple(OfferMeta(id=each, name=name[:120]) for each, name in named[:MOST_OFFERED])
+    return tuple(OfferMeta(id=each, name=cut(name, 120)) for each, name in named[:MOST_OFFERED])

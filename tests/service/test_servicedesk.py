@@ -63,7 +63,7 @@ def test_the_description_lists_them_and_is_said_again_when_one_comes(desk_and_ba
     desk.offer(Offered((("odd", ""), ("van", "x" * 200)), (("general", "for want of better"),)))
     desk.refresh(bay.bay)
     said = bay.outlet.retained[bay.topics.meta]
-    assert said["vehicles"] == [{"id": "odd", "name": ""}, {"id": "van", "name": "x" * 120}]
+    assert said["vehicles"] == [{"id": "odd", "name": ""}, {"id": "van", "name": "x" * 119 + "…"}]
     assert said["limit_sets"] == [{"id": "general", "name": "for want of better"}]
     many = tuple((f"v-{n}", "\u00fc" * 120) for n in range(3 * MOST_OFFERED))
     desk.offer(Offered(many, many))

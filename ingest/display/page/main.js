@@ -6,6 +6,7 @@ import { readBody } from "./core/read.js";
 import { Requests } from "./core/requests.js";
 import { Ring } from "./core/ring.js";
 import { parsed, checked } from "./core/settings.js";
+import { sayer } from "./core/sentences.js";
 import { sizes } from "./core/size.js";
 import { teller } from "./core/tell.js";
 import { toneOf } from "./core/tone.js";
@@ -27,12 +28,14 @@ const TICK_MS = 250;
 const STORED = "levelhead-display";
 const NUMBER_EMS = 6.2; // the longest number: sign, three digits, point, unit
 const MAKERS = { now: nowView, turn: turnView, set: setView, axles: axlesView, heads: headsView, papers: papersView, setup: setupView };
+const FAR_M = 2; // from there on nobody touches the screen, and lists go by pages
 const WITH_REMOTE = ["now", "turn", "set"];
 
 class Page {
-  constructor(about, words) {
+  constructor(about, words, said) {
     this.about = about;
     this.words = words;
+    this.said = said;
     this.settings = parsed(stored());
     this.known = new Known(about.bay);
     this.turns = new TurnPoints();
@@ -143,11 +146,13 @@ class Page {
 
   setLanguage() {
     this.tell = teller(this.words[this.settings.lang], this.words.en);
+    this.say = sayer(this.said[this.settings.lang] ?? null, this.tell, this.settings.mark === "comma" ? "," : ".");
     document.documentElement.lang = this.settings.lang;
     document.documentElement.dataset.theme = this.settings.theme;
   }
 
   setSizes() {
+    document.documentElement.toggleAttribute("data-far", this.isFar());
     const found = this.reach().sizes, { style } = document.documentElement;
     style.setProperty("--number", `${found.number_px.toFixed(1)}px`);
     style.setProperty("--text", `${found.text_px.toFixed(1)}px`);
@@ -160,6 +165,10 @@ class Page {
   reach() {
     const found = sizes(this.settings, { ratio: digitRatio(), width_px: document.documentElement.clientWidth - 32, number_ems: NUMBER_EMS });
     return { sizes: found, readable_m: found.readable_m, wanted: found.readable_m >= this.settings.distance_m - 0.05 };
+  }
+
+  isFar() {
+    return this.settings.distance_m >= FAR_M;
   }
 
   style() {
@@ -241,6 +250,6 @@ async function fetched(path) {
   return (await fetch(path)).json();
 }
 
-const [about, en, de] = await Promise.all(["/about.json", "/words/en.json", "/words/de.json"].map(fetched));
-const page = new Page(about, { en, de });
+const [about, en, de, deSaid] = await Promise.all(["/about.json", "/words/en.json", "/words/de.json", "/said/de.json"].map(fetched));
+const page = new Page(about, { en, de }, { de: deSaid });
 page.start(new Broker(about.bay, page.hooks(), about.at_home));

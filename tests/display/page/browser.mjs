@@ -58,6 +58,12 @@ const show = (page, name) => page.evaluate((view) => new Promise((done) => { loc
 const text = (page, where) => page.locator(where).innerText();
 const until = (page, where, pattern, timeout = 8000) => page.locator(where).filter({ hasText: pattern }).first().waitFor({ timeout });
 
+/** Whether the cautions of the step stand on the screen whole, wherever it is scrolled to. */
+const cautions = (page) => page.evaluate(() => {
+  const box = document.getElementById("cautions").getBoundingClientRect(), shown = [...document.querySelectorAll("#cautions li:not([hidden])")];
+  return { whole: box.top >= 0 && box.bottom <= innerHeight + 0.5, lines: shown.length > 0 && shown.every((each) => { const own = each.getBoundingClientRect(); return own.height > 0 && own.top >= box.top && own.bottom <= innerHeight + 0.5; }) };
+});
+
 // Every view on every size, in both themes and both languages: nothing for axe, nothing beyond the edge.
 const sizes = [[390, 844, {}, "light"], [1180, 820, { lang: "de", mark: "comma", angle: "min" }, "dark"], [1920, 1080, { distance_m: 5, px_per_mm: 2.7 }, "light"], [844, 390, { angle: "mm" }, "dark"]];
 for (const [width, height, settings, colorScheme] of sizes) {
@@ -68,12 +74,33 @@ for (const [width, height, settings, colorScheme] of sizes) {
     await show(page, view);
     const beyond = await page.evaluate(() => (document.documentElement.scrollWidth <= document.documentElement.clientWidth ? [] : [...document.querySelectorAll("body *")].filter((each) => each.getBoundingClientRect().right > innerWidth).map((each) => each.outerHTML.slice(0, 90))));
     assert.deepEqual(beyond, [], `${view} at ${width}x${height} is too wide`);
+    if (["now", "turn", "set"].includes(view)) assert.deepEqual(await cautions(page), { whole: true, lines: true }, `cautions of ${view} at ${width}x${height}`);
     if (!judged) continue;
     const { violations } = await page.evaluate(() => globalThis.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"] }));
     assert.deepEqual(violations.map((each) => `${view} ${width}: ${each.id}: ${each.nodes[0].html}`), []);
   }
   await page.context().close();
 }
+
+// At 5 m: text of 29 mm (20 minutes of arc, ISO 9241), a page at a time, and every row comes in its turn.
+const far = await opened(1920, 1080, { distance_m: 5, px_per_mm: 1.6 });
+await show(far, "axles");
+const rows = () => far.evaluate(() => [...document.querySelectorAll("tbody tr:not([hidden])")].map((each) => ({ name: each.firstChild.textContent, bottom: each.getBoundingClientRect().bottom, px: parseFloat(getComputedStyle(each.lastChild).fontSize) })));
+const digit = await far.evaluate(() => { const at = document.createElement("canvas").getContext("2d"); at.font = "200px system-ui, 'DejaVu Sans', sans-serif"; return at.measureText("0").actualBoundingBoxAscent / 200; });
+const names = new Set();
+for (let at = 0; at < 4; at += 1) {
+  const shown = await rows();
+  assert.ok(shown.length > 0 && shown.length < 4, String(shown.length));
+  for (const each of shown) {
+    names.add(each.name);
+    assert.ok(each.bottom <= 1080, `${each.name} ends at ${each.bottom}`);
+    assert.ok((each.px * digit) / 1.6 > 28.5, `${each.name}: ${(each.px * digit) / 1.6} mm`);
+  }
+  await far.locator(".leaf:visible").click();
+  await far.waitForTimeout(100);
+}
+assert.equal(names.size, 4);
+await far.context().close();
 
 const page = await opened(1180, 820, { by: "Ines" });
 assert.match(await text(page, "#who"), /you are the technician/);

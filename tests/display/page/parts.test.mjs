@@ -4,6 +4,7 @@ import { readFileSync, readdirSync } from "node:fs";
 import { test } from "node:test";
 import { fieldsOf, guideOf } from "../../../ingest/display/page/core/guide.js";
 import { Known } from "../../../ingest/display/page/core/known.js";
+import { Leaf, PAGE_MS, pagesOf } from "../../../ingest/display/page/core/pages.js";
 import { Requests } from "../../../ingest/display/page/core/requests.js";
 import { MOST_POINTS, Ring } from "../../../ingest/display/page/core/ring.js";
 import { checked, parsed, USUAL } from "../../../ingest/display/page/core/settings.js";
@@ -190,4 +191,18 @@ test("text enters the page as text alone", () => {
   const sources = folders.flatMap((folder) => readdirSync(new URL(folder, PAGE)).filter((name) => name.endsWith(".js")).map((name) => readFileSync(new URL(folder + name, PAGE), "utf8")));
   assert.ok(sources.length > 25);
   for (const text of sources) assert.doesNotMatch(text, /innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\b|new Function|DOMParser/);
+});
+
+test("a list is cut into pages that fit, and an item that is too high has a page of its own", () => {
+  const boxes = (...heights) => heights.map((height, at) => ({ top: heights.slice(0, at).reduce((a, b) => a + b, 0), bottom: heights.slice(0, at + 1).reduce((a, b) => a + b, 0) }));
+  assert.deepEqual(pagesOf(boxes(40, 40, 40), 100), [[0, 2], [2, 3]]);
+  assert.deepEqual(pagesOf(boxes(40, 300, 40), 100), [[0, 1], [1, 2], [2, 3]]);
+  assert.deepEqual([pagesOf([], 100), pagesOf(boxes(40, 40), 80)], [[], [[0, 2]]]);
+});
+
+test("pages turn by themselves until a person turns one", () => {
+  const leaf = new Leaf();
+  assert.deepEqual([0, PAGE_MS - 1, PAGE_MS, 2 * PAGE_MS, 3 * PAGE_MS].map((now) => leaf.of(3, now)), [0, 0, 1, 2, 0]);
+  leaf.turn();
+  assert.deepEqual([leaf.of(3, 4 * PAGE_MS), leaf.of(3, 40 * PAGE_MS), leaf.of(1, 40 * PAGE_MS)], [1, 1, 0]);
 });

@@ -11,6 +11,12 @@ export function parts(text, by = "+") {
   return String(text ?? "").split(by).map((each) => each.trim()).filter((each) => each !== "" && each !== "\u2026");
 }
 
+/** A text without the advice that it repeats, cut short: that has a place of its own. */
+function beside(text, advice) {
+  const at = advice.length > 0 ? text.indexOf(advice[0].slice(0, 24)) : -1;
+  return at < 0 ? text : text.slice(0, at).trim();
+}
+
 /**
  * Return what the page shows of the job; `asks` holds known requests alone, the usual one first.
  * Empty where nothing can be believed.
@@ -21,13 +27,15 @@ export function guideOf(known) {
     return entry && !entry.fault ? entry.body : {};
   };
   const state = read("state"), step = read("step"), told = read("guidance");
+  const advice = lines(read("advice").text);
   const same = out === "" && (told.task ?? "") === (step.task ?? "");
   return {
     out, state, step, told,
     job: state.job ?? null,
     task: typeof told.task === "string" ? told.task : "",
     caution: lines(read("caution").text),
-    advice: lines(read("advice").text),
+    advice,
+    text: beside(String(told.text ?? ""), advice),
     lacks: parts(told.lacks, ";"),
     axle: Number(parts(step.axles)[0]) || null,
     asks: same ? parts(told.asks).filter((each) => OFFERED.includes(each)) : [],

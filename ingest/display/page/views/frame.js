@@ -2,14 +2,19 @@
 
 import { ALERT_LEVEL, word } from "../core/words.js";
 import { button, el, keyed, mark, relaid, show, write } from "./dom.js";
+import { pager } from "./pager.js";
+import { speak, spoken } from "./said.js";
 
 export const VIEWS = ["now", "turn", "set", "axles", "heads", "papers", "setup"];
+const CAREFUL = ["now", "turn", "set"];
+const CAREFUL_PART = 0.26; // of the screen's height, for the lines of it
 const byId = (id) => document.getElementById(id);
 
 export function frame(ctx) {
-  const link = el("span", { class: "tag" }), why = el("span", { class: "quiet" }), kept = new Map();
+  const link = el("span", { class: "tag" }), why = el("span", { class: "quiet" });
   byId("link").append(link, " ", why);
-  let spoken = null;
+  let before = null;
+  const careful = cautions(ctx), told = { alerts: new Map(), notes: new Map() };
   return () => {
     const { tell, known } = ctx, out = known.outage();
     relaid(byId("nav"), JSON.stringify([ctx.view, ctx.settings.lang]), () => VIEWS.map((name) => {
@@ -25,9 +30,10 @@ export function frame(ctx) {
     write(byId("who"), whoText(ctx));
     write(byId("banner"), out ? `${tell("state.no-data")}: ${tell(`why.${out}`)}. ${tell({ wrong: "login.refused", nobody: "banner.refused" }[ctx.link.refused] ?? "banner.not-live")}` : "");
     show(byId("banner"), out !== "");
-    if (spoken !== null && spoken !== out) write(byId("spoken"), out ? tell(`why.${out}`) : tell("link.online"));
-    spoken = out;
-    drawAlerts(byId("alerts"), known, kept, tell);
+    if (before !== null && before !== out) write(byId("spoken"), out ? tell(`why.${out}`) : tell("link.online"));
+    before = out;
+    drawAlerts(told, ctx);
+    careful(performance.now());
     write(byId("foot"), tell("foot"));
   };
 }
@@ -43,14 +49,38 @@ function whoText(ctx) {
   return ctx.source.login ? ctx.tell("who.user", { user: ctx.source.login.user }) : ctx.tell("who.nobody");
 }
 
-function drawAlerts(element, known, kept, tell) {
+/** Warnings stand above all else; notes wait below. */
+function drawAlerts(told, ctx) {
+  const { known } = ctx;
   const active = known.link.connected ? known.under("svc", "alert") : [];
   const rank = (entry) => -ALERT_LEVEL.indexOf(word(entry.body.level, ALERT_LEVEL, "danger"));
   const sorted = active.sort((a, b) => rank(a) - rank(b)).slice(0, 12);
-  keyed(element, sorted.map((entry) => entry.key), () => ({ element: el("p") }), kept);
+  const isNote = ({ body, fault }) => !fault && body.level === "note";
+  drawLines(byId("alerts"), sorted.filter((entry) => !isNote(entry)), told.alerts, ctx);
+  drawLines(byId("notes"), sorted.filter(isNote), told.notes, ctx);
+}
+
+function drawLines(element, sorted, kept, ctx) {
+  const { tell } = ctx;
+  keyed(element, sorted.map((entry) => entry.key), () => { const head = el("span"), text = el("span"); return { element: el("p", {}, head, text), head, text }; }, kept);
   for (const { key, body, fault, path } of sorted) {
-    const level = word(body.level, ALERT_LEVEL, "danger"), line = kept.get(key).element;
+    const level = word(body.level, ALERT_LEVEL, "danger"), { element: line, head, text } = kept.get(key);
     mark(line, level);
-    write(line, `${tell(`level.${level}`)}: ${fault ? tell("why.unreadable") : body.text || path[2]}${body.head ? ` (${body.head})` : ""}`);
+    write(head, `${tell(`level.${level}`)}${body.head ? ` (${body.head})` : ""}: ${fault ? tell("why.unreadable") : ""}`);
+    speak(text, fault ? "" : body.text || path[2], ctx);
   }
+}
+
+/** The cautions of the present step stand at the bottom of every view of the work, page by page. */
+function cautions(ctx) {
+  const box = byId("cautions"), title = el("h2", { id: "careful" }), list = el("ul");
+  const leaves = pager(list, () => CAREFUL_PART * innerHeight, ctx);
+  box.append(el("div", { class: "head" }, title, leaves.button), list);
+  return (now) => {
+    const { caution } = ctx.guide();
+    write(title, ctx.tell("now.cautions"));
+    spoken(list, caution, ctx);
+    show(box, caution.length > 0 && CAREFUL.includes(ctx.view));
+    if (!box.hidden) leaves.draw(now);
+  };
 }

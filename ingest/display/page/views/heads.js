@@ -3,19 +3,22 @@
 import { figure, DASH } from "../core/figure.js";
 import { isNumber } from "../core/words.js";
 import { button, el, keyed, lines, mark, show, write } from "./dom.js";
+import { pager, roomBelow } from "./pager.js";
 
 const FACTS = ["wheel", "battery", "link", "record", "temperature"];
 const BAD = ["bad_cobs", "bad_short", "bad_crc", "bad_long", "bad_type", "bad_length", "bad_value"];
 
 export function headsView(ctx) {
   const none = el("p", { text: ctx.tell("heads.none") }), cards = el("div", { class: "cards" });
-  const element = el("div", { class: "stack" }, el("h2", { text: ctx.tell("nav.heads") }), none, cards);
-  const kept = new Map();
+  const title = el("div", { class: "line" }, el("h2", { text: ctx.tell("nav.heads") })), element = el("div", { class: "stack" }, title, none, cards);
+  const kept = new Map(), leaves = pager(cards, () => (ctx.isFar() ? roomBelow(cards) : Infinity), ctx);
+  title.append(leaves.button);
   return { element, draw(now) {
     const heads = ctx.known.heads();
     show(none, heads.length === 0);
     keyed(cards, heads, (head) => cardOf(head, ctx), kept);
     for (const head of heads) kept.get(head).draw(now);
+    leaves.draw(now);
   } };
 }
 

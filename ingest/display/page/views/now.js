@@ -1,28 +1,31 @@
 // What now? The step in words, what to turn, what is still lacking, the cautions.
 
-import { el, lines, show, write } from "./dom.js";
+import { el, show, write } from "./dom.js";
+import { pager, roomBelow } from "./pager.js";
+import { speak, spoken } from "./said.js";
 
 export function nowView(ctx) {
-  const step = el("p", { class: "quiet" }), title = el("h2"), text = el("p"), why = el("p", { class: "small quiet" });
-  const advice = el("ul", { class: "act" }), lacks = el("ul"), cautions = el("ul", { class: "caution" });
+  const step = el("p", { class: "quiet" }), title = el("h2", { class: "sentence" }), text = el("p"), why = el("p", { class: "small quiet" });
+  const advice = el("ul", { class: "act" }), lacks = el("ul");
   const lacking = el("div", {}, el("h3", { text: ctx.tell("now.lacking") }), lacks);
-  const careful = el("div", {}, el("h3", { text: ctx.tell("now.cautions") }), cautions);
-  // The service speaks English: whoever reads aloud should, too.
-  for (const each of [title, text, why, advice, lacks, cautions]) each.setAttribute("lang", "en");
-  const element = el("div", { class: "stack" }, step, title, text, advice, lacking, why, careful);
-  return { element, draw() {
+  // On a wall, what does not fit comes by pages; the title always stands.
+  const parts = [text, advice, lacking, why].map((each) => el("div", {}, each)), body = el("div", { class: "stack" }, ...parts);
+  const leaves = pager(body, () => (ctx.isFar() ? roomBelow(body) : Infinity), ctx);
+  const element = el("div", { class: "stack" }, step, el("div", { class: "line" }, title, leaves.button), body);
+  return { element, draw(now) {
     const guide = ctx.guide(), { tell } = ctx, { state, told } = guide;
     const known = guide.out === "" && Boolean(told.title);
     write(step, known ? stepText(state, tell) : "");
-    write(title, known ? told.title : tell(guide.out ? "now.nothing-known" : "now.no-word"));
-    write(text, known ? told.text ?? "" : guide.out ? tell(`why.${guide.out}`) : "");
-    write(why, known && guide.step.why ? guide.step.why : "");
-    lines(advice, known ? guide.advice : []);
-    lines(lacks, known ? guide.lacks : []);
-    lines(cautions, guide.caution); // cautions stay, even where the connection does not
-    show(advice, advice.children.length > 0);
-    show(lacking, lacks.children.length > 0);
-    show(careful, cautions.children.length > 0);
+    if (known) speak(title, told.title, ctx);
+    else write(title, tell(guide.out ? "now.nothing-known" : "now.no-word"));
+    if (known) speak(text, guide.text, ctx);
+    else write(text, guide.out ? tell(`why.${guide.out}`) : "");
+    speak(why, known && guide.step.why ? guide.step.why : "", ctx);
+    spoken(advice, known ? guide.advice : [], ctx);
+    spoken(lacks, known ? guide.lacks : [], ctx);
+    show(step, step.textContent !== "");
+    for (const each of parts) each.toggleAttribute("data-empty", (each.firstChild === lacking ? lacks : each).textContent === "");
+    leaves.draw(now);
   } };
 }
 

@@ -3,6 +3,7 @@
 /* global uPlot */
 import { one } from "../core/figure.js";
 import { isNumber } from "../core/words.js";
+import { roomBelow } from "./pager.js";
 
 function colours() {
   const style = getComputedStyle(document.documentElement);
@@ -10,8 +11,15 @@ function colours() {
   return { ink: of("--ink"), quiet: of("--quiet"), rule: of("--rule"), band: of("--band"), edge: of("--edge") };
 }
 
+const LEAST_PX = 180;
+
+/** Text in a plot: as large as the page's, within what leaves room for the plot. */
+function fontPx() {
+  return Math.max(14, Math.min(40, parseFloat(getComputedStyle(document.body).fontSize) * 0.6));
+}
+
 function axis(colour, size, values) {
-  return { stroke: colour.quiet, font: "14px system-ui", grid: { stroke: colour.rule, width: 1 }, ticks: { show: false }, size, values };
+  return { stroke: colour.quiet, font: `${fontPx()}px system-ui`, grid: { stroke: colour.rule, width: 1 }, space: 2.4 * fontPx(), ticks: { show: false }, size: size * Math.max(1, fontPx() / 14), values };
 }
 
 /** Make a plot that follows its box, and is made anew for another theme or another decimal mark. */
@@ -24,12 +32,13 @@ class Plot {
   }
 
   draw(key, data) {
-    const width = Math.max(160, Math.floor(this.box.clientWidth)), height = Math.round(Math.max(180, Math.min(0.5 * width, 0.36 * innerHeight)));
-    const colour = colours(), own = JSON.stringify([key, width, colour]);
+    const width = Math.max(160, Math.floor(this.box.clientWidth)), room = roomBelow(this.box);
+    const height = Math.round(Math.max(LEAST_PX, Math.min(0.5 * width, room >= LEAST_PX ? room : 0.36 * innerHeight)));
+    const colour = colours(), own = JSON.stringify([key, width, Math.round(height / 8), colour]);
     if (own !== this.key) {
       this.plot?.destroy();
       this.key = own;
-      this.plot = new uPlot({ width, height, legend: { show: false }, cursor: { show: false }, select: { show: false }, ...this.options(colour) }, data, this.box);
+      this.plot = new uPlot({ width, height, padding: [fontPx() / 2, 1.5 * fontPx(), 0, 0], legend: { show: false }, cursor: { show: false }, select: { show: false }, ...this.options(colour) }, data, this.box);
     } else this.plot.setData(data);
   }
 }
@@ -77,15 +86,16 @@ function limitLines(u, { lo, hi }, colour, tell) {
   ctx.lineWidth = 2 * ratio;
   ctx.textAlign = "left";
   ctx.setLineDash([]);
-  ctx.font = `${14 * ratio}px system-ui`;
+  ctx.font = `${fontPx() * ratio}px system-ui`;
   for (const [limit, word, above] of [[lo, tell("plot.low"), false], [hi, tell("plot.high"), true]]) {
     if (!isNumber(limit)) continue;
-    const y = u.valToPos(limit, "y", true);
+    const y = u.valToPos(limit, "y", true), text = fontPx() * ratio, below = !above && y + 1.2 * text < bbox.top + bbox.height;
     ctx.beginPath();
     ctx.moveTo(bbox.left, y);
     ctx.lineTo(bbox.left + bbox.width, y);
     ctx.stroke();
-    ctx.fillText(word, bbox.left + 6 * ratio, above ? y - 5 * ratio : y + 15 * ratio);
+    ctx.textBaseline = below ? "top" : "bottom";
+    ctx.fillText(word, bbox.left + 6 * ratio, below ? y + 3 * ratio : y - 3 * ratio);
   }
   ctx.restore();
 }

@@ -3,6 +3,7 @@
 import { WITH_REASON } from "../core/guide.js";
 import { button, el, keyed, relaid, show, write } from "./dom.js";
 import { formOf } from "./forms.js";
+import { speak } from "./said.js";
 
 export function remoteView(ctx) {
   const note = el("p"), buttons = el("div", { class: "row" }), form = el("div"), list = el("ol", { class: "asked", "aria-live": "polite" });
@@ -31,16 +32,20 @@ export function remoteView(ctx) {
   } };
 }
 
-function drawAsked(list, kept, { requests, tell }) {
+function drawAsked(list, kept, ctx) {
+  const { requests, tell } = ctx;
   const recent = requests.all.slice(-3).reverse();
   keyed(list, recent.map((each) => each.id), () => {
-    const word = el("b"), what = el("span");
-    return { element: el("li", {}, word, what), word, what };
+    const word = el("b"), what = el("span"), said = el("span");
+    return { element: el("li", {}, word, what, said), word, what, said };
   }, kept);
   for (const each of recent) {
-    const { word, what } = kept.get(each.id);
+    const { word, what, said } = kept.get(each.id);
     write(word, tell(`asked.${each.state}`));
-    const said = each.text || (each.state === "unsent" ? tell("why.no-connection") : each.state === "no-answer" ? tell("asked.silent") : "");
-    write(what, [tell(`ask.${each.name}`), each.state === "refused" && !said ? tell(`code.${each.code}`) : said].filter(Boolean).join(": "));
+    const own = { unsent: tell("why.no-connection"), "no-answer": tell("asked.silent") }[each.state] ?? "";
+    // Where the sentence is none that this page can say in its language, the code's words go before it.
+    const coded = each.state === "refused" && (!each.text || ctx.say(each.text).own) ? tell(`code.${each.code}`) : "";
+    write(what, [tell(`ask.${each.name}`), own, coded].filter(Boolean).join(": ") + (each.text ? ": " : ""));
+    speak(said, each.text, ctx);
   }
 }

@@ -2,19 +2,21 @@
 
 import { one } from "../core/figure.js";
 import { parts } from "../core/guide.js";
+import { nameOf } from "../core/names.js";
 import { isNumber } from "../core/words.js";
-import { el, lines, picker, show, write } from "./dom.js";
+import { el, picker, show, write } from "./dom.js";
 import { stripPlot } from "./plots.js";
-import { decisionBlock, limitsText, nameOf, numberBlock } from "./value.js";
+import { spoken } from "./said.js";
+import { decisionBlock, limitsText, numberBlock } from "./value.js";
 
 export function setView(ctx) {
   const { tell } = ctx;
   const chooser = picker(tell("nav.set"), (topic) => { picked = ctx.pick(topic); ctx.redraw(); });
-  const name = el("h2", { class: "wide" }), number = numberBlock(), decision = decisionBlock();
-  const todo = el("ul", { class: "act", lang: "en" }), go = el("p", { class: "number" }), limits = el("p", { class: "number quiet" }), motion = el("p", { class: "tag" });
-  const box = el("div", { class: "plot wide", role: "img" }), caption = el("p", { class: "small quiet wide", text: tell("set.caption") });
-  const element = el("div", { class: "set" }, el("div", { class: "wide" }, chooser.element), name, el("div", { class: "stack" }, number.element, decision.element, motion),
-    el("div", { class: "stack" }, todo, go, limits), box, caption);
+  const name = el("h2", { class: "wide sentence" }), number = numberBlock(), decision = decisionBlock();
+  const todo = el("ul", { class: "act" }), go = el("p", { class: "number" }), limits = el("p", { class: "number quiet" }), motion = el("p", { class: "tag" });
+  const box = el("div", { class: "plot", role: "img" }), caption = el("p", { class: "small quiet", text: tell("set.caption") });
+  const element = el("div", { class: "set" }, el("div", { class: "wide" }, chooser.element), name, el("div", { class: "stack" }, number.element, el("div", { class: "line" }, decision.element, motion)),
+    el("div", { class: "stack" }, todo), el("div", { class: "stack" }, go, limits), el("div", { class: "stack strip" }, box, caption));
   const strip = stripPlot(box, ctx);
   let picked = null;
 
@@ -24,12 +26,12 @@ export function setView(ctx) {
     write(name, topic ? nameOf(topic, tell) : tell("set.nothing"));
     const style = ctx.style(), body = { ...value.body, qty: value.body.qty ?? topic?.split("/").at(-1) };
     number.draw({ ...value, body }, style, tell);
-    decision.draw(value, tell);
+    decision.draw({ ...value, why: value.why === "moving" ? "" : value.why }, tell);
     const shown = value.state !== "no-data";
     write(motion, !shown || value.state !== "live" ? "" : tell(body.moving === true ? "set.moving" : "set.at-rest"));
     show(motion, motion.textContent !== "");
-    const guide = ctx.guide(), todos = shown && body.todo ? [body.todo] : guide.out ? [] : guide.advice;
-    lines(todo, todos);
+    const guide = ctx.guide(), todos = guide.out ? [] : todosOf(shown ? body.todo : "", guide.advice);
+    spoken(todo, todos, ctx);
     show(todo, todos.length > 0);
     write(go, shown && isNumber(body.go) ? tell("set.go", { go: one(body.go, body, style) }) : "");
     write(limits, shown ? limitsText(body, style, tell) : "");
@@ -40,6 +42,13 @@ export function setView(ctx) {
       strip(ctx.ring, body, now);
     }
   } };
+}
+
+/** What to turn by the newest value; where that was cut short, the advice of the second before it. */
+function todosOf(todo, advice) {
+  if (!todo) return advice;
+  if (!todo.endsWith("\u2026")) return [todo];
+  return advice.length > 0 ? advice : [todo.slice(0, Math.max(todo.lastIndexOf(";"), 0)) || todo];
 }
 
 /** What can be set or watched: the results of the step, else all that there are. */

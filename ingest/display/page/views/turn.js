@@ -1,6 +1,7 @@
 // The turn of a wheel: readings round it, the fitted curve, how much further to turn.
 
 import { figure, DASH } from "../core/figure.js";
+import { expanded } from "../core/rounding.js";
 import { curve, within } from "../core/turnpoints.js";
 import { isNumber, RUNOUT_STATE, word } from "../core/words.js";
 import { button, el, picker, show, write } from "./dom.js";
@@ -82,7 +83,7 @@ function pairText(body, name, ctx) {
   const value = body[name], U = body[`${name}_U`];
   if (!isNumber(value)) return DASH;
   const style = name === "phase" ? { ...ctx.style(), angle: "deg" } : { ...ctx.style(), angle: ctx.style().angle === "min" ? "min" : "deg" };
-  const dp = name === "phase" ? 1 : Number.isInteger(body.dp) ? body.dp : 3;
+  const dp = name === "phase" ? (isNumber(U) && U > 0 ? expanded(U).places : 0) : Number.isInteger(body.dp) ? body.dp : 3;
   const shown = figure({ value, U: isNumber(U) ? U : null, k: body.k ?? null, dp, unit: "deg" }, style);
   const told = shown?.value.trim().replace(/^\+/, name === "camber" ? "+" : ""); // an amplitude has no sign
   return shown === null ? DASH : `${told} \u00b1\u00a0${shown.known ? shown.U : ctx.tell("value.u-unknown")}`;

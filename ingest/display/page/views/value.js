@@ -53,11 +53,3 @@ export function limitsText(body, style, tell) {
   if (low !== null) return tell("limits.low", { low });
   return high !== null ? tell("limits.high", { high }) : "";
 }
-
-/** A result's name from its topic below the bay. */
-export function nameOf(topic, tell) {
-  const path = String(topic).split("/");
-  const quantity = tell(`quantity.${path.at(-1)}`);
-  if (path[0] === "vehicle") return `${tell("place.vehicle")}, ${quantity}`;
-  return `${tell("place.axle", { n: path[1] })}${path[2] === "both" ? "" : ` ${tell(`side.${path[2]}`)}`}, ${quantity}`;
-}

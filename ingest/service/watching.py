@@ -5,10 +5,12 @@ compensated, is let down, rolls to settle and steers in a sweep; heads are in ha
 mounted. Where hands are off, or turn an adjuster, a head stays as it sits. Pure but for its state.
 """
 
+import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from ingest.core.channels import Channel
 from ingest.core.units import DEG, NS
 from ingest.job.course.tasks import Doing, Task
 
@@ -23,8 +25,11 @@ HIDDEN_S = 1.0
 SAT = frozenset({Doing.FIND, Doing.ADJUST, Doing.TIGHTEN, Doing.LEAVE})
 """In these a head stays as it sits and sees what it saw."""
 UNTOUCHED = frozenset({Doing.FIND, Doing.LEAVE})
-"""In these nothing turns at all. While an adjuster is turned, wheels turn about the vertical, and a
-head that does so by itself cannot be told from that: only how its shaft leans can."""
+"""In these nothing turns at all. While an adjuster is turned, its wheels turn about the vertical,
+and a head that does so by itself cannot be told from that: only how its shaft leans can. Heads on
+other axles still look across their own as they did."""
+TAKES_ALONG = frozenset({"steering_wheel", "steer_parallelism"})
+"""A linkage that is turned at may take another axle along."""
 HEARD = SAT | {Doing.TURN, Doing.LOWER, Doing.SETTLE, Doing.SWEEP}
 """In these every mounted head should be heard, and keep what is known of its clamp."""
 
@@ -85,12 +90,17 @@ class _Known:
     """Its clamp is known to be off, or was turned anew: how it sits is not watched any more."""
     hidden_ns: dict[str, int] = field(default_factory=dict)
 
+    def anew(self) -> "_Known":
+        """Return what the next task begins with, where heads stay as they sit."""
+        return _Known(self.online, self.compensated, self.lean_rad, self.sights_rad)
+
 
 class Watching:
     """Compares what is seen of heads with what was; says each thing once."""
 
     def __init__(self) -> None:
-        self._task = ""
+        self._task: Task | None = None
+        self._turning = False
         self._known: dict[int, _Known] = {}
         self._seen: dict[int, set[str]] = {}
         self._set_up = 0
@@ -101,13 +111,22 @@ class Watching:
         """Wheels whose head misses a sightline that was said to be lost."""
         return frozenset(wheel for line in self._hidden for wheel in line)
 
-    def look(self, task: Task | None, heads: Iterable[HeadSeen]) -> list[Upsetting]:
-        """Return what happened since the last look that the task does not bring with it."""
+    def look(
+        self, task: Task | None, heads: Iterable[HeadSeen], *, turning: bool = True
+    ) -> list[Upsetting]:
+        """Return what happened since the last look that the task does not bring with it.
+
+        ``turning``: where the task adjusts, whether its adjuster is being turned already.
+        """
         if task is None:
-            self._task = ""
+            self._task = None
             return []
-        if task.id != self._task:
-            self._task, self._known = task.id, {}
+        if self._task is None or task.id != self._task.id:
+            stays = self._task is not None and {task.doing, self._task.doing} <= SAT
+            kept = self._known.items() if stays else ()
+            self._task = task
+            self._known = {mounting: known.anew() for mounting, known in kept if not known.told}
+        self._turning = turning and task.doing is Doing.ADJUST
         if task.set_up != self._set_up:
             self._set_up, self._seen = task.set_up, {}
             self._hidden.clear()
@@ -159,10 +178,13 @@ class Watching:
         if before is None:
             return
         both = sights.keys() & head.sights_rad.keys()
-        steered_rad = max((abs(head.sights_rad[c] - sights[c]) for c in both), default=0.0)
+        steps = {c: abs(math.remainder(head.sights_rad[c] - sights[c], math.tau)) for c in both}
+        steered_rad = max(steps.values(), default=0.0)
         step_rad = abs(head.lean_rad - before)
-        if task.doing in UNTOUCHED:
+        if task.doing in UNTOUCHED or (task.doing is Doing.ADJUST and not self._turning):
             step_rad, steered_rad = max(step_rad, steered_rad), 0.0
+        elif head.axle not in task.axles and task.quantity not in TAKES_ALONG:
+            step_rad, steered_rad = max(step_rad, steps.get(Channel.AZIMUTH_CROSS, 0.0)), 0.0
         if step_rad <= STEP_RAD + PER_STEER * steered_rad:
             return
         known.told, known.compensated = True, False

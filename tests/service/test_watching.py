@@ -50,6 +50,32 @@ def after(task: Task, *heads: HeadSeen) -> list[str]:
     return said
 
 
+CROSSED = replace(HEAD, axle=2, sights_rad={"azimuth_cross": 0.6 * DEG})
+BEHIND = replace(HEAD, sights_rad={"azimuth_track": 179.9 * DEG})
+
+
+def test_a_head_on_another_axle_than_is_turned_at_looks_across_as_it_did():
+    """A slip about the vertical there, which no adjuster brings with it; a linkage might."""
+    before = replace(CROSSED, sights_rad=HEAD.sights_rad)
+    assert after(ADJUST, before, CROSSED, CROSSED) == ["run-out"]
+    assert after(ADJUST, HEAD, replace(CROSSED, axle=1)) == []
+    assert after(replace(ADJUST, quantity="steering_wheel"), before, CROSSED) == []
+
+
+def test_a_direction_that_passes_the_half_turn_is_no_step():
+    other = replace(BEHIND, sights_rad={"azimuth_track": -179.9 * DEG})
+    assert after(replace(ADJUST, doing=Doing.FIND), BEHIND, other) == []
+
+
+def test_a_slip_between_two_tasks_or_before_anything_is_turned_is_said():
+    find, slipped = replace(ADJUST, id="1-find", doing=Doing.FIND), replace(CROSSED, axle=1)
+    for task, turning in ((find, False), (ADJUST, False)):
+        watching = Watching()
+        assert not watching.look(find, [HEAD], turning=False)
+        (said,) = watching.look(task, [replace(slipped, now_ns=NS)], turning=turning)
+        assert said.lacks == "run-out"
+
+
 @pytest.mark.parametrize(
     ("heads", "said"),
     [

@@ -119,12 +119,12 @@ class FdStream:
 
     def _end_tail(self) -> None:
         now_s = self._loop.time()
-        if self._crowded or now_s < self._eager_until_s:
+        wanted_s = self._needed_s - now_s
+        if self._crowded or now_s < self._eager_until_s or self._holds.overdue(wanted_s):
             self._phase = Phase.WATCH
         else:
             self._loop.remove_reader(self._fd)
-            rest_s = self._holds.rest_s(self._needed_s - now_s)
-            self._enter(Phase.REST, rest_s, self._end_rest)
+            self._enter(Phase.REST, self._holds.rest_s(wanted_s), self._end_rest)
 
     def _end_rest(self) -> None:
         self._cancel_timer()

@@ -5,7 +5,8 @@ that arrive in pieces are whole. Then it rests for a hold, while bytes gather in
 After the hold these are taken, and handed on together with the next bytes that arrive: the
 newest byte of a chunk has only just come, so that the rest costs a measurement no time.
 If nothing comes within ``LINGER_S`` they are handed on without it.
-Whoever knows when the next bytes are needed says so, and the rest lasts until then.
+Whoever knows when the next bytes are needed says so, and the rest lasts until then. Where that time
+has just gone by, as what came before took long to work on, there is no rest: they are overdue.
 """
 
 from dataclasses import dataclass
@@ -42,6 +43,13 @@ class Holds:
         115200 baud, 22 ms at 921600."""
         longest_s = CROWDED * BITS_PER_BYTE / baud
         return cls(min(usual_s, longest_s), longest_s if usual_s > 0.0 else 0.0)
+
+    def overdue(self, wanted_s: float) -> bool:
+        """Say whether bytes that are needed in ``wanted_s`` should have been read already.
+
+        A time that is gone by for longer is of a rest before: nobody has said anything since.
+        """
+        return -self.usual_s < wanted_s <= 0.0
 
     def rest_s(self, wanted_s: float) -> float:
         """Return how long to rest when bytes are needed in ``wanted_s``; 0: not at all."""

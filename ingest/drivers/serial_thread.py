@@ -94,8 +94,11 @@ class ThreadStream:
         tail_end_s = self._loop.time() + TAIL_S
         while self._loop.time() < max(tail_end_s, self._eager_until_s) and not self._stopped:
             self._hand_on(self._with_waiting(self._port.read(1)))
+        wanted_s = self._needed_s - self._loop.time()
+        if self._holds.overdue(wanted_s):
+            return
         self._rest_over.clear()
-        self._rest_over.wait(self._holds.rest_s(self._needed_s - self._loop.time()))
+        self._rest_over.wait(self._holds.rest_s(wanted_s))
         self._kept = self._with_waiting(b"")
 
     def _with_waiting(self, data: bytes) -> bytes:

@@ -181,6 +181,35 @@ def test_rests_until_bytes_are_needed(run_in_virtual_time):
     run_in_virtual_time(main())
 
 
+def test_does_not_rest_when_what_is_needed_is_overdue(run_in_virtual_time):
+    """Work that took long: by its end the bytes wait that it was to be ready for."""
+
+    async def main():
+        line = Line()
+        await line.write_at(0.1, b"a")
+        line.stream.rest(line.start_s + 0.1 + TAIL_S - 0.002)
+        await line.write_at(0.112, b"b")
+        await line.until(0.12)
+        assert line.got[1:] == [(0.112, b"b", 0.112)]
+        await line.end()
+
+    run_in_virtual_time(main())
+
+
+def test_rests_as_usual_when_nobody_said_anything_since(run_in_virtual_time):
+    async def main():
+        line = Line()
+        line.stream.rest(line.start_s + 0.05)
+        await line.write_at(0.1, b"a")
+        await line.write_at(0.112, b"b")
+        await line.write_at(0.15, b"c")
+        await line.until(0.16)
+        assert line.got[1:] == [(0.15, b"bc", 0.15)]
+        await line.end()
+
+    run_in_virtual_time(main())
+
+
 def test_rests_no_longer_than_the_buffer_allows(run_in_virtual_time):
     async def main():
         line = Line(Holds(usual_s=0.02, longest_s=0.05))

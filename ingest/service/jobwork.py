@@ -40,8 +40,9 @@ LEVEL = re.compile(r"[^a-z0-9]+")
 PROVES = 2.0
 """k of the expanded uncertainty that a tape's difference is held against."""
 LIVE_S = 0.09
-"""Least time between two values of what is being turned. Each is said the moment that a head of its
-axle gives a new one, ten times a second; less than their distance, so that jitter skips none."""
+"""Least time between the samples of two values of what is being turned; a head gives ten a second.
+By the samples' own time, in which nothing is late: a value that came late would else hold the next
+one up until some other head was heard, and that the one after it, on and on."""
 LOST_S = 0.25
 """Where no head of the axle gives anything new, that is said again so often."""
 SETTLES = frozenset({Doing.TIGHTEN, Doing.SETTLE})
@@ -190,15 +191,11 @@ class JobWork:
         if job is None or brief is None or not job.turning:
             return
         task, now_ns = job.task(job.turning), self._announcer.clock()
-        if (
-            task is None
-            or not task.topics
-            or not task.is_seen
-            or now_ns - self._live_ns < LIVE_S * NS
-        ):
+        if task is None or not task.topics or not task.is_seen:
             return
         newest_ns = self._view.newest_ns(task.axles[0])
-        if newest_ns == self._newest_ns and now_ns - self._live_ns < LOST_S * NS:
+        is_early = newest_ns - self._newest_ns < LIVE_S * NS
+        if is_early and now_ns - self._live_ns < LOST_S * NS:
             return
         self._live_ns, self._newest_ns = now_ns, newest_ns
         followed = self._view.follow(task.axles[0])

@@ -274,16 +274,28 @@ def test_a_knocked_head_holds_the_results_back_until_its_wheel_was_turned_again(
     assert told["lacks"]
 
 
-def test_a_live_value_is_said_when_a_head_of_its_axle_gives_a_new_one():
-    """A chunk of another head, or one that completes no value, brings nothing newer."""
+def said_live(*came):
+    """Return which of the newest samples, ms, were told of, each so much later than that before."""
     rig = JobRig(open_database(":memory:"))
     while rig.work.job is None or not rig.work.job.turning:
         rig.go_on()
     heard = []
-    for newest, later_s in ((1, 0.1), (1, 0.1), (2, 0.02), (3, 0.05), (4, 0.05), (4, 0.3)):
+    for newest_ms, later_s in came:
         rig.now_ns += round(later_s * NS)
-        rig.view.newest = newest
+        rig.view.newest = newest_ms * NS // 1000
         before = len(rig.said)
         rig.work.live()
         heard.append(len(rig.said) > before)
-    assert heard == [True, False, True, False, True, True]
+    return heard
+
+
+def test_a_live_value_is_said_when_a_head_of_its_axle_gives_a_new_one():
+    """A chunk of another head, or one that completes no value, brings nothing newer."""
+    came = (100, 0.1), (100, 0.02), (150, 0.04), (200, 0.04), (200, 0.02), (200, 0.3)
+    assert said_live(*came) == [True, False, False, True, False, True]
+
+
+def test_a_live_value_that_came_late_does_not_put_the_next_one_off():
+    """Nor is the next one, then, said when some other head is heard: that would go on for ever."""
+    came = (100, 0.1), (200, 0.16), (300, 0.04), (300, 0.06), (400, 0.04)
+    assert said_live(*came) == [True, True, True, False, True]

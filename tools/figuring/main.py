@@ -16,6 +16,7 @@ import load
 import network
 import runout
 import throughput
+import turned
 import waiting
 from rich.console import Console
 from rich.table import Table
@@ -34,6 +35,7 @@ SECTIONS = {
     "network": network.network,
     "live": live.live,
     "waiting": waiting.waiting,
+    "turned": turned.turned,
     "jobs": jobs.jobs,
     "bench": bench.bench,
 }

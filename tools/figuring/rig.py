@@ -60,10 +60,15 @@ def wait_for_port(port, within_s=10.0):
 
 @contextlib.contextmanager
 def mosquitto():
+    """Run it as the integrator's kit sets it up, but for users and TLS."""
     port = free_port()
-    with process(mosquitto_path(), "-p", str(port)):
-        wait_for_port(port)
-        yield port
+    with tempfile.TemporaryDirectory() as folder:
+        lines = (f"listener {port} 127.0.0.1", "allow_anonymous true", "set_tcp_nodelay true")
+        config = Path(folder) / "mosquitto.conf"
+        config.write_text("\n".join(lines) + "\n")
+        with process(mosquitto_path(), "-c", str(config)):
+            wait_for_port(port)
+            yield port
 
 
 def small_record(number):
@@ -97,13 +102,15 @@ def small_record(number):
 
 
 @contextlib.contextmanager
-def service(paths, broker_port, *, embedded=False):
-    """Run ``levelhead serve`` on these ttys."""
+def service(paths, broker_port, *, embedded=False, records=None):
+    """Run ``levelhead serve`` on these ttys; ``records``: their heads', in place of small ones."""
+    if records is None:
+        records = [dump_record(small_record(number + 1)) for number in range(len(paths))]
     with tempfile.TemporaryDirectory() as folder:
-        records = Path(folder) / "records"
-        records.mkdir()
-        for number in range(1, len(paths) + 1):
-            (records / f"{number}.json").write_text(dump_record(small_record(number)))
+        kept = Path(folder) / "records"
+        kept.mkdir()
+        for number, record in enumerate(records, start=1):
+            (kept / f"{number}.json").write_text(record)
         broker = f"port = {broker_port}\n" + ("" if embedded else 'host = "127.0.0.1"\n')
         heads = "".join(f'[[head]]\nport = "{path}"\n' for path in paths)
         config = Path(folder) / "bay.toml"

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 
 from ingest.commands.network_answer import Answer
 from ingest.core.units import DEG
-from ingest.geometry.network.advising import Advice, where
+from ingest.geometry.network.addable import where
+from ingest.geometry.network.advising import Advice
 from ingest.geometry.network.pieces import pieces
 from ingest.geometry.network.quantities import usual
 from ingest.geometry.network.standing import EXPANDED, WIDE_RAD, in_words, told_of

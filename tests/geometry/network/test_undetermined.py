@@ -1,13 +1,16 @@
 """What readings cannot tell is named, and what would settle it does settle it."""
 
 import cmath
+import itertools
 import json
 import math
 
+import numpy as np
 import pytest
 
+from ingest.geometry.network.addable import candidates, where
 from ingest.geometry.network.adjusting import adjust, designed
-from ingest.geometry.network.advising import adviser, candidates, where
+from ingest.geometry.network.advising import adviser
 from ingest.geometry.network.pieces import pieces, placed
 from ingest.geometry.network.results import results
 from ingest.geometry.network.stations import Kind
@@ -360,3 +363,38 @@ def test_what_is_not_determined_elsewhere_changes_no_result(four_heads):
     for label, value in whole.items():
         assert told[label].value == pytest.approx(value.value, abs=1e-12), label
         assert told[label].u == pytest.approx(value.u, rel=1e-9), label
+
+
+def fewest_by_trying_all(told, wanted, most):
+    """Return of how many rows of ``told`` (c, d) a combination is ``wanted`` (d,): all are tried.
+
+    By NumPy's rank of a matrix, with the wanted row and without.
+    """
+    told = told / np.linalg.norm(told, axis=1, keepdims=True).clip(1e-12)
+    wanted = wanted / np.linalg.norm(wanted)
+    for count in range(1, most + 1):
+        tried = told[np.array(list(itertools.combinations(range(len(told)), count)))]
+        more = np.concatenate((tried, np.broadcast_to(wanted, (len(tried), 1, len(wanted)))), 1)
+        ranks = [np.linalg.matrix_rank(each, tol=1e-7) for each in (tried, more)]
+        if (ranks[0] == ranks[1]).any():
+            return count
+    return None
+
+
+@pytest.mark.parametrize("blocked", [[], [["L1", "L2"]], [["L1", "R1"], ["R1", "R2"]]])
+def test_no_fewer_readings_than_advised_settle_a_quantity(blocked):
+    adjusted = designed(network_from(half_a_vehicle() | {"blocked": blocked}, design=True))
+    told, advising = results(adjusted), adviser(adjusted)
+    advice = advising.settling(told)
+    counts = set()
+    for result in told:
+        if result.measured is not None:
+            continue
+        slope = result.quantity.form.slope
+        loose = [adjusted.factored.loose(each) for each in (advising.rows, slope[None])]
+        fewest = fewest_by_trying_all(loose[0], loose[1][0], 4)
+        found = advice[result.quantity.label]
+        # Where more than four are needed, trying all takes too long.
+        assert (len(found.readings) if found and len(found.readings) <= 4 else None) == fewest
+        counts.add(fewest)
+    assert len(counts - {None}) > 1

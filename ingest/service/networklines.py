@@ -1,12 +1,13 @@
 """What a network's lines are to heads on wheels: who may read which, which tape ties which hub."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import dataclass, replace
 
 from calibration.measured import Measured
 from ingest.core.channels import Channel
 from ingest.core.frames import Side
-from ingest.geometry.network.stations import Network, Reading
+from ingest.geometry.network.pieces import pieces
+from ingest.geometry.network.stations import Kind, Network, Reading
 from ingest.payload.network_live import LiveNetwork
 from ingest.service.bayhead import Wheel
 
@@ -51,6 +52,29 @@ def tapes_to_pins(network: Network, wheel: Wheel) -> set[int]:
     pins = {station.id for station in network.stations if station.side is None}
     ends = ({r.line.at, r.line.to} for r in network.readings)
     return {place for place, at in enumerate(ends) if hub in at and at & pins}
+
+
+def tapes_that_hold(
+    tapes: Mapping[int, Measured], network: Network, read: Set[int]
+) -> dict[int, Measured]:
+    """Return the tapes to pins, and of the others those between hubs that sightlines join.
+
+    Tapes alone hold no axle against shifting sideways: the hubs of a side lie on one line, and
+    where a tape is longer than they are apart, the hub would give way as a strut does.
+    """
+    lines = tuple(
+        replace(reading, used=place in read and reading.kind is Kind.DIRECTION)
+        for place, reading in enumerate(network.readings)
+    )
+    joined = pieces(replace(network, readings=lines))
+    piece = {station: number for number, ids in enumerate(joined) for station in ids}
+    pins = {station.id for station in network.stations if station.side is None}
+    kept = {}
+    for place, tape in tapes.items():
+        ends = network.readings[place].line.at, network.readings[place].line.to
+        if pins.intersection(ends) or len({piece[end] for end in ends}) == 1:
+            kept[place] = tape
+    return kept
 
 
 def _wheel(axle: int | None, side: Side | None) -> Wheel:

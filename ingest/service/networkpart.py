@@ -1,23 +1,28 @@
 """One sightline network of the present set-up: what was read of it, adjusted, told."""
 
 import contextlib
-from collections.abc import Iterable, Mapping, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from calibration.measured import Measured
 from ingest.core.errors import MeasurementRefused
 from ingest.core.units import NS
 from ingest.geometry.network.correlated import Solved, solve
-from ingest.geometry.network.pieces import pieces
 from ingest.geometry.network.proving import foretold
-from ingest.geometry.network.stations import Kind, Network, Reading
+from ingest.geometry.network.stations import Network, Reading
 from ingest.payload.network_live import LiveNetwork
 from ingest.service.bayhead import Wheel
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.networkalerts import NetworkAlerts
 from ingest.service.networkdesk import UNSOLVED, NetworkDesk
 from ingest.service.networkformer import with_former
-from ingest.service.networklines import Wanted, tapes_of, tapes_to_pins, wanted_of
+from ingest.service.networklines import (
+    Wanted,
+    tapes_of,
+    tapes_that_hold,
+    tapes_to_pins,
+    wanted_of,
+)
 from ingest.service.networkrows import Row, Rows, Stand
 from ingest.service.sightlines import Sat, look
 
@@ -174,31 +179,8 @@ class NetworkPart:
             readings[place] = reading
         network = replace(self.network, readings=tuple(readings))
         network, before = with_former(network, self.rows.former, self.tapes, self._pins)
-        tapes = _that_hold(self.tapes, network, {*read, *before})
+        tapes = tapes_that_hold(self.tapes, network, {*read, *before})
         return solve(network, tapes | before | {p: measured for p, (_, measured) in read.items()})
-
-
-def _that_hold(
-    tapes: Mapping[int, Measured], network: Network, read: Set[int]
-) -> dict[int, Measured]:
-    """Return the tapes to pins, and of the others those between hubs that sightlines join.
-
-    Tapes alone hold no axle against shifting sideways: the hubs of a side lie on one line, and
-    where a tape is longer than they are apart, the hub would give way as a strut does.
-    """
-    lines = tuple(
-        replace(reading, used=place in read and reading.kind is Kind.DIRECTION)
-        for place, reading in enumerate(network.readings)
-    )
-    joined = pieces(replace(network, readings=lines))
-    piece = {station: number for number, ids in enumerate(joined) for station in ids}
-    pins = {station.id for station in network.stations if station.side is None}
-    kept = {}
-    for place, tape in tapes.items():
-        ends = network.readings[place].line.at, network.readings[place].line.to
-        if pins.intersection(ends) or len({piece[end] for end in ends}) == 1:
-            kept[place] = tape
-    return kept
 
 
 def _seen(rows: Iterable[Row]) -> dict[int, Seen]:

@@ -107,6 +107,9 @@ def _wheel(one: Steering, reached: tuple[float, float], standing: Standing) -> d
     for name, u_rad in zip(("caster", "sai", "camber"), one.u_slip_rad, strict=True):
         known = found is not None and (name != "sai" or one.sai_rad is not None)
         answer[f"u_{name}_slip_deg"] = u_rad / DEG if known else None
+    for name, by_rad in zip(("caster", "sai", "camber"), one.by_roll_rad, strict=True):
+        known = found is not None and (name != "sai" or one.sai_rad is not None)
+        answer[f"u_{name}_roll_deg"] = abs(by_rad) / DEG if known else None
     return answer | {
         "why_no_sai": one.why_no_sai,
         "axle_roll": one.axle_roll,

@@ -29,9 +29,8 @@ HINTS = {
     "the figures above allow for; hold the brake, lock the head, sweep again",
     CLOSING_OUT: "closing-reading-left-out: the first or the last reading does not fit the others; "
     "something may have moved, sweep again",
-    ONE_SIDE: "steered-to-one-side: a roll of the axle, or a steering that reads wrong, does not "
-    "cancel as it does between two sides, and the figures above do not allow for it; steer as far "
-    "to the other side",
+    ONE_SIDE: "steered-to-one-side: a roll of the axle hardly shows; steer as far to the other "
+    "side",
     ONE_WAY: "one-way-only: a slip of brake or lock hardly shows; steer back to where the sweep "
     "began and read there again",
     FLAT: "tilts-hardly-move: they move by less than 0.15° in all; do they stand in radians?",
@@ -85,6 +84,10 @@ def _notes(one: Steering) -> list[str]:
         caster, sai, _ = (2.0 * each / DEG for each in one.u_slip_rad)
         told = f"up to {sai:.3f}° of SAI and {caster:.3f}° of caster"
         notes.append(on_screen(f"  a slip that would not show: {told}, in the figures above"))
+    if any(one.by_roll_rad) and one.estimates is not None:
+        caster, sai, _ = (2.0 * abs(each) / DEG for each in one.by_roll_rad)
+        told = f"{caster:.3f}° of caster" + (f" and {sai:.3f}° of SAI" if one.sai_rad else "")
+        notes.append(on_screen(f"  a roll that would not show: up to {told}, in the figures above"))
     if one.outliers:
         rows = ", ".join(str(row + 1) for row in one.outliers)
         notes.append(f"  left out as outliers: data rows {rows}")

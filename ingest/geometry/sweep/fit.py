@@ -18,6 +18,7 @@ from ingest.geometry.sweep.checks import (
 )
 from ingest.geometry.sweep.closure import closure_of, overlap_rad, refuse_open, ways
 from ingest.geometry.sweep.linear import solve_linear
+from ingest.geometry.sweep.lopsided import roll_left_open
 from ingest.geometry.sweep.outcome import Told, outcome, refuse_uncertain
 from ingest.geometry.sweep.outlying import outlying, refuse_outliers
 from ingest.geometry.sweep.readings import MASK, Sweep, SweepLimits, SweepNoise, SweepTerms
@@ -118,6 +119,7 @@ def _fitted(sweeps: Sequence[Sweep], asked: _Asked) -> list[Steering]:
             crept=slips[side].proven,
             ends_out=not (kept[side][0] and kept[side][-1]),
             reach=slips[side].reach,
+            rolling=roll_left_open(fit, side, stated=stated),
         )
         for side in sides
     ]

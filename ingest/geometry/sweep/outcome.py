@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from calibration.measured import Measured, Part, Source, from_covariance
 from ingest.core.errors import MeasurementRefused
+from ingest.geometry.sweep.lopsided import one_sidedness
 from ingest.geometry.sweep.motion import AXIS, ROLL, TAN_CASTER, TAN_SAI, observed
 from ingest.geometry.sweep.readings import SweepLimits, SweepTerms
 from ingest.geometry.sweep.refine import Refined
@@ -33,8 +34,6 @@ ZERO = "straight ahead"
 SCALE = "scale of the steering"
 FLAT_RAD = math.radians(0.15)
 """A tilt that moves by less in all, over a real sweep, may stand in radians for degrees."""
-LEAST_SHARE = 0.25
-"""Of the further lock: steered to the other side by less, a sweep is one to one side."""
 NO_NOISE_RAD = math.radians(0.1)
 """No inclinometer scatters so much at rest: something moved, or a sign is wrong."""
 
@@ -44,7 +43,7 @@ class Told:
     """What is already known of one side: why it has no SAI, closure, outliers, unfitted roll.
 
     ``crept``: a slip within the limit is proven. ``ends_out``: the first or last reading is left
-    out. ``reach`` (3,) as ``Slip`` has it.
+    out. ``reach`` (3,) as ``Slip`` has it, ``rolling`` (3,) as ``roll_left_open`` returns it.
     """
 
     why_no_sai: str | None
@@ -54,6 +53,7 @@ class Told:
     crept: bool
     ends_out: bool
     reach: F64
+    rolling: F64
 
 
 def outcome(
@@ -111,7 +111,8 @@ def _side(
         unknowns=row,
         across=across,
         hints=_hints(fit, side, caster, told),
-        u_slip_rad=_u_slip(told.reach, slopes),
+        u_slip_rad=_half(np.abs(told.reach), np.abs(slopes)),
+        by_roll_rad=_half(told.rolling, slopes),
     )
 
 
@@ -155,9 +156,9 @@ def _common(fit: Refined, side: int, gain: F64, terms: SweepTerms) -> list[Measu
     return [Measured(0.0, tuple(parts)) for parts in found]
 
 
-def _u_slip(reach: F64, slopes: tuple[float, float, float]) -> tuple[float, float, float]:
-    """Return what a slip leaves open; it was told with a chance of 95 %, twice its uncertainty."""
-    caster, sai, camber = (np.abs(slopes) * reach / 2.0).tolist()
+def _half(reach: F64, slopes: Sequence[float] | F64) -> tuple[float, float, float]:
+    """Return what was told with a chance of 95 %, twice its uncertainty, in caster, SAI, camber."""
+    caster, sai, camber = (np.asarray(slopes) * reach / 2.0).tolist()
     return caster, sai, camber
 
 
@@ -169,8 +170,7 @@ def _hints(fit: Refined, side: int, caster: float, told: Told) -> tuple[str, ...
         hints.append(CREPT)
     if told.ends_out:
         hints.append(CLOSING_OUT)
-    steer = fit.sweeps[side].steer_rad
-    if min(steer.max(), -steer.min()) < LEAST_SHARE * np.abs(steer).max():
+    if one_sidedness(fit.sweeps[side].steer_rad) > 0.0:
         hints.append(ONE_SIDE)
     if told.closure is None:
         hints.append(ONE_WAY)

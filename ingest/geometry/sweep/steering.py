@@ -31,7 +31,7 @@ CLOSING_OUT = "closing-reading-left-out"
 ONE_WAY = "one-way-only"
 """Nothing was read on a way back: a slip of brake or lock hardly shows."""
 ONE_SIDE = "steered-to-one-side"
-"""One side of straight ahead was hardly steered to: what bends the tilts does not cancel."""
+"""One side of straight ahead was hardly steered to: a roll of the axle does not show."""
 FLAT = "tilts-hardly-move"
 """The tilts move by so little that they may be radians."""
 
@@ -40,9 +40,10 @@ FLAT = "tilts-hardly-move"
 class SteeringEstimates:
     """The results with their uncertainty, rad; all stand on one fit, so correlations hold.
 
-    Only the noise of the sweep and its terms are in them; a slip that cannot be ruled out is added
-    by ``Steering.whole``. What a head's calibration leaves open is common to all its readings:
-    carry it with ``Steering.moved_by``. ``axle_roll`` is in rad per rad.
+    Only the noise of the sweep and its terms are in them; a slip, and a roll of the axle, that
+    cannot be ruled out are added by ``Steering.whole``. What a head's calibration leaves open is
+    common to all its readings: carry it with ``Steering.moved_by``. ``axle_roll`` is in rad per
+    rad.
     """
 
     caster: Measured
@@ -95,7 +96,8 @@ class Steering:
     reading that was used; ``across`` the same for the readings of the other wheel, where both were
     fitted together. ``used`` are those readings, ``unknowns`` (5,) what was fitted to them (see
     ``motion``). ``u_slip_rad``: standard uncertainties of caster, SAI and camber for a slip of
-    brake or lock that the readings do not rule out (see ``slip``).
+    brake or lock that the readings do not rule out (see ``slip``); ``by_roll_rad`` the same for a
+    roll of the axle, signed as one roll moves them (see ``lopsided``).
     """
 
     side: Side
@@ -116,15 +118,17 @@ class Steering:
     hints: tuple[str, ...] = ()
     across: F64 | None = None
     u_slip_rad: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    by_roll_rad: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     @property
     def whole(self) -> SteeringEstimates | None:
-        """The estimates, with what a slip that the readings do not rule out may have done."""
+        """The estimates, with what the readings do not rule out of a slip or of the axle's roll."""
         found = self.estimates
         if found is None:
             return None
         caster, sai, camber = (
-            _slipped(self.side, name, u) for name, u in zip(SLIPS, self.u_slip_rad, strict=True)
+            _slipped(self.side, name, u) + _rolled(by)
+            for name, u, by in zip(SLIPS, self.u_slip_rad, self.by_roll_rad, strict=True)
         )
         told = replace(found, caster=found.caster + caster, camber=found.camber + camber)
         if found.sai is None or found.included is None:
@@ -147,11 +151,18 @@ class Steering:
 
 
 SLIPS = ("caster", "SAI", "camber")
+ROLLED = Source("roll of the axle, steered to one side", shared=True)
+"""One roll moves both wheels, and all angles of each."""
 
 
 def _slipped(side: Side, name: str, u_rad: float) -> Measured:
     source = Source(f"slip of brake or lock, {side.value}, in {name}")
     return Measured(0.0, (Part(source, (u_rad,)),) if u_rad else ())
+
+
+def _rolled(by_rad: float) -> Measured:
+    """Return what a roll may have done."""
+    return Measured(0.0, (Part(ROLLED, (by_rad,)),) if by_rad else ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +177,7 @@ class CrossValues:
 def cross_values(left: Steering, right: Steering, *, whole: bool = False) -> CrossValues | None:
     """Return the cross values of an axle; None where an uncertainty is not known.
 
-    ``whole``: with what a slip that the readings do not rule out may have done.
+    ``whole``: with what the readings do not rule out of a slip or of the axle's roll.
     """
     one, other = (each.whole if whole else each.estimates for each in (left, right))
     if one is None or other is None:

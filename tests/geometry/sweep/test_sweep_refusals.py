@@ -257,6 +257,6 @@ def test_a_sweep_to_one_side_is_pointed_at(clean):
     def hints(*steer_deg):
         return fit_sweep(clean(np.array(steer_deg, dtype=float))).hints
 
-    for one_side in ((0, 10, 20, 10), (0, -10, -20), (0, 10, 20, 10, 0, -4, 0)):
+    for one_side in ((0, 10, 20, 10), (0, -10, -20), (0, 10, 20, 10, 0, -9, 0)):
         assert steering.ONE_SIDE in hints(*one_side)
-    assert steering.ONE_SIDE not in hints(0, 10, 20, 10, 0, -6, 0)
+    assert steering.ONE_SIDE not in hints(0, 10, 20, 10, 0, -11, 0)

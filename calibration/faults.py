@@ -24,6 +24,17 @@ MOST_KEYS = 16
 NOT_HERE = "no such key here"
 
 
+class WrongAt(ValueError):
+    """What several keys of a table contradict each other in: ``key`` is the one to look at.
+
+    ``key`` leads there from that table, with a dot between its steps.
+    """
+
+    def __init__(self, key: str, why: str) -> None:
+        super().__init__(why)
+        self.keys = tuple(key.split("."))
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
     """The first thing that is wrong: ``keys`` lead to it, ``value`` is None where it is missing."""
@@ -62,6 +73,10 @@ def fault_of(
         value = value.get(keys[-1]) if isinstance(value, dict) else value
     if first["type"] in ("missing", "union_tag_not_found"):
         value = None
+    if first["type"] == "value_error" and isinstance(first["ctx"]["error"], WrongAt):
+        for step in first["ctx"]["error"].keys:
+            keys.append(step)
+            value = _inside(value, step)
     if first["type"] == "value_error" and isinstance(value, dict):
         value = _Shown("{...}")
     if first["type"] == "extra_forbidden":
@@ -73,6 +88,15 @@ def fault_of(
             dict.fromkeys(allowed(f, keys) for f in alike if _of_kind(f) or f is first)
         )
     return Fault(first["type"], tuple(keys), shown(value), told)
+
+
+def _inside(value: object, step: str) -> object:
+    """Return what a key or a place leads to; None where there is nothing."""
+    if isinstance(value, Mapping):
+        return value.get(step)
+    if isinstance(value, (list, tuple)) and step.isdigit() and int(step) < len(value):
+        return value[int(step)]
+    return None
 
 
 def _cause(found: list[ErrorDetails]) -> ErrorDetails:

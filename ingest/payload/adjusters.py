@@ -4,6 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from calibration.faults import WrongAt
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.geometry.corrections.arms import Arms
@@ -60,8 +61,10 @@ class EccentricPivots(AtEnds):
 
     @model_validator(mode="after")
     def _check_range(self) -> Self:
-        if max(abs(self.at_deg.left), abs(self.at_deg.right)) > self.range_deg:
-            raise ValueError("at_deg lies outside range_deg; read the mark of the eccentric again")
+        for side, at_deg in (("left", self.at_deg.left), ("right", self.at_deg.right)):
+            if abs(at_deg) > self.range_deg:
+                why = f"lies outside range_deg ({self.range_deg:g}); read the mark again"
+                raise WrongAt(f"at_deg.{side}", why)
         return self
 
     def part(self) -> Eccentrics:
@@ -118,10 +121,10 @@ class BarPinPositions(AtEnds):
     def _check_names(self) -> Self:
         names = [position.name for position in self.positions]
         if len(set(names)) != len(names):
-            raise ValueError("two positions have the same name; give each its own")
-        for name in (self.at.left, self.at.right):
+            raise WrongAt("positions", "two of them have the same name; give each its own")
+        for side, name in (("left", self.at.left), ("right", self.at.right)):
             if name not in names:
-                raise ValueError(f"at names {name!r}, which is none of the positions")
+                raise WrongAt(f"at.{side}", f"is none of the positions: {', '.join(names)}")
         return self
 
     def part(self) -> BarPins:

@@ -4,10 +4,11 @@ One model for each quantity; ``quantity`` tells which. The forms stand in
 ``ingest/geometry/corrections/FILES.md``.
 """
 
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import Field, TypeAdapter, ValidationError, model_validator
 
+from calibration.faults import WrongAt
 from calibration.measured import Measured
 from calibration.records.canonical import parse
 from ingest.core.frames import Side
@@ -120,7 +121,8 @@ class LockAngleFile(AngleFile):
     @model_validator(mode="after")
     def _check_target(self) -> Self:
         if self.target_deg > self.adjuster.most_deg:
-            raise ValueError("target_deg is above adjuster.most_deg, which the maker allows")
+            why = f"is above adjuster.most_deg ({self.adjuster.most_deg:g}), the maker's most"
+            raise WrongAt("target_deg", f"{why}; correct either")
         return self
 
     def correct(self) -> Correction:
@@ -208,4 +210,12 @@ def parse_correction(text: str, where: str) -> AnyFile:
     try:
         return READER.validate_json(text, strict=True)
     except ValidationError as error:
-        raise fault_of(where, error, raw) from error
+        raise fault_of(where, error, raw, _model_of(raw)) from error
+
+
+def _model_of(raw: dict[str, Any]) -> type[CorrectionFile]:
+    """Return the model of a file's quantity, so that a misspelt key is told the right one."""
+    models: tuple[type[CorrectionFile], ...] = get_args(AnyFile)
+    told = {get_args(model.model_fields["quantity"].annotation)[0]: model for model in models}
+    quantity = raw.get("quantity")
+    return told.get(quantity, CorrectionFile) if isinstance(quantity, str) else CorrectionFile

@@ -12,6 +12,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from calibration.errors import CalibrationFileError, ReferenceRefused
+from calibration.faults import WrongAt
 from calibration.records.canonical import parse
 from ingest.geometry.level.heights import BarLaid, Heights, Point, Staff, adjust_heights
 from ingest.geometry.level.plane import StandingPlane, plane_through
@@ -86,42 +87,40 @@ class LevelFile(_Model):
         ids = [point.id for point in self.points]
         for one in ids:
             if ids.count(one) > 1:
-                raise ValueError(f"point {one} is there twice")
-        named = [s.point for s in self.staff] + [p for b in self.bar for p in (b.start, b.end)]
-        for one in named:
+                raise WrongAt("points", f"point {one} is there twice; give each its own id")
+        staffs = [("staff", s.point) for s in self.staff]
+        named = staffs + [("bar", p) for b in self.bar for p in (b.start, b.end)]
+        for key, one in named:
             if one not in ids:
-                raise ValueError(f"a reading names point {one}, which is not among the points")
+                raise WrongAt(key, f"names point {one}, which is not among the points")
         if (count := len({s.set_up for s in self.staff})) > MOST_SET_UPS:
-            raise ValueError(
-                f"{count} set-ups of the level, limit {MOST_SET_UPS}; give readings from one "
-                "place one name"
-            )
+            why = f"{count} set-ups of the level, limit {MOST_SET_UPS}"
+            raise WrongAt("staff", f"{why}; give readings from one place one name")
         self._check_bars()
         if not named:
-            raise ValueError("no readings; give staff, bar or both")
+            raise WrongAt("staff", "no readings; give staff, bar or both")
         self._check_plates()
         return self
 
     def _check_bars(self) -> None:
         place = {point.id: (point.x_m, point.y_m) for point in self.points}
-        for bar in self.bar:
+        for i, bar in enumerate(self.bar):
             if bar.start == bar.end:
-                raise ValueError(f"the bar lies from {bar.start} to itself")
+                why = f"the bar lies from {bar.start} to itself; name the other end"
+                raise WrongAt(f"bar.{i}", why)
             if math.dist(place[bar.start], place[bar.end]) < SHORTEST_BAR_M:
                 ends = f"{bar.start} to {bar.end}, which stand at one place"
-                raise ValueError(f"the bar lies from {ends}; correct x_m, y_m")
+                raise WrongAt(f"bar.{i}", f"the bar lies from {ends}; correct x_m, y_m")
 
     def _check_plates(self) -> None:
-        for point in self.points:
+        for i, point in enumerate(self.points):
+            key = f"points.{i}.plate_mm"
             if self.surface == "floor" and point.plate_mm is None:
-                raise ValueError(
-                    f"point {point.id} was read on the floor: say plate_mm, how high its plate "
-                    "stands (0 for none)"
-                )
+                why = f"point {point.id} was read on the floor: say how high its plate stands"
+                raise WrongAt(key, f"{why} (0 for none)")
             if self.surface == "plates" and point.plate_mm is not None:
-                raise ValueError(
-                    f"point {point.id} was read on its plate: plate_mm would count it twice"
-                )
+                why = f"point {point.id} was read on its plate, and this would count it twice"
+                raise WrongAt(key, f"{why}; leave it out")
 
     @property
     def name(self) -> str:

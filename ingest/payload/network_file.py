@@ -7,7 +7,7 @@ a key that nobody knows is refused, since a port that is misspelt would be a por
 import json
 from typing import Annotated, Any, Literal, NoReturn
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from calibration.faults import said
 from ingest.payload.network_faults import fault_of
@@ -27,8 +27,19 @@ Name = Annotated[
 """Any script; no line breaks, nor signs that turn the text round: messages are one line."""
 
 AngleDeg = Annotated[float, Field(ge=-360.0, le=360.0)]
-SigmaDeg = Annotated[float, Field(ge=1e-9, le=90.0)]
-SigmaM = Annotated[float, Field(ge=1e-9, le=1e4)]
+LEAST_SIGMA = 1e-9
+SigmaDeg = Annotated[float, Field(ge=LEAST_SIGMA, le=90.0)]
+SigmaM = Annotated[float, Field(ge=LEAST_SIGMA, le=1e4)]
+
+
+def _nothing_or_told(sigma: float) -> float:
+    if 0.0 < sigma < LEAST_SIGMA:
+        raise ValueError(f"must be 0, or at least {LEAST_SIGMA:g}")
+    return sigma
+
+
+MountedDeg = Annotated[float, Field(ge=0.0, le=10.0), AfterValidator(_nothing_or_told)]
+MountedM = Annotated[float, Field(ge=0.0, le=0.1), AfterValidator(_nothing_or_told)]
 Metres = Annotated[float, Field(ge=-1e8, le=1e8)]
 LengthM = Annotated[float, Field(gt=0.0, le=1e8)]
 PortM = tuple[Annotated[float, Field(ge=-3.0, le=3.0)], Annotated[float, Field(ge=-3.0, le=3.0)]]
@@ -51,8 +62,8 @@ class StationEntry(_Entry):
     axle: AxleNumber | None = None
     side: Literal["left", "right"] | None = None
     fixed: bool = False
-    zero_sigma_deg: Annotated[float, Field(ge=0.0, le=10.0)] = 0.0
-    seat_sigma_m: Annotated[float, Field(ge=0.0, le=0.1)] = 0.0
+    zero_sigma_deg: MountedDeg = 0.0
+    seat_sigma_m: MountedM = 0.0
     note: str = ""
 
 

@@ -99,7 +99,7 @@ BAR = {"from": "1L", "to": "1R", "reading_deg": 0.1, "turned_deg": -0.1, "sigma_
         (changed(measured="20.11.2026"), "write the day as 2026-11-28"),
         (changed(valid_days=0), "valid_days"),
         (changed(points=POINTS[:2]), "points"),
-        (changed(points=[*POINTS, POINTS[0]]), "point 1L is there twice"),
+        (changed(points=[*POINTS, POINTS[0]]), "point 1L is there twice; give"),
         (changed(points=[{**POINTS[0], "x_m": 5200}, *POINTS[1:]]), "points.0.x_m = 5200: must"),
         (
             changed(points=[{**POINTS[0], "y_m": -1.0}, *POINTS[1:]], bar=[BAR]),
@@ -113,10 +113,13 @@ BAR = {"from": "1L", "to": "1R", "reading_deg": 0.1, "turned_deg": -0.1, "sigma_
             changed(staff=[{**STAFF[i % 4], "set_up": f"s{i}"} for i in range(101)]),
             "101 set-ups of the level, limit 100",
         ),
-        (changed(bar=[{**BAR, "to": "1L"}]), "from 1L to itself"),
+        (changed(bar=[{**BAR, "to": "1L"}]), "bar.0 = {"),
         (changed(bar=[{k: v for k, v in BAR.items() if k != "turned_deg"}]), "bar.0.turned_deg"),
-        (changed(surface="floor"), "say plate_mm"),
-        (changed(points=[{**POINTS[0], "plate_mm": 50}, *POINTS[1:]]), "count it twice"),
+        (changed(surface="floor"), "points.0.plate_mm = None: point 1L was read on the floor"),
+        (
+            changed(points=[{**POINTS[0], "plate_mm": 50}, *POINTS[1:]]),
+            "points.0.plate_mm = 50: point 1L was read on its plate",
+        ),
         (json.dumps(LEVEL).replace("1404.0", "NaN"), "level.json"),
     ],
 )

@@ -288,6 +288,10 @@ def put(*path, value):
 
 BAD = {
     "unknown id": (put("observations", 0, "to", value="X9"), "observations[0]: no station X9"),
+    "no such seat": (
+        put("stations", 0, "seat_sigma_m", value=1e-300),
+        "stations[0].seat_sigma_m: must be 0, or at least 1e-09",
+    ),
     "doubled id": (put("stations", 1, "id", value="L1"), "stations[1] (L1): stations[0] has"),
     "same place": (put("stations", 1, "y_m", value=1.0), "stands where L1 stands"),
     "two on one side": (put("stations", 2, "axle", value=1), "axle 1 left is L1 already"),

@@ -1,7 +1,7 @@
 """A job's brief: judges results, says what to turn, what that makes stale, what comes next."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from calibration.decision import Rule
 from calibration.measured import Measured
@@ -17,7 +17,7 @@ from ingest.job.brief.advising import (
 )
 from ingest.job.brief.again import measured_again
 from ingest.job.brief.expanding import tasks_of
-from ingest.job.brief.progress import cannot_of, done_of, loosened_of, turned_of, unswept_of
+from ingest.job.brief.progress import cannot_of, done_of, turned_of, unswept_of
 from ingest.job.brief.standing import Standing
 from ingest.job.brief.topics import adjusted, pin_lines, place_of, stale_by
 from ingest.job.course.acts import Plan, Refused
@@ -116,6 +116,8 @@ class JobBrief:
         """Lay the order of work down. Raises ``Refused`` where there is none."""
         what, pairs = cannot_of(self.of, cannot, self.pairs)
         so_far = done_of(job, what.seized)
+        if len(so_far.mounted) > pairs:  # nobody says which pair is gone: all is mounted anew
+            so_far = replace(so_far, mounted=frozenset(), tied=frozenset())
         found = plan(self.of, pairs, so_far, what)
         for unit in found.units:
             if unit.hindrance is not None:
@@ -127,7 +129,7 @@ class JobBrief:
         seen = [axle for task in job.tasks if task.id in job.marks for axle in task.axles]
         without = {*turned_of(job), *self._unaimed(), *unswept_of(job)}
         first = max(set_ups, default=0) + 1
-        on, loose = so_far.mounted, loosened_of(job)
+        on, loose = so_far.mounted, sorted(job.loose)
         tasks = tasks_of(self.of, found.steps, first, taped, seen, without, on, loose)
         unswept = {axle for axle, _ in unswept_of(job)}
         tasks = tuple(t for t in tasks if t.doing is not Doing.RESWEEP or t.axles[0] not in unswept)

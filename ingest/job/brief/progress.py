@@ -57,19 +57,6 @@ def done_of(job: Job, seized: Set[int] = frozenset()) -> Done:
     )
 
 
-def loosened_of(job: Job) -> tuple[int, ...]:
-    """Return the axles at which something was turned and nothing was tightened since."""
-    loose: dict[int, None] = {}
-    for task in job.tasks:
-        mark = job.marks.get(task.id)
-        if mark is not None and not mark.skipped:
-            if task.doing is Doing.TIGHTEN:
-                loose = {}
-            elif task.doing is Doing.ADJUST and mark.turned:
-                loose |= dict.fromkeys(task.axles)
-    return tuple(loose)
-
-
 def turned_of(job: Job) -> Iterator[tuple[int, Quantity]]:
     """Yield what was adjusted of which axle: it is not to be adjusted again."""
     for task in job.tasks:

@@ -30,6 +30,8 @@ def needless(job: Job, task: Task) -> tuple[What, ...]:
     others = [t for t in adjusts if t.id != task.id]
     if any(t.id not in job.marks or was_turned(job, t) for t in others):
         return ()
+    if any(job.loose & set(t.axles) for t in tail if t.doing is Doing.TIGHTEN):
+        return ()  # it was turned before this was redone
     # What was turned at another axle may have made one of their results stale: that is read anew.
     about = {topic for each in adjusts for topic in each.topics}
     return tuple(
@@ -57,6 +59,7 @@ def unsweepable(job: Job, task: Task, reason: str) -> tuple[What, ...]:
             alone = adjusts == (other,)
             own = [t.id for t in tail if alone and t.doing is not Doing.LEAVE]
             own = [each for each in own if each not in job.marks]
+            own = [] if job.loose & set(other.axles) else own
             gone |= dict.fromkeys((other.id, *own), f"no sweep as found: {reason}")
     return tuple(Skipped(each, why) for each, why in gone.items())
 

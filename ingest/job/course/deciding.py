@@ -235,6 +235,7 @@ def _skip(job: Job, act: Skip, facts: Facts) -> tuple[What, ...]:
     known = task.doing is not Doing.RESWEEP or any(topic in job.found for topic in task.topics)
     proves = task.doing in (Doing.TIGHTEN, Doing.RESWEEP, Doing.LEAVE) and known
     turned = job.turning == task.id or (proves and touched(job, task))
+    turned |= task.doing is Doing.TIGHTEN and bool(job.loose & set(task.axles))
     if turned and not (task.doing in PROVES and _is_out_of_reach(job, task, facts)):
         raise Refused(
             "out-of-order",
@@ -265,6 +266,9 @@ def _back(job: Job, act: Back) -> WentBack:
         )
     if job.turning:
         raise Refused("out-of-order", f"{job.turning} is begun; finish it first")
+    if job.loose and job.current is not None and job.current.set_up != task.set_up:
+        where = named(sorted(job.loose))
+        raise Refused("out-of-order", f"something is loose at {where}; tighten it first")
     return WentBack(task.id, act.reason.strip())
 
 

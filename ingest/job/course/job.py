@@ -83,6 +83,9 @@ class Job:
     stale: frozenset[str] = frozenset()
     turning: str = ""
     """The task in which something is loosened and not yet done."""
+    loose: frozenset[int] = frozenset()
+    """Axles at which something was turned and not tightened since, whatever was redone or planned
+    anew."""
     adjustments: tuple[Adjustment, ...] = ()
     runouts: tuple[RunoutTaken, ...] = ()
     """Of every mounting, in the order in which they were found."""
@@ -239,6 +242,7 @@ def _turning(job: Job, event: Event, what: Turning) -> Job:
     return replace(
         job,
         turning=task.id,
+        loose=job.loose | set(task.axles),
         stale=job.stale | set(what.stale),
         adjustments=(*job.adjustments, made),
         moved_at=event.at,
@@ -265,6 +269,8 @@ def _done(job: Job, event: Event, what: Done) -> Job:
         changed = replace(changed, moved_at=event.at)
     if task.doing is Doing.MOUNT:
         changed = replace(changed, upsets=())
+    if task.doing is Doing.TIGHTEN:
+        changed = replace(changed, loose=job.loose - set(task.axles))
     if task.doing in MOVES:
         return replace(changed, moved_at=event.at, runouts=(*job.runouts, *what.runouts))
     if not what.readings:

@@ -200,5 +200,5 @@ def test_lock_angles_are_those_at_the_stops(leaning):
 def test_what_was_skipped_with_the_sweep_is_neither_turned_nor_proved(aligned):
     job = aligned.job
     gone = [t for t in job.tasks if t.doing is Doing.RESWEEP or not t.is_seen]
-    assert {t.quantity for t in gone} == {"caster", "lock_angle"}
+    assert {t.quantity for t in gone if not t.is_seen} == {"caster", "lock_angle"}
     assert all("no turn plates today" in job.marks[t.id].skipped for t in gone)

@@ -20,8 +20,8 @@ from ingest.service.stood import Stood
 from ingest.service.watching import HeadSeen
 
 TURNED_S = 1.5
-"""While an adjuster is turned by hand, heads are averaged over no more: an axle that creeps by a
-tenth of a degree within seconds moves too little in any window for a rest to end."""
+"""While an adjuster is turned by hand, heads are averaged over no more: that an axle creeps ends a
+rest only when it has been seen for two seconds and more."""
 
 
 class LiveBayView:

@@ -15,8 +15,8 @@ from ingest.job.course.tasks import Doing
 from ingest.service.bayhead import Wheel
 from ingest.service.networkrows import Hold, Row, Rows, Stand
 from ingest.simulator.practice import Trouble
-from tests.service.conftest import SimulatedBay
-from tests.service.job_hands import JobOnABay
+from tools.rehearsal.bay import SimulatedBay
+from tools.rehearsal.hands import JobOnABay
 
 
 def left(axle):

@@ -20,8 +20,8 @@ from ingest.job.course.tasks import Doing
 from ingest.simulator.practice import Trouble
 from ingest.simulator.truth import steering_truth, vehicle_truth
 from ingest.simulator.vehicle import WheelAt
-from tests.service.conftest import SimulatedBay
-from tests.service.job_hands import JobOnABay
+from tools.rehearsal.bay import SimulatedBay
+from tools.rehearsal.hands import JobOnABay
 
 
 @pytest.fixture(scope="module", params=[(3, "rigid-8x4"), (5, "tractor-and-trailer")])

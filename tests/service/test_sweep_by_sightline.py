@@ -31,7 +31,7 @@ from ingest.simulator.draws import draw_head
 from ingest.simulator.head import Port
 from ingest.simulator.truth import steering_truth
 from ingest.simulator.vehicle import WheelAt
-from tests.service.test_whole_vehicle import turn
+from tools.rehearsal.hands import turn
 
 ON = {
     WheelAt(1, Side.LEFT): "alder",

@@ -9,7 +9,7 @@ from ingest.core.frames import Side
 from ingest.payload.vehicle_network import job_networks
 from ingest.service.bayhead import Wheel
 from ingest.service.network import NetworkSettings
-from tests.service.conftest import SimulatedBay
+from tools.rehearsal.bay import SimulatedBay
 
 
 def taped(network):

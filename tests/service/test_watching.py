@@ -17,9 +17,9 @@ from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.watching import HeadSeen, Watching
 from ingest.simulator.practice import Trouble
 from ingest.store.database import open_database
-from tests.service.conftest import TICK_S, SimulatedBay
-from tests.service.job_hands import JobOnABay
 from tests.service.job_rig import JobRig
+from tools.rehearsal.bay import TICK_S, SimulatedBay
+from tools.rehearsal.hands import JobOnABay
 
 ADJUST = Task("1-adjust", Doing.ADJUST, 1, (1,), ("axle/1/both/total-toe",), quantity="total_toe")
 HEAD = HeadSeen(

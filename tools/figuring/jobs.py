@@ -20,8 +20,8 @@ from scipy import stats
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from ingest.simulator.practice import Trouble
-from tests.service.conftest import SimulatedBay
-from tests.service.job_hands import JobOnABay
+from tools.rehearsal.bay import SimulatedBay
+from tools.rehearsal.hands import JobOnABay
 
 JOBS = 500
 VEHICLES = (

@@ -12,8 +12,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from ingest.commands.host import keep_for_good
 from ingest.job.course.tasks import Doing
 from ingest.simulator.practice import Trouble
-from tests.service import conftest
-from tests.service.job_hands import JobOnABay
+from tools.rehearsal.bay import SimulatedBay
+from tools.rehearsal.hands import JobOnABay
 
 FRAME_S = 0.02
 """Bytes of a head come as often as its samples are taken."""
@@ -22,7 +22,7 @@ ASKED_MS = 60.0
 
 def waiting(quick):
     """From the newest sample that a live value stands on to its being said, and its work."""
-    job = JobOnABay(conftest.SimulatedBay, 11, "rigid-4x2", "general", (Trouble.TOE,))
+    job = JobOnABay(SimulatedBay, 11, "rigid-4x2", "general", (Trouble.TOE,))
     for item in job.job.unchecked:
         job.ask("job-check", item=item, state="ok")
     job.ask("job-begin")

@@ -109,7 +109,7 @@ assert.match(await text(page, "#link"), /newer \(1\.7\)/);
 // Markup in a name is text; nothing of it ran or became an element.
 assert.ok((await text(page, "#view h2")).includes("<script>"));
 assert.equal(await page.title(), "levelhead");
-assert.equal(await page.locator("#view img, #view script, #alerts img").count(), 0);
+assert.equal(await page.locator("#view img, #view script, #alerts img, #warnings img").count(), 0);
 
 // Decisions by word and shape; a word that nobody knows shows nothing as good.
 await show(page, "axles");
@@ -118,7 +118,7 @@ for (const [name, word, shape] of [["axle 1 left", "INSIDE", "inside"], ["axle 1
   assert.match(await row(name).innerText(), new RegExp(word));
   assert.equal(await row(name).locator("use").getAttribute("href"), `#shape-${shape}`);
 }
-assert.match(await row("axle 1, total toe").innerText(), /\+0\.90° ±\s0\.030°, OUTSIDE/);
+assert.match(await row("axle 1, total toe").innerText(), /\+0\.90°\s±\s0\.030°, OUTSIDE/);
 assert.doesNotMatch(await row("axle 2, total toe").innerText(), /0\.4/);
 for (const broken of ["{", "x".repeat(5000), "[]", JSON.stringify({ ...RESULT, value: EVIL })]) {
   await say("axle/1/left/camber", broken);

@@ -71,5 +71,5 @@ function pair(body, style, tell) {
   const shown = figure(body, style);
   if (shown === null) return DASH;
   const dec = word(body.found_dec, DECISION, "none");
-  return `${shown.value.trim()} \u00b1\u00a0${shown.known ? shown.U : tell("value.u-unknown")}${body.found_dec && dec !== "none" ? `, ${tell(`state.${dec}`)}` : ""}`;
+  return `${shown.value.trim()}\u00a0\u00b1\u00a0${shown.known ? shown.U : tell("value.u-unknown")}${body.found_dec && dec !== "none" ? `, ${tell(`state.${dec}`)}` : ""}`;
 }

@@ -6,6 +6,7 @@ import { pager } from "./pager.js";
 import { speak, spoken } from "./said.js";
 
 export const VIEWS = ["now", "turn", "set", "axles", "heads", "papers", "setup"];
+const PLACES = { danger: "alerts", warning: "warnings", note: "notes" };
 const CAREFUL = ["now", "turn", "set"];
 const CAREFUL_PART = 0.26; // of the screen's height, for the lines of it
 const byId = (id) => document.getElementById(id);
@@ -14,7 +15,9 @@ export function frame(ctx) {
   const link = el("span", { class: "tag" }), why = el("span", { class: "quiet" });
   byId("link").append(link, " ", why);
   let before = null;
-  const careful = cautions(ctx), told = { alerts: new Map(), notes: new Map() };
+  const careful = cautions(ctx), told = { danger: new Map(), warning: new Map(), note: new Map() };
+  const warnings = pager(byId("warnings"), () => (ctx.isFar() ? 0.18 : 0.3) * innerHeight, ctx);
+  byId("warnings").after(warnings.button);
   return () => {
     const { tell, known } = ctx, out = known.outage();
     relaid(byId("nav"), JSON.stringify([ctx.view, ctx.settings.lang]), () => VIEWS.map((name) => {
@@ -33,6 +36,7 @@ export function frame(ctx) {
     if (before !== null && before !== out) write(byId("spoken"), out ? tell(`why.${out}`) : tell("link.online"));
     before = out;
     drawAlerts(told, ctx);
+    warnings.draw(performance.now());
     careful(performance.now());
     write(byId("foot"), tell("foot"));
   };
@@ -49,15 +53,15 @@ function whoText(ctx) {
   return ctx.source.login ? ctx.tell("who.user", { user: ctx.source.login.user }) : ctx.tell("who.nobody");
 }
 
-/** Warnings stand above all else; notes wait below. */
+/** Dangers stand above all else, all of them; warnings below, by pages; notes wait at the end. */
 function drawAlerts(told, ctx) {
   const { known } = ctx;
   const active = known.link.connected ? known.under("svc", "alert") : [];
   const rank = (entry) => -ALERT_LEVEL.indexOf(word(entry.body.level, ALERT_LEVEL, "danger"));
   const sorted = active.sort((a, b) => rank(a) - rank(b)).slice(0, 12);
-  const isNote = ({ body, fault }) => !fault && body.level === "note";
-  drawLines(byId("alerts"), sorted.filter((entry) => !isNote(entry)), told.alerts, ctx);
-  drawLines(byId("notes"), sorted.filter(isNote), told.notes, ctx);
+  for (const level of ALERT_LEVEL) {
+    drawLines(byId(PLACES[level]), sorted.filter(({ body }) => word(body.level, ALERT_LEVEL, "danger") === level), told[level], ctx);
+  }
 }
 
 function drawLines(element, sorted, kept, ctx) {

@@ -10,7 +10,7 @@ export function setupView(ctx) {
   const by = line("by", ctx.settings.by, 32, (text) => ctx.change({ by: text }), ctx);
   const across = line("diameter_mm", String(ctx.settings.diameter_mm), 6, (text) => ctx.change({ diameter_mm: Number(text.replace(",", ".")) }), ctx);
   const size = cardOf(ctx);
-  const element = el("div", { class: "stack" }, el("h2", { text: tell("nav.setup") }), loginOf(ctx), el("div", { class: "form" }, by, ...fields, across), size.element);
+  const element = el("div", { class: "stack near" }, el("h2", { text: tell("nav.setup") }), loginOf(ctx), el("div", { class: "form" }, by, ...fields, across), size.element);
   return { element, draw: size.draw };
 }
 

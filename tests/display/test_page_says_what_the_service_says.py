@@ -16,8 +16,10 @@ import pytest
 
 from ingest.commands.job_shop import Shop
 from ingest.commands.vehicle_source import shipped
+from ingest.job.brief.again import WHY as AGAIN
 from ingest.job.course import cautions
 from ingest.job.course.acts import Facts
+from ingest.job.course.again import HEADS_STAY
 from ingest.job.course.events import Checked, Closed, Event
 from ingest.job.course.guidance import Guidance, guide
 from ingest.job.course.intake import ITEMS
@@ -66,6 +68,7 @@ def said() -> set[str]:
         value for name, value in vars(cautions).items() if name.isupper() and type(value) is str
     }
     assert len(found) > 15
+    found |= {AGAIN, HEADS_STAY}
     for each in guidances():
         found |= {each.title, each.text, each.why, *each.lacks, *each.cautions}
     return found - {""}

@@ -70,9 +70,18 @@ class Page {
       connected: () => { this.link.refused = ""; this.known.restart(); this.redraw(); },
       closed: () => { this.watch.reset(); this.known.lost(); this.redraw(); },
       guest: () => { this.about.at_home = false; },
-      refused: () => { this.link.refused = this.source.login ? "wrong" : "nobody"; this.known.lost(); this.source.login = null; this.show("setup"); },
+      refused: () => this.turnedAway(),
       message: (message) => this.take(message),
     };
+  }
+
+  /** The broker lets us in no further: ask who it is, and leave what somebody has begun to write. */
+  turnedAway() {
+    this.link.refused = this.source.login ? "wrong" : "nobody";
+    this.source.login = null;
+    this.known.lost();
+    if (this.link.refused === "wrong" || document.getElementById("login-user") === null) this.show("setup");
+    else this.redraw();
   }
 
   take(message) {

@@ -9,9 +9,9 @@ export function setupView(ctx) {
   const fields = Object.entries(CHOICES).map(([name, choices]) => choiceOf(name, choices, ctx));
   const by = line("by", ctx.settings.by, 32, (text) => ctx.change({ by: text }), ctx);
   const across = line("diameter_mm", String(ctx.settings.diameter_mm), 6, (text) => ctx.change({ diameter_mm: Number(text.replace(",", ".")) }), ctx);
-  const size = cardOf(ctx);
-  const element = el("div", { class: "stack near" }, el("h2", { text: tell("nav.setup") }), loginOf(ctx), el("div", { class: "form" }, by, ...fields, across), size.element);
-  return { element, draw: size.draw };
+  const size = cardOf(ctx), login = loginOf(ctx);
+  const element = el("div", { class: "stack near" }, el("h2", { text: tell("nav.setup") }), login.element, el("div", { class: "form" }, by, ...fields, across), size.element);
+  return { element, draw() { size.draw(); login.draw(); } };
 }
 
 function choiceOf(name, choices, ctx) {
@@ -54,14 +54,16 @@ function cardOf(ctx) {
 
 function loginOf(ctx) {
   const { tell } = ctx;
-  if (ctx.about.at_home) return el("p", { text: tell("who.at-home") });
-  if (ctx.source.login) return el("div", { class: "row" }, el("p", { text: tell("who.user", { user: ctx.source.login.user }) }), button(tell("login.out"), () => ctx.logIn(null)));
+  if (ctx.about.at_home) return { element: el("p", { text: tell("who.at-home") }), draw() {} };
+  if (ctx.source.login) return { element: el("div", { class: "row" }, el("p", { text: tell("who.user", { user: ctx.source.login.user }) }), button(tell("login.out"), () => ctx.logIn(null))), draw() {} };
   const user = el("input", { id: "login-user", autocomplete: "username", maxlength: 32, autocapitalize: "none" });
   const password = el("input", { id: "login-password", type: "password", autocomplete: "current-password", maxlength: 200 });
-  return el("div", { class: "form" }, el("h3", { text: tell("login.title") }), el("p", { text: tell({ wrong: "login.refused", nobody: "login.needed" }[ctx.link.refused] ?? "login.why") }),
+  const why = el("p", { role: "status" });
+  const element = el("div", { class: "form" }, el("h3", { text: tell("login.title") }), why,
     el("label", { for: user.id, text: tell("login.user") }, user), el("label", { for: password.id, text: tell("login.password") }, password),
     el("div", { class: "row" }, button(tell("login.in"), () => {
       if (/^[a-z0-9_-]{1,32}$/.test(user.value)) ctx.logIn({ user: user.value, password: password.value });
       else user.focus();
     }, "usual")));
+  return { element, draw: () => write(why, tell({ wrong: "login.refused", nobody: "login.needed" }[ctx.link.refused] ?? "login.why")) };
 }

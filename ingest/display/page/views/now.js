@@ -5,7 +5,7 @@ import { pager, roomBelow } from "./pager.js";
 import { speak, spoken } from "./said.js";
 
 export function nowView(ctx) {
-  const step = el("p", { class: "quiet" }), title = el("h2", { class: "sentence" }), text = el("p", { class: "sentence" }), why = el("p", { class: "small quiet" });
+  const step = el("p", { class: "quiet" }), title = el("h2", { class: "sentence" }), text = el("p"), why = el("p", { class: "small quiet" });
   const advice = el("ul", { class: "act" }), lacks = el("ul");
   const lacking = el("div", {}, el("h3", { text: ctx.tell("now.lacking") }), lacks);
   // On a wall, what does not fit comes by pages; the title always stands.

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ingest.commands.align_ears import Ears, StoryError
+from ingest.commands.align_follow import Following
 from ingest.commands.align_hands import Hands
 from ingest.commands.align_records import take_up_all
-from ingest.commands.align_story import Story
 from ingest.commands.align_telling import Telling, Warnings
 from ingest.commands.align_truth import Truth, Witness, true_now
 from ingest.commands.demo_plugs import Plugs, on_ptys
@@ -93,7 +93,7 @@ class Alignment:
     witness: Witness
     ears: Ears
     hands: Hands
-    story: Story
+    story: Following
     as_found: Truth
     port: int
     page: PageServer
@@ -108,10 +108,9 @@ class Alignment:
     async def lead(self) -> None:
         """Do the whole job by itself."""
         wish = self.wish
-        limits = wish.limits or LIMITS.get(wish.vehicle, "general")
         await self.story.lead(
             wish.vehicle,
-            limits,
+            limits_of(wish),
             f"{wish.by}-{wish.seed}",
             sweeps=wish.sweeps,
             why=f"not asked for in this {wish.by}",
@@ -218,10 +217,11 @@ async def aligning(wish: Wish, telling: Telling) -> AsyncIterator[Alignment]:
             witness.standing = service.jobs.standing
             if wish.records is not None:
                 service.warn("records-keys", NOT_CHECKED, "note")
+            service.warn("on-the-ramp", on_the_ramp(wish), "note")
             page.join(source_of(wish.by, broker, at_home=True))
             ears = Ears(broker, Topics(wish.by), telling.say)
             hands = Hands(demo, practice, plugs, ears, stream(wish.seed, "tapes"))
-            story = Story(ears, hands, service.jobs, telling, wish.by)
+            story = Following(ears, hands, service.jobs, telling, wish.by)
             telling.say(f"watch along: {page.url}\n         or: {subscribing(broker)}")
             async with ears.listening():
                 yield Alignment(
@@ -238,6 +238,19 @@ async def aligning(wish: Wish, telling: Telling) -> AsyncIterator[Alignment]:
                     broker.port,
                     page,
                 )
+
+
+def limits_of(wish: Wish) -> str:
+    """Return the limits that a vehicle is held against."""
+    return wish.limits or LIMITS.get(wish.vehicle, "general")
+
+
+def on_the_ramp(wish: Wish) -> str:
+    """Return what a person at a display is told, who sees no vehicle."""
+    return (
+        f"A simulated vehicle stands on this ramp: {wish.vehicle}, limits {limits_of(wish)}. Lead "
+        "the job from here; simulated hands clamp, turn, steer and adjust as each step asks."
+    )
 
 
 def settings_of(wish: Wish) -> HostSettings:

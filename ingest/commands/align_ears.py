@@ -14,7 +14,7 @@ from ingest.outputs.listener import Listener
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.axle import AxleResult
 from ingest.payload.base import PayloadError
-from ingest.payload.cmd import Reply
+from ingest.payload.cmd import Reply, SweepBegin, read_command
 from ingest.payload.evt import Event
 from ingest.payload.head import HeadStatus
 from ingest.payload.topics import Topics
@@ -97,6 +97,10 @@ class Ears:
         """What became of the last press of each head's button."""
         self.job: dict[str, dict[str, Any]] = {}
         """What was said of the job, by the last word of the topic."""
+        self.sweeps: dict[str, dict[str, Any]] = {}
+        """What was said last of a steering sweep, by head."""
+        self.to_stops: dict[int, bool] = {}
+        """By axle, whether the sweep that was asked for last goes to the stops."""
         self.late_ms: list[float] = []
         """How long after its newest sample each live value was heard, the filters' delay apart."""
 
@@ -123,6 +127,11 @@ class Ears:
                 left_s = within_s - waited_s
                 async with asyncio.timeout(left_s if left_s > 0.0 else min(LOOK_S, within_s)):
                     await self._news.wait()
+
+    def sweeping(self, axle: int) -> str:
+        """Return the name of the sweep of an axle that is being collected; "" where none is."""
+        told = [each for each in self.sweeps.values() if each["axle"] == axle]
+        return next((str(each["id"]) for each in told if each["state"] == "sweeping"), "")
 
     @property
     def late_s(self) -> float:
@@ -170,6 +179,12 @@ class Ears:
                 read = json.loads(payload)
                 late_s = time.time() - (read["ms"] + read["lag_ms"]) * 1e-3
                 self._lateness.hear(time.monotonic(), late_s)
+            case ["head", name, "sweep"] if not retained:
+                self.sweeps[name] = json.loads(payload) if payload else {"axle": 0}
+            case ["cmd", "sweep-begin"]:
+                asked = read_command("sweep-begin", payload)
+                if isinstance(asked, SweepBegin):
+                    self.to_stops[asked.axle] = asked.stops
             case ["axle" | "vehicle", *_] if payload:
                 self.results[below] = AxleResult.decode(payload)
             case ["head", name, "status"] if payload:

@@ -97,6 +97,10 @@ class Hands:
         self.cost.mountings += len(axles)
         return ", ".join(f"{name} at {wheel}" for wheel, name in fresh.items())
 
+    async def take_off(self) -> None:
+        """Take all heads off."""
+        await self.mount((), {wheel.axle for wheel in self._on})
+
     async def turn(self, axles: Collection[int]) -> str:
         """Lift axles, turn their wheels, one side after the other, and let them down."""
         await self._wait(*(self._demo.technician.jack(axle) for axle in axles))
@@ -127,15 +131,21 @@ class Hands:
         return ", ".join(said)
 
     async def sweep(self, axle: int) -> str:
-        """Sweep the steering of an axle."""
+        """Sweep the steering of an axle, to its stops where it has stop bolts."""
         await asyncio.sleep(2.5)
-        goals = sweep_goals(self._practice.adjusters, axle)
-        await self._ears.ask("sweep-begin", axle=axle, stops=goals is not None)
-        for step in self._demo.technician.sweep(axle, *(goals or (SWEEP_RAD,))):
-            await asyncio.sleep(step.wait_s + 0.3)
+        stops = sweep_goals(self._practice.adjusters, axle) is not None
+        await self._ears.ask("sweep-begin", axle=axle, stops=stops)
+        await self.steer(axle, stops=stops)
         reply = await self._ears.ask("sweep-end", axle=axle)
         await asyncio.sleep(1.0)
         return reply.text
+
+    async def steer(self, axle: int, *, stops: bool) -> str:
+        """Steer an axle to one side and back, to the other and back; ``stops``: to its stops."""
+        goals = sweep_goals(self._practice.adjusters, axle) if stops else None
+        for step in self._demo.technician.sweep(axle, *(goals or (SWEEP_RAD,))):
+            await asyncio.sleep(step.wait_s + 0.3)
+        return f"axle {axle} is steered {'to its stops' if goals else 'to both sides'} and back"
 
     async def settle(self, axles: Collection[int]) -> None:
         """Jounce axles until they sit as they run."""

@@ -1,6 +1,6 @@
 """An alignment of a simulated vehicle, task by task: hands do what is published, and no more.
 
-Whoever leads the job asks for the rest: the story itself, or a person at a display or terminal.
+Whoever leads the job asks for the rest: the story itself, or a person (``align_follow``).
 """
 
 import asyncio
@@ -20,7 +20,6 @@ from ingest.service.jobwork import JobWork
 READY_S = 60.0
 ADVICE_S = 10.0
 """Advice follows a result within a second or so; where there is none then, nothing is advised."""
-LEADS_S = 86_400.0
 TRIES = 4
 """So often an adjustment is tried before it is left as it is."""
 BY_SWEEP = ("/caster", "/lock-angle")
@@ -52,6 +51,7 @@ class Story:
         self._by = by
         self._warned: set[str] = set()
         self._best_u: dict[str, float] = {}
+        self._named = False
         self.tasks = 0
         self.tries: dict[str, int] = {}
 
@@ -70,44 +70,15 @@ class Story:
             await self._work(task, why="" if sweeps else why)
         await self._ask("job-close")
 
-    async def follow_lead(self) -> None:
-        """Do what the tasks say that somebody else leads through, until the job is over."""
-        await self._name_heads()
-        done: set[str] = set()
-        while True:
-            await self._ears.until(lambda: self._over() or self._fresh(done), LEADS_S, "a job")
-            if self._over():
-                return
-            task = dict(self._ears.job["step"])
-            adjusts = task["doing"] == "adjust"
-            if adjusts and "job-adjust" in str(self._ears.job["guidance"].get("asks")):
-                await asyncio.sleep(0.5)  # until whoever leads says that it is turned at
-                continue
-            done.add(task["task"])
-            self.tasks += 1
-            self._begin(task)
-            try:
-                said, _ = await (self._adjust(task, asks=False) if adjusts else self._do(task))
-            except StoryError as error:
-                # Whoever leads may have gone on already, or left it out: that ends no practice.
-                self._tell.end(str(error))
-                continue
-            self._tell.end(f"{said}; hands are done, say so")
-
     async def _ask(self, command: str, **fields: object) -> None:
         await self._ears.ask(command, by=self._by, **fields)
 
     async def _name_heads(self) -> None:
+        if self._named:
+            return
+        self._named = True
         self._tell.begin("plug in")
         self._tell.end(await self._hands.name_heads())
-
-    def _over(self) -> bool:
-        return self._ears.job.get("state", {}).get("phase") == "over"
-
-    def _fresh(self, done: set[str]) -> bool:
-        task = self._ears.job.get("step", {}).get("task")
-        told = self._ears.job.get("guidance", {}).get("task")
-        return bool(task) and task == told and task not in done
 
     async def _next(self) -> dict[str, Any] | None:
         """Return the present task; None when all are done."""
@@ -181,7 +152,8 @@ class Story:
     async def _ready(self, task: dict[str, Any]) -> None:
         def holds() -> bool:
             told = self._ears.job.get("guidance", {})
-            return told.get("task") == task["task"] and bool(told.get("ready"))
+            gone_on = told.get("task") != task["task"]  # whoever leads may be faster
+            return gone_on or bool(told.get("ready"))
 
         try:
             await self._ears.until(holds, READY_S, task["title"])

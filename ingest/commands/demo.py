@@ -5,7 +5,6 @@ Plan, turns, as found, what published advice says to turn, as left, and the repo
 
 import argparse
 import asyncio
-import signal
 import sys
 from pathlib import Path
 
@@ -25,6 +24,7 @@ from ingest.commands.align_bay import (
 )
 from ingest.commands.align_ears import StoryError
 from ingest.commands.align_records import drift_lines
+from ingest.commands.align_stay import another, until_interrupted
 from ingest.commands.align_telling import Telling, save_picture, tell_cost, tell_end
 from ingest.commands.align_truth import agreement
 from ingest.commands.demo_plugs import emulated, on_ptys, over_the_air
@@ -44,7 +44,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_common(parser, seed=17)
     parser.add_argument(
-        "--stay", action="store_true", help="keep running at the end and say where to subscribe"
+        "--stay",
+        action="store_true",
+        help="keep running at the end: lead a job of your own on the page",
     )
     how = parser.add_mutually_exclusive_group()
     how.add_argument(
@@ -97,14 +99,15 @@ async def _demo(args: argparse.Namespace, telling: Telling) -> bool:
     )
     async with aligning(wish, telling) as alignment:
         await alignment.lead()
-        agrees = _tell(args, telling, alignment)
+        folder = folder_for(args)
+        agrees = _tell(args, telling, alignment, folder)
         if args.stay:
             telling.say(f"staying until Ctrl-C at {alignment.page.url} and port {alignment.port}")
-            await _until_interrupted()
+            await until_interrupted(another(alignment, telling, folder))
     return agrees
 
 
-def _tell(args: argparse.Namespace, telling: Telling, alignment: Alignment) -> bool:
+def _tell(args: argparse.Namespace, telling: Telling, alignment: Alignment, folder: Path) -> bool:
     """Tell the end of the alignment, write its papers; say whether it agrees with the truth."""
     found, left = alignment.as_found, alignment.as_left()
     if args.picture is not None:
@@ -121,15 +124,8 @@ def _tell(args: argparse.Namespace, telling: Telling, alignment: Alignment) -> b
     for line in drift_lines(alignment.records, alignment.demo.records):
         telling.say(line)
     tell_cost(telling, alignment)
-    pdf = alignment.write(folder_for(args))
+    pdf = alignment.write(folder)
     telling.say(f"report: {pdf} (HTML and record beside it, not signed)")
     if args.picture is not None:
         save_picture(telling.console, args.picture)
     return all(each.holds for each in judged.values())
-
-
-async def _until_interrupted() -> None:
-    interrupted = asyncio.Event()
-    for each in (signal.SIGINT, signal.SIGTERM):
-        asyncio.get_running_loop().add_signal_handler(each, interrupted.set)
-    await interrupted.wait()

@@ -22,6 +22,7 @@ from ingest.commands.align_bay import (
     vehicle_names,
 )
 from ingest.commands.align_ears import StoryError
+from ingest.commands.align_stay import another, invitation, until_interrupted
 from ingest.commands.align_telling import Telling, tell_cost, tell_end
 from ingest.simulator.practice import Trouble
 
@@ -79,13 +80,9 @@ async def _practise(args: argparse.Namespace, telling: Telling) -> int:
         sweeps=args.sweep,
     )
     async with aligning(wish, telling) as alignment:
+        folder = folder_for(args)
         if args.by_hand:
-            lead = f"levelhead job --bay practice --port {alignment.port}"
-            telling.say(
-                f"you lead, at {alignment.page.url} or by {lead} show; "
-                f"{lead} open {args.vehicle} general --order 1",
-                style="bold",
-            )
+            telling.say(invitation(alignment), style="bold")
             await alignment.story.follow_lead()
         else:
             await alignment.lead()
@@ -93,7 +90,9 @@ async def _practise(args: argparse.Namespace, telling: Telling) -> int:
         for trouble, where in alignment.practice.troubles.items():
             telling.say(f"{trouble.value}: {where}")
         tell_cost(telling, alignment)
-        pdf = alignment.write(folder_for(args))
+        pdf = alignment.write(folder)
         telling.say(f"report: {pdf} (HTML and record beside it, not signed)")
         closed = alignment.job.closed
+        if args.by_hand:  # whoever led reads the report on the page, and may lead another job
+            await until_interrupted(another(alignment, telling, folder))
     return 0 if closed is not None and closed.finished else EXIT_FAILED

@@ -126,11 +126,13 @@ class JobDesk:
             message = JobLive(**moment, **common, **_live(task, brief, measured, followed))
         self._announcer.live(self._announcer.topics.job("live"), message, LIVE_TTL_S)
 
-    def news(self, name: str, events: Sequence[Event], *, again: bool = False) -> None:
-        """Say what happened."""
+    def news(self, name: str, job: Job, events: Sequence[Event], *, again: bool = False) -> None:
+        """Say what happened, each task by its title."""
         topic = self._announcer.topics.event("job")
         for event in events:
             task, text = said(event)
+            about = job.task(task) if task else None
+            text = text if about is None else f"{about.title}: {text}"
             message = JobEvent(
                 t=event.at,
                 ms=epoch_ms_of(event.at),

@@ -224,7 +224,7 @@ class JobWork:
             raise Refused("no-job", f"{command.job} is not the present job; that is {self._name}")
         if isinstance(command, JobEvents):
             events = self._store.events(self._name, command.since)
-            self._desk.news(self._name, events, again=True)
+            self._desk.news(self._name, self._job, events, again=True)
             return f"{len(events)} events told again on evt/job"
         act = Tape(self._taped(command)) if isinstance(command, JobTape) else act_of(command)
         whats = decide(self._job, act, self._facts(self._brief))
@@ -244,7 +244,7 @@ class JobWork:
         self._view.clear()
         self._name, self._job, self._brief = name, opened(event), brief
         self._view.set_out(brief.of, {})
-        self._desk.news(name, (event,))
+        self._desk.news(name, self._job, (event,))
         return text
 
     def _new_name(self, order: str) -> str:
@@ -267,7 +267,7 @@ class JobWork:
         self._store.add(self._name, events, asking, answered)
         self._job = changed
         self._follow(whats)
-        self._desk.news(self._name, events)
+        self._desk.news(self._name, changed, events)
         return text
 
     def _follow(self, whats: tuple[What, ...]) -> None:

@@ -64,10 +64,7 @@ def test_has_words_for_every_channel_link_and_request():
         assert f"link.{kind}" in ENGLISH
     asked = {key.removeprefix("ask.") for key in ENGLISH if key.startswith("ask.")}
     assert asked <= set(COMMANDS)
-    assert {name for name in COMMANDS if name.startswith("job-")} - asked == {
-        "job-events",
-        "job-remark",
-    }
+    assert {name for name in COMMANDS if name.startswith("job-")} - asked == {"job-remark"}
 
 
 def test_requests_that_the_job_offers_are_known_to_the_page():

@@ -1,6 +1,7 @@
 // Brings the parts together: messages come in, the chosen view is drawn, requests go out.
 
 import { guideOf, fieldsOf } from "./core/guide.js";
+import { History } from "./core/history.js";
 import { Known } from "./core/known.js";
 import { readBody } from "./core/read.js";
 import { Requests } from "./core/requests.js";
@@ -25,6 +26,7 @@ import { setupView } from "./views/setup.js";
 import { turnView } from "./views/turn.js";
 
 const TICK_MS = 250;
+const AWAITED_MS = 2000; // a page that just opened is connecting, and no connection is lost yet
 const STORED = "levelhead-display";
 const NUMBER_EMS = 6.2; // the longest number: sign, three digits, point, unit
 const MAKERS = { now: nowView, turn: turnView, set: setView, axles: axlesView, heads: headsView, papers: papersView, setup: setupView };
@@ -38,6 +40,7 @@ class Page {
     this.said = said;
     this.settings = parsed(stored());
     this.known = new Known(about.bay);
+    this.history = new History();
     this.turns = new TurnPoints();
     this.ring = new Ring();
     this.watch = new Watch();
@@ -89,6 +92,7 @@ class Page {
     if (message.topic === this.source.replyTo) this.requests.reply(readBody(message.payload, false).body);
     else {
       const entry = this.known.take(message, now);
+      if (entry?.key === "evt/job" && !entry.fault) this.history.take(entry.body);
       if (entry !== null) { this.turns.take(entry); this.follow(entry, now); }
     }
     this.redraw();
@@ -105,6 +109,7 @@ class Page {
 
   tick() {
     const now = performance.now(), { ping, lost, slept } = this.watch.tick(now);
+    if (now > AWAITED_MS) this.known.link.awaited = false;
     if (slept) this.known.slept();
     if (lost) this.source.again();
     if (ping) this.source.ping();
@@ -130,6 +135,7 @@ class Page {
 
   layOut() {
     this.setSizes();
+    this.part?.close?.();
     this.part = MAKERS[this.view](this);
     document.getElementById("view").replaceChildren(this.part.element);
     this.remote = WITH_REMOTE.includes(this.view) ? remoteView(this) : null;

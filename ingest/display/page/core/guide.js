@@ -50,7 +50,7 @@ function lines(text) {
 export function fieldsOf(name, guide, filled = {}) {
   const job = guide.job === null ? {} : { job: guide.job };
   if (name === "job-open") return filled;
-  if (name.startsWith("sweep-")) return { axle: guide.axle };
+  if (name.startsWith("sweep-")) return { axle: guide.axle, ...filled };
   if (["job-done", "job-adjust", "job-skip", "job-back"].includes(name)) return { ...job, task: guide.task, ...filled };
   return { ...job, ...filled };
 }

@@ -12,7 +12,7 @@ export class Known {
   constructor(bay) {
     this.bay = bay;
     this.entries = new Map();
-    this.link = { connected: false };
+    this.link = { connected: false, awaited: true };
     this.boot = null;
     this.left = 0; // messages that were left aside, for want of room or of a topic of ours
   }
@@ -24,7 +24,7 @@ export class Known {
   }
 
   lost() {
-    this.link.connected = false;
+    this.link.connected = this.link.awaited = false;
   }
 
   /** The machine slept or the page stood still: nothing that was live is so any more. */

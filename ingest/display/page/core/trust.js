@@ -5,12 +5,12 @@ import { HEAD_STATE, isNumber, word } from "./words.js";
 
 /**
  * Why nothing at all can be believed; "" when the service is there.
- * @param {{connected: boolean}} link
+ * @param {{connected: boolean, awaited: boolean}} link `awaited`: the page opened a moment ago
  * @param {?object} status the entry of svc/status
  */
 export function outage(link, status) {
-  if (!link.connected) return "no-connection";
-  if (!status) return "no-service";
+  if (!link.connected) return link.awaited ? "connecting" : "no-connection";
+  if (!status) return link.awaited ? "connecting" : "no-service";
   if (status.fault) return "unreadable";
   const api = String(status.body.api ?? "1.0");
   if (status.body.state === "online" && !/^1\.\d{1,4}$/.test(api)) return "other-version";

@@ -1,6 +1,7 @@
 // What a request needs to be told before it is sent: reasons, how an item is, what a job is about.
 
 import { parts } from "../core/guide.js";
+import { acceptForm, againForm } from "./again.js";
 import { button, el, relaid, show, write } from "./dom.js";
 
 const STATES = ["ok", "fault", "absent"];
@@ -14,13 +15,15 @@ export function formOf(name, guide, ctx, send, open) {
   if (name === "job-check") return checkForm(guide, ctx, send);
   if (name === "job-open") return openForm(ctx, send);
   if (name === "job-tape") return tapeForm(guide, ctx, send);
+  if (name === "job-done") return { element: acceptForm(ctx, send, () => open(name)), draw: still };
+  if (name === "job-back") return { element: againForm(guide, ctx, send, () => open(name)), draw: still };
   return reasonForm(name, ctx, send, open);
 }
 
 function reasonForm(name, ctx, send, open) {
   const { tell } = ctx, field = name === "job-replan" ? "cannot" : name === "job-close" ? "give_up" : "reason";
   const input = el("input", { maxlength: 200, id: "reason", autocomplete: "off" });
-  const needed = name === "job-skip" || name === "job-replan";
+  const needed = name !== "job-close";
   return formed(tell(`form.${name}`), [labelled(tell(`field.${field}`), input)], [
     button(tell(`ask.${name}`), () => (needed && !input.value.trim() ? input.focus() : send(name, { [field]: input.value.trim() })), "usual"),
     button(tell("form.leave"), () => open(name)),

@@ -32,7 +32,7 @@ export function frame(ctx) {
     write(why, out ? tell(`why.${out}`) : versionText(known, tell));
     write(byId("who"), whoText(ctx));
     write(byId("banner"), out ? `${tell("state.no-data")}: ${tell(`why.${out}`)}. ${tell({ wrong: "login.refused", nobody: "banner.refused" }[ctx.link.refused] ?? "banner.not-live")}` : "");
-    show(byId("banner"), out !== "");
+    show(byId("banner"), out !== "" && out !== "connecting");
     if (before !== null && before !== out) write(byId("spoken"), out ? tell(`why.${out}`) : tell("link.online"));
     before = out;
     drawAlerts(told, ctx);

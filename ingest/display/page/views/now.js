@@ -3,16 +3,18 @@
 import { el, show, write } from "./dom.js";
 import { pager, roomBelow } from "./pager.js";
 import { speak, spoken } from "./said.js";
+import { sweepPart } from "./sweep.js";
 
 export function nowView(ctx) {
   const step = el("p", { class: "quiet" }), title = el("h2", { class: "sentence" }), text = el("p"), why = el("p", { class: "small quiet" });
-  const advice = el("ul", { class: "act" }), lacks = el("ul");
+  const advice = el("ul", { class: "act" }), lacks = el("ul"), sweep = sweepPart(ctx);
   const lacking = el("div", {}, el("h3", { text: ctx.tell("now.lacking") }), lacks);
   // On a wall, what does not fit comes by pages; the title always stands.
-  const parts = [text, advice, lacking, why].map((each) => el("div", {}, each)), body = el("div", { class: "stack" }, ...parts);
+  const parts = [text, sweep.element, advice, lacking, why].map((each) => el("div", {}, each)), body = el("div", { class: "stack" }, ...parts);
   const leaves = pager(body, () => (ctx.isFar() ? roomBelow(body) : Infinity), ctx);
   const element = el("div", { class: "stack" }, step, el("div", { class: "line" }, title, leaves.button), body);
   return { element, draw(now) {
+    sweep.draw(now);
     const guide = ctx.guide(), { tell } = ctx, { state, told } = guide;
     const known = guide.out === "" && Boolean(told.title);
     write(step, known ? stepText(state, tell) : "");

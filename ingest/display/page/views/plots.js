@@ -41,6 +41,12 @@ class Plot {
       this.plot = new uPlot({ width, height, padding: [fontPx() / 2, 1.5 * fontPx(), 0, 0], legend: { show: false }, cursor: { show: false }, select: { show: false }, ...this.options(colour) }, data, this.box);
     } else this.plot.setData(data);
   }
+
+  /** Let go of it: the library listens to the window for as long as a plot is not destroyed. */
+  close() {
+    this.plot?.destroy();
+    this.plot = this.key = null;
+  }
 }
 
 /** The last 30 s: the value, its uncertainty as a band, its limits as two lines. */
@@ -59,11 +65,11 @@ export function stripPlot(box, ctx) {
     bands: [{ series: [3, 2], fill: colour.band }],
     hooks: { draw: [(u) => limitLines(u, body, colour, ctx.tell)] },
   }));
-  return (ring, current, now) => {
+  return { close: () => plot.close(), draw(ring, current, now) {
     body = current;
     ring.trim(now);
     plot.draw([ctx.style(), current.unit, current.lo, current.hi], ring.columns(now));
-  };
+  } };
 }
 
 /** Both limits stand in the picture, unless they are so far off that nothing else could be read. */
@@ -112,5 +118,5 @@ export function turnPlot(box, ctx) {
       { stroke: colour.ink, width: 2, dash: [7, 4], points: { show: false }, spanGaps: true },
     ],
   }));
-  return (columns) => plot.draw([ctx.style()], columns);
+  return { close: () => plot.close(), draw: (columns) => plot.draw([ctx.style()], columns) };
 }

@@ -1,6 +1,7 @@
 // The remote: what may be asked now, and what came of what was asked.
 
 import { WITH_REASON } from "../core/guide.js";
+import { sweepOf, usualOf } from "../core/steering.js";
 import { button, el, keyed, relaid, show, write } from "./dom.js";
 import { formOf } from "./forms.js";
 import { speak } from "./said.js";
@@ -9,27 +10,40 @@ export function remoteView(ctx) {
   const note = el("p"), buttons = el("div", { class: "row" }), form = el("div"), list = el("ol", { class: "asked", "aria-live": "polite" });
   const element = el("div", { class: "stack" }, note, form, buttons, list);
   const kept = new Map();
-  let opened = null, inside = null;
+  let opened = null, inside = null, answered = null;
 
-  const open = (name) => { opened = opened === name ? null : name; form.dataset.key = ""; ctx.redraw(); };
+  const open = (name) => {
+    opened = opened === name ? null : name;
+    form.dataset.key = "";
+    if (opened === "job-back") ctx.askJob("job-events", {}); // which tasks are done
+    ctx.redraw();
+  };
   const send = (name, filled) => { opened = null; ctx.askJob(name, filled); };
 
-  return { element, draw() {
+  return { element, draw(now) {
     const guide = ctx.guide(), { tell } = ctx, may = ctx.mayAsk();
     write(note, may || guide.out ? "" : tell("remote.login"));
     show(note, note.textContent !== "");
     const asks = may ? guide.asks : [];
     if (opened !== null && !asks.includes(opened)) opened = null;
-    const direct = asks.filter((name) => !(name === "job-check" || name === "job-open" || name === "job-tape"));
-    relaid(buttons, JSON.stringify([asks, ctx.settings.lang]), () => direct.map((name) =>
-      button(tell(`ask.${name}`), () => (WITH_REASON.includes(name) || name === "job-close" ? open(name) : send(name, {})), name === asks[0] && name !== "job-close" ? "usual" : "")));
-    direct.forEach((name, at) => { buttons.children[at].disabled = ctx.requests.waiting(name); });
+    const late = ctx.requests.all.findLast((each) => each.name === "job-done");
+    if (late?.code === "outside" && late.id !== answered && late.wire.task === guide.task) { opened = "job-done"; answered = late.id; }
+    const direct = buttonsOf(asks), usual = asks.includes("sweep-begin") ? usualOf(sweepOf(ctx.known, guide, now).state) : asks[0];
+    relaid(buttons, JSON.stringify([asks, usual, ctx.settings.lang]), () => direct.map(({ name, label, filled }) =>
+      button(tell(label), () => (WITH_REASON.includes(name) || name === "job-close" ? open(name) : send(name, filled)), label === `ask.${usual}` && name !== "job-close" ? "usual" : "")));
+    direct.forEach(({ name }, at) => { buttons.children[at].disabled = ctx.requests.waiting(name); });
     const shown = opened ?? asks.find((name) => ["job-check", "job-open", "job-tape"].includes(name)) ?? "";
-    const key = JSON.stringify([shown, guide.told.item ?? guide.told.title, guide.task, ctx.settings.lang, shown === "job-tape" ? guide.lacks : 0]);
+    const key = JSON.stringify([shown, guide.told.item ?? guide.told.title, guide.task, ctx.settings.lang, shown === "job-tape" ? guide.lacks : shown === "job-back" ? ctx.history.done(guide.job).length : 0]);
     relaid(form, key, () => { inside = shown ? formOf(shown, guide, ctx, send, open) : null; return inside ? [inside.element] : []; });
     inside?.draw();
     drawAsked(list, kept, ctx);
   } };
+}
+
+/** A button for each request that needs no form; a sweep is begun to both sides, or to the stops. */
+function buttonsOf(asks) {
+  const direct = asks.filter((name) => !(name === "job-check" || name === "job-open" || name === "job-tape"));
+  return direct.flatMap((name) => [{ name, label: `ask.${name}`, filled: {} }, ...(name === "sweep-begin" ? [{ name, label: "form.sweep-stops", filled: { stops: true } }] : [])]);
 }
 
 function drawAsked(list, kept, ctx) {

@@ -9,6 +9,9 @@ import { stripPlot } from "./plots.js";
 import { spoken } from "./said.js";
 import { decisionBlock, limitsText, numberBlock } from "./value.js";
 
+/** Numbers that a sweep alone can tell. */
+const BY_SWEEP = /\/(caster|lock-angle)$/;
+
 export function setView(ctx) {
   const { tell } = ctx;
   const chooser = picker(tell("nav.set"), (topic) => { picked = ctx.pick(topic); ctx.redraw(); });
@@ -20,7 +23,7 @@ export function setView(ctx) {
   const strip = stripPlot(box, ctx);
   let picked = null;
 
-  return { element, draw(now) {
+  return { element, close: strip.close, draw(now) {
     const topics = ctx.setTopics(), topic = ctx.setTopic(picked), value = ctx.valueOf(topic, now);
     chooser.draw(topics.map((each) => [each, nameOf(each, tell)]), topic);
     write(name, topic ? nameOf(topic, tell) : tell("set.nothing"));
@@ -28,7 +31,9 @@ export function setView(ctx) {
     number.draw({ ...value, body }, style, tell);
     decision.draw({ ...value, why: value.why === "moving" ? "" : value.why }, tell);
     const shown = value.state !== "no-data";
-    write(motion, !shown || value.state !== "live" ? "" : tell(body.moving === true ? "set.moving" : "set.at-rest"));
+    const turning = ctx.guide().step.doing === "adjust" && !ctx.guide().asks.includes("job-adjust");
+    const follows = value.state === "live" ? (body.moving === true ? "set.moving" : "set.at-rest") : turning && value.state === "stands" && BY_SWEEP.test(topic) ? "set.next-sweep" : "";
+    write(motion, shown && follows ? tell(follows) : "");
     show(motion, motion.textContent !== "");
     const guide = ctx.guide(), todos = guide.out ? [] : todosOf(shown ? body.todo : "", guide.advice);
     spoken(todo, todos, ctx);
@@ -39,7 +44,7 @@ export function setView(ctx) {
     show(caption, ctx.ring.points.length > 1 && shown);
     if (ctx.ring.points.length > 1 && shown) {
       box.setAttribute("aria-label", `${tell("set.caption")} ${number.element.textContent}`);
-      strip(ctx.ring, body, now);
+      strip.draw(ctx.ring, body, now);
     }
   } };
 }

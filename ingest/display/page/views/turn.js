@@ -22,7 +22,7 @@ export function turnView(ctx) {
   const plot = turnPlot(box, ctx);
   let chosen = null, picked = null;
 
-  return { element, draw(now) {
+  return { element, close: plot.close, draw(now) {
     const heads = ctx.known.heads();
     chosen = heads.includes(picked) ? picked : turning(ctx.known, heads);
     chooser.draw(heads.map((head) => [head, headName(ctx, head)]), chosen);
@@ -42,7 +42,7 @@ export function turnView(ctx) {
     show(caption, points.length > 1);
     if (points.length > 1) {
       box.setAttribute("aria-label", `${tell("turn.caption")} ${progress.textContent}`);
-      plot(columns(points, curve(body, points)));
+      plot.draw(columns(points, curve(body, points)));
     }
   } };
 }

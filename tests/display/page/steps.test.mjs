@@ -6,7 +6,7 @@ import { fieldsOf, guideOf } from "../../../ingest/display/page/core/guide.js";
 import { Known } from "../../../ingest/display/page/core/known.js";
 import { needOf, sweepOf, usualOf } from "../../../ingest/display/page/core/steering.js";
 
-const SWEEP = { id: "st-1", axle: 1, side: "left", state: "sweeping", steer: 12.5, left: 12.5, right: 0, target: 20, need: "steer-left", do: "", ttl: 3 };
+const SWEEP = { ms: 2000, id: "st-1", axle: 1, side: "left", state: "sweeping", steer: 12.5, left: 12.5, right: 0, target: 20, need: "steer-left", do: "", ttl: 3 };
 
 function bay(...heard) {
   const known = new Known("bay1");
@@ -14,7 +14,7 @@ function bay(...heard) {
   const say = (topic, body, retained = false, at = 0) => known.take({ topic: `levelhead/v1/bay1/${topic}`, payload: JSON.stringify(body), retained }, at);
   say("svc/status", { state: "online", boot: "b" }, true);
   for (const head of ["larch", "rowan"]) say(`head/${head}/status`, { state: "online" }, true);
-  say("job/step", { task: "t-4", doing: "sweep", axles: "1" }, true);
+  say("job/step", { task: "t-4", doing: "sweep", axles: "1", ms: 1000 }, true);
   for (const each of heard) say(...each);
   const guide = (told = {}) => { say("job/guidance", { task: "t-4", asks: "sweep-begin+sweep-end+job-done", ready: false, ...told }, true); return guideOf(known); };
   return { known, say, guide };
@@ -41,9 +41,11 @@ test("a sweep that is not heard of in time, or a head that is off, shows no angl
 });
 
 test("a sweep from before this step proves nothing; one of another axle is none", () => {
-  const { known, guide, say } = bay(["head/larch/sweep", { ...SWEEP, state: "done", ttl: 0 }]);
+  const { known, guide, say } = bay(["head/larch/sweep", { ...SWEEP, state: "done", ttl: 0, ms: 999 }]);
   assert.equal(sweepOf(known, guide(), 0).state, "");
-  assert.equal(sweepOf(known, guide({ ready: true }), 0).state, "done");
+  assert.equal(sweepOf(known, guide({ ready: true }), 0).state, "done"); // the service says that all is there
+  say("head/larch/sweep", { ...SWEEP, state: "done", ttl: 0 });
+  assert.equal(sweepOf(known, guide(), 0).state, "done");
   say("head/larch/sweep", { ...SWEEP, axle: 2 });
   assert.equal(sweepOf(known, guide(), 0).state, "");
 });

@@ -16,6 +16,8 @@ export function sweepOf(known, guide, now) {
   if (guide.out !== "" || !["sweep", "resweep"].includes(guide.step.doing)) return none;
   const told = known.under("head").filter(({ path, body, fault }) => path[2] === "sweep" && !fault && body.axle === guide.axle && SIDES.includes(body.side));
   if (told.length === 0) return none;
+  const before = told.some(({ body }) => !(body.ms >= guide.step.ms)); // both by the service's own clock
+  if (before && guide.told.ready !== true) return none; // a sweep of an earlier step proves nothing
   const states = told.map(({ body }) => word(body.state, SWEEP_STATE, "refused"));
   if (states.includes("sweeping")) {
     const silent = told.map((entry) => known.trust(entry, now)).find(({ state }) => state !== "live" && state !== "stands");
@@ -24,7 +26,7 @@ export function sweepOf(known, guide, now) {
   }
   const refused = told.find((_, at) => states[at] === "refused");
   if (refused) return { ...none, state: "refused", why: String(refused.body.why || "unknown") };
-  return guide.told.ready === true ? { ...none, state: "done" } : none; // one before this step proves nothing
+  return { ...none, state: "done" };
 }
 
 function wheelOf(body) {

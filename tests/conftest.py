@@ -37,12 +37,14 @@ PACED = {
     "test_page_in_a_browser.py",
     "test_page_login.py",
     "test_replay.py",
+    "test_troubles_in_a_browser.py",
 }
 """Files whose tests follow real time with several processes: never two of them at once, or they
 would starve each other on a small machine."""
 
 
 LONG = {
+    "test_hours_in_a_browser.py",
     "test_a_whole_day.py",
     "test_push.py",
     "test_job_on_a_bay.py",

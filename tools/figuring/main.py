@@ -8,6 +8,7 @@ import platform
 import bench
 import ble
 import delay
+import display
 import emulated
 import fits
 import jobs
@@ -38,6 +39,10 @@ SECTIONS = {
     "turned": turned.turned,
     "jobs": jobs.jobs,
     "bench": bench.bench,
+    "page": display.opening,
+    "alone": display.alone,
+    "hours": display.hours,
+    "displays": display.displays,
 }
 
 

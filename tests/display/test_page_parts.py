@@ -12,7 +12,7 @@ CASES = sorted((Path(__file__).parent / "page").glob("*.test.mjs"))
 
 @pytest.mark.real
 def test_the_pure_parts_of_the_page_hold():
-    assert len(CASES) == 4
+    assert len(CASES) == 5
     ran = subprocess.run(
         [NODE, "--test", "--test-reporter=tap", *CASES],
         capture_output=True,

@@ -14,7 +14,7 @@ export function acceptForm(ctx, send, leave) {
 /** Any task that is done may be done again; what stands on it then is, too. */
 export function againForm(guide, ctx, send, leave) {
   const { tell } = ctx, tasks = ctx.history.done(guide.job);
-  const which = el("select", { id: "which" }, ...tasks.map(({ task, text }) => el("option", { value: task, text: text || task })));
+  const which = el("select", { id: "which" }, ...tasks.map(({ task, text }) => el("option", { value: task, text: text ? ctx.say(text).text : task })));
   const reason = el("input", { id: "reason", maxlength: 200, autocomplete: "off" });
   if (tasks.length === 0) return form(tell("form.job-back"), [el("p", { text: tell("form.nothing-done") })], [button(tell("form.leave"), leave)]);
   return form(tell("form.job-back"), [field(tell("field.task"), which), field(tell("field.reason"), reason)], [

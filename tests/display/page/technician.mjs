@@ -56,10 +56,10 @@ async function press(name) {
 const view = async (name) => page.locator("#nav").getByRole("button", { name, exact: true }).click();
 const say = (line) => { told.push(line); console.log(`${late().toFixed(0).padStart(4)} s  ${line}`); };
 
-async function fill(label, value) {
-  const field = page.locator("#remote").getByLabel(label, { exact: true });
-  if ((await field.evaluate((each) => each.tagName)) === "SELECT") await field.selectOption(value);
-  else await field.fill(value);
+/** Choose from a list of the form, once the choice is there. */
+async function choose(id, value) {
+  await page.locator(`#remote #${id} option[value="${value}"]`).waitFor({ state: "attached" });
+  await page.locator(`#remote #${id}`).selectOption(value);
 }
 
 /** The number that is being set, and its decision, as the view shows them. */
@@ -131,12 +131,12 @@ async function step(title) {
 
 await page.goto(url);
 await page.locator("#link", { hasText: "ONLINE" }).waitFor();
-const note = await read("#alerts");
+await page.locator("#notes", { hasText: /this ramp/ }).waitFor();
+const note = await read("#notes");
 say(note);
 const [, vehicle, limits] = /this ramp: ([a-z0-9-]+), limits ([a-z0-9-]+)/.exec(note);
-await page.locator("#remote").getByLabel("Vehicle", { exact: true }).waitFor();
-await fill("Vehicle", vehicle);
-await fill("Limits", limits);
+await choose("vehicle", vehicle);
+await choose("limits", limits);
 await page.locator("#remote").locator("#order").fill("118");
 say(await press("Open a job"));
 while (await shown("In order") || !(await shown("Begin the work"))) {
@@ -146,7 +146,7 @@ while (await shown("In order") || !(await shown("Begin the work"))) {
 say(await press("Begin the work"));
 
 let last = "";
-while (!/close the job/.test(await read("#view h2"))) {
+while (!/close the job/i.test(await read("#view h2"))) {
   assert.ok(late() < Number(patience_s), `stalled at: ${await read("#view")}\n${await read("#remote")}`);
   const title = await read("#view h2");
   if (title !== last) say(title);

@@ -19,6 +19,7 @@ from scipy import stats
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from ingest.commands.align_truth import BAND, agreement, true_now
 from ingest.simulator.practice import Trouble
 from tools.rehearsal.bay import SimulatedBay
 from tools.rehearsal.hands import JobOnABay
@@ -38,6 +39,8 @@ TROUBLES = (
 )
 """Those that a job can end well with."""
 BOUND = 0.999
+RATE_HZ = 20.0
+"""Of heads: fewer readings take less time, and scatter no less than U says."""
 
 
 def jobs(quick):
@@ -61,6 +64,10 @@ def summed(done, took_s):
     whys = "; ".join(f"seed {job['seed']} {job['vehicle']}: {job['why']}" for job in failed[:12])
     says = f"at most {bound:g} in {BOUND:.1%} of such days, if the rule's own risks are right"
     errors = np.array([job_error for job in done for job_error in job["errors"]])
+    states = [state for job in done for state in job["agreed"]]
+    chi2, dof, held = (sum(column) for column in zip(*states, strict=True)) if states else (0, 0, 0)
+    off = len(states) - held
+    by_chance = float(stats.binom.ppf(BOUND, len(states), 1.0 - BAND))
     far = float(np.mean(np.abs(errors) > 1.0)) if len(errors) else 0.0
     worst = ", ".join(f"seed {e['seed']} {e['topic']} by {e['by_u']:.1f} u" for e in wrong[:8])
     return [
@@ -71,6 +78,19 @@ def summed(done, took_s):
         row("jobs with any such", hit, "", hit / max(bound, 1), says),
         row("which", None, "", against=worst),
         row("expected by the rule's risk", float(risks.sum()), ""),
+        row(
+            f"states of a vehicle outside the {BAND:.1%} band, of {len(states)}",
+            off,
+            "",
+            off / max(by_chance, 1),
+            f"at most {by_chance:g} in {BOUND:.1%} of such days",
+        ),
+        row(
+            "chi-square of all states per degree of freedom",
+            chi2 / max(dof, 1),
+            "",
+            chi2 / max(dof, 1),
+        ),
         row("results, found and left, farther off the truth than U", far * 100.0, "%", far / 0.05),
     ]
 
@@ -127,12 +147,20 @@ def plan_of(seed):
 def one(seed):
     """Do one job; return what it called inside, and what was true."""
     vehicle, limits, troubles = plan_of(seed)
-    said = {"seed": seed, "vehicle": vehicle, "why": "", "inside": [], "errors": []}
+    said = {"seed": seed, "vehicle": vehicle, "why": "", "inside": [], "errors": [], "agreed": []}
     try:
-        job = Truthful(SimulatedBay, seed, vehicle, limits, troubles).run()
+        job = Truthful(SimulatedBay, seed, vehicle, limits, troubles, RATE_HZ)
+        found = true_now(job.bay.practice, 0.0)
+        job.run()
     except Exception as error:  # a job that does not end is a figure, too
         said["why"] = f"{type(error).__name__}: {error}"[:160]
         return said
+    if Trouble.SOFT_SUSPENSION not in troubles:
+        left, again = job.job.left, true_now(job.bay.practice, job.bay.clock.now_s)
+        fresh = [reading for topic, reading in left.items() if topic not in job.job.stale]
+        for state, true in ((job.job.found.values(), found), (fresh, again)):
+            agreed = agreement(state, job.store.parts, true)
+            said["agreed"].append((agreed.chi2, agreed.dof, agreed.holds))
     read = itertools.chain(job.found_true.items(), job.left_true.items())
     for (task, topic), (reading, true) in read:
         if reading.u <= 0.0:

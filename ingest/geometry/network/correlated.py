@@ -151,17 +151,20 @@ def errors_of(read: Sequence[Measured]) -> tuple[Sources, F64]:
     The errors times their transpose are the covariance of the values.
     """
     columns: dict[Source, slice] = {}
-    width = 0
-    for each in read:
+    width, put = 0, []
+    for row, each in enumerate(read):
         for part in each.parts:
-            if part.source not in columns:
-                columns[part.source] = slice(width, width + len(part.components))
-                width += len(part.components)
-    errors = np.zeros((len(read), width))
-    for row, each in zip(errors, read, strict=True):
-        for part in each.parts:
-            row[columns[part.source]] += part.components
-    return list(columns.items()), errors
+            found = columns.get(part.source)
+            if found is None:
+                found = columns[part.source] = slice(width, width + len(part.components))
+                width = found.stop
+            put.append((row, found.start, part.components))
+    # Plain numbers are put in their places ten times as fast as slices of an array are.
+    rows = [[0.0] * width for _ in read]
+    for row, start, components in put:
+        for column, component in enumerate(components, start):
+            rows[row][column] += component
+    return list(columns.items()), np.array(rows, dtype=np.float64).reshape(len(rows), width)
 
 
 def _told(

@@ -11,46 +11,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calibration.measured import Measured, Part, Source
-from calibration.reporting import t_factor
-from ingest.core.blocks import F64, I64
-from ingest.core.channels import Channel
+from calibration.measured import Measured, Source
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
-from ingest.core.units import DEG, NS
+from ingest.core.units import DEG
 from ingest.geometry.sweep.fit import fit_axle
-from ingest.geometry.sweep.guided import SweepReading
-from ingest.geometry.sweep.motion import (
-    AXIS,
-    ROLL,
-    TAN_CASTER,
-    TAN_SAI,
-    UNKNOWNS,
-    heading_change,
-    slopes,
-)
 from ingest.geometry.sweep.readings import Sweep, SweepLimits
 from ingest.geometry.sweep.steering import Steering
 from ingest.geometry.sweep.turning import INNER_RAD, SteeredAxle, toe_out_on_turns
-from ingest.service.instrument import Instrument
-from ingest.service.steersight import PlateSteer, SteerBy, scale_of
+from ingest.service.sweptopen import Errors, errors_of, left_open
+from ingest.service.sweptwheel import SweptWheel
 
 SWEEP = "steering sweep"
 PLAY = "assumed play of the kingpins"
-PLATE = PlateSteer()
-FALSE_ALARM = 0.01
-"""Two sound readings of a wheel's steering are said to contradict each other in so many cases (ours
-to choose). A plate whose scale is 3 % off is then found in 97 % beside a sightline along."""
-LOST_NS = int(0.5 * NS)
-"""Readings of a steering further apart than this are those before and after it was lost."""
-NEVER_NS = -(2**62)
-NEAR_RAD = 0.5 * DEG
-"""Where it was lost so near to the furthest that was seen, nobody knows how far it went."""
-APART_U = t_factor(1.0 - FALSE_ALARM, math.inf)
-"""So many standard uncertainties apart they contradict."""
-
-Errors = dict[Source, F64]
-"""By source (k, c, n): what its k components do to each channel of n readings, rad."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,48 +55,6 @@ class SweepSettings:
 
 
 @dataclass(frozen=True, slots=True)
-class SweptWheel:
-    """One wheel as it was swept.
-
-    ``rows`` were kept; ``t_ns`` and ``steer_rad`` (m,) are the steering all along, told ``by`` a
-    plate or a sightline. ``toe`` is that of the shaft straight ahead, ``camber`` that of the wheel
-    as it stood there.
-    """
-
-    side: Side
-    instrument: Instrument
-    rows: tuple[SweepReading, ...]
-    t_ns: I64
-    steer_rad: F64
-    toe: Measured
-    camber: Measured
-    degc: float
-    by: SteerBy = PLATE
-
-    def steer_at(self, t_ns: I64) -> F64:
-        """Return the steering at other times, NaN where it was not seen."""
-        at = np.interp(t_ns.astype(np.float64), self.t_ns.astype(np.float64), self.steer_rad)
-        known = np.concatenate(([NEVER_NS], self.t_ns, [-NEVER_NS]))
-        after = np.searchsorted(known, t_ns)
-        seen = (known[after] == t_ns) | (known[after] - known[after - 1] <= LOST_NS)
-        return np.where(seen, at, np.nan)
-
-    def reached_rad(self, side: Side) -> float:
-        """Return how far it was steered to a side; NaN where it was lost before it came back."""
-        there = side.sign * self.steer_rad
-        far = max(0.0, float(there.max(initial=0.0)))
-        lost = np.flatnonzero(np.diff(self.t_ns) > LOST_NS)
-        edges = np.concatenate((there[lost], there[lost + 1]))
-        return math.nan if np.any((edges > 0.0) & (edges > far - NEAR_RAD)) else far
-
-    @property
-    def scale(self) -> float:
-        """Standard uncertainty of the steering's scale, over what was reached."""
-        far = max(float(np.abs(self.steer_rad).max(initial=0.0)), DEG)
-        return scale_of(self.by, self.instrument, far)
-
-
-@dataclass(frozen=True, slots=True)
 class SweptSide:
     """What a sweep told of one wheel. ``sai`` is None where ``steering`` says why."""
 
@@ -150,25 +81,16 @@ class SweptAxle:
 
 def fit_swept(wheels: dict[Side, SweptWheel], settings: SweepSettings) -> SweptAxle:
     """Fit both wheels of an axle. Raises ``MeasurementRefused``."""
-    wheels = {side: _with_both_seen(wheels[side], wheels[side.other]) for side in Side}
+    wheels = {side: wheels[side].seen_with(wheels[side.other]) for side in Side}
     sweeps = {side: _sweep(wheels[side], wheels[side.other]) for side in Side}
     left, right = (sweeps[side] for side in Side)
     most_rad = settings.max_u_deg * DEG
     limits = SweepLimits(u_rad=most_rad, u_rolling_rad=most_rad)
     both = {s.side: s for s in fit_axle(left, right, limits=limits, roll=settings.axle_roll)}
-    errors = {side: _errors(both[side], wheels[side], sweeps[side]) for side in Side}
+    errors = {side: errors_of(both[side], wheels[side], sweeps[side]) for side in Side}
     sides = {side: _side(both[side], wheels[side], errors, settings) for side in Side}
     scale = max(wheel.scale for wheel in wheels.values())
     return SweptAxle(sides, dict(_toe_out(wheels, sides, scale)))
-
-
-def _with_both_seen(own: SweptWheel, other: SweptWheel) -> SweptWheel:
-    """Keep what was read while the other wheel's steering was seen, too: it tells the roll."""
-    if not (own.rows and len(other.t_ns)):
-        return own
-    across = other.steer_at(np.array([row.time_ns for row in own.rows]))
-    seen = np.isfinite(across)
-    return replace(own, rows=tuple(row for row, ok in zip(own.rows, seen, strict=True) if ok))
 
 
 def _sweep(own: SweptWheel, other: SweptWheel) -> Sweep:
@@ -204,7 +126,7 @@ def _side(
         raise MeasurementRefused(
             "too-few-positions", "nothing checks the readings; sweep again", figure=0.0, limit=1.0
         )
-    open_, play_rad = _left_open(steering, errors), settings.play_deg * DEG
+    open_, play_rad = left_open(steering, errors), settings.play_deg * DEG
     caster = found.caster + open_[0] + _play(play_rad)
     sai = None if found.sai is None else found.sai + open_[1] + _play(play_rad)
     names = frozenset((SWEEP, wheel.instrument.correction.stands_on))
@@ -213,7 +135,7 @@ def _side(
         steer_rad = wheel.reached_rad(side)
         if math.isnan(steer_rad):
             continue
-        angle = abs(float(_headings(steering, wheel, np.array([side.sign * steer_rad]))[0]))
+        angle = abs(float(wheel.headings(steering, np.array([side.sign * steer_rad]))[0]))
         source = Source(f"steering, {wheel.side.value}")
         turned[side] = Measured.of(
             angle, math.hypot(wheel.by.u_rad, wheel.scale * angle), source=source, stands_on=names
@@ -238,71 +160,6 @@ def _play(u_rad: float) -> Measured:
     return Measured.of(0.0, u_rad, source=PLAY, stands_on=(PLAY,))
 
 
-def _errors(steering: Steering, wheel: SweptWheel, sweep: Sweep) -> Errors:
-    """Return what every reading that was used may be off by: tilts, plate, straight ahead.
-
-    A steering that reads too much by e moves the tilts' misfits as tilts would that read too little
-    by e times their slope.
-    """
-    kept = np.ones(len(sweep), dtype=np.bool_)
-    kept[list(steering.outliers)] = False
-    used = [row for row, keep in zip(wheel.rows, kept, strict=True) if keep]
-    channels = steering.gain.shape[1]
-    by_steer = slopes(sweep.only(kept), _unknowns(steering, wheel))[2][:channels]
-    errors: Errors = {}
-
-    def put(source: Source, i: int, channel: int, components: F64) -> None:
-        shape = (components.size, channels, len(used))
-        errors.setdefault(source, np.zeros(shape))[:, channel, i] += components
-
-    names = (Channel.INCL_Y.value, Channel.INCL_X.value)
-    known = wheel.instrument
-    for i, row in enumerate(used):
-        read = dict(zip(names, (row.incl_y_rad, row.incl_x_rad or 0.0), strict=True))
-        turned = wheel.by.left_open(known, _number(row.steer_rad))
-        ahead = wheel.toe * -wheel.side.sign
-        for channel, name in enumerate(names[:channels]):
-            for part in known.left_open(name, read, wheel.degc).parts:
-                put(part.source, i, channel, np.array(part.components))
-            for part in (*turned.parts, *ahead.parts):
-                put(part.source, i, channel, -by_steer[channel, i] * np.array(part.components))
-    return errors
-
-
-def _left_open(steering: Steering, errors: dict[Side, Errors]) -> tuple[Measured, Measured]:
-    """Return what such errors of both wheels' readings leave open in a wheel's caster and SAI."""
-    sums: dict[Source, F64] = {}
-    for side, gain in ((steering.side, steering.gain), (steering.side.other, steering.across)):
-        if gain is not None:
-            for source, each in errors[side].items():
-                moved = np.einsum("qcn,kcn->qk", gain[:2], each)
-                sums[source] = sums.get(source, 0.0) + moved
-    told = [(source, moved.tolist()) for source, moved in sums.items()]
-    caster, sai = (
-        Measured(0.0, tuple(Part(source, tuple(moved[i])) for source, moved in told))
-        for i in range(2)
-    )
-    return caster, sai
-
-
-def _unknowns(steering: Steering, wheel: SweptWheel) -> F64:
-    """Return what was fitted as the model takes it; the shaft leans about as the wheel does."""
-    unknowns = np.zeros(UNKNOWNS)
-    unknowns[TAN_CASTER] = math.tan(steering.caster_rad)
-    unknowns[TAN_SAI] = math.tan(steering.sai_rad or 0.0)
-    unknowns[AXIS] = -wheel.side.sign * wheel.camber.value
-    unknowns[ROLL] = steering.axle_roll or 0.0
-    return unknowns
-
-
-def _headings(steering: Steering, wheel: SweptWheel, steer_rad: F64) -> F64:
-    """Return how far the wheel has turned, seen from above, when its steering was read as that."""
-    if not wheel.by.by_plate:
-        return steer_rad
-    none = np.zeros(0)
-    return heading_change(Sweep(wheel.side, none, none), _unknowns(steering, wheel), steer_rad)
-
-
 def _toe_out(
     wheels: dict[Side, SweptWheel], sides: dict[Side, SweptSide], scale: float
 ) -> Iterator[tuple[Side, Measured]]:
@@ -311,7 +168,7 @@ def _toe_out(
     across = wheels[Side.RIGHT].steer_at(left.t_ns)
     seen = np.isfinite(across)
     read = {Side.LEFT: left.steer_rad[seen], Side.RIGHT: across[seen]}
-    turns = [_headings(sides[side].steering, wheels[side], read[side]) for side in Side]
+    turns = [wheels[side].headings(sides[side].steering, read[side]) for side in Side]
     u_rad = max(wheel.by.u_rad for wheel in wheels.values())
     axle = SteeredAxle(turns[0], turns[1], math.hypot(u_rad, scale * INNER_RAD))
     records = {wheel.instrument.correction.stands_on for wheel in wheels.values()}
@@ -323,33 +180,3 @@ def _toe_out(
 
 def _number(value: float | None) -> float:
     return math.nan if value is None else value
-
-
-def apart(steering: Steering, own: SweptWheel, other: SweptWheel) -> tuple[float, float]:
-    """Return by how much another reading of a steering is larger than the one that was used.
-
-    As a share of it, with its standard uncertainty: a plate that slips under its tyre and a port
-    that is not where it is taken to be change the ratio alike. NaN where nothing was steered.
-    """
-    at = own.steer_at(other.t_ns)
-    seen = np.isfinite(at)
-    one = _headings(steering, own, at[seen])
-    two = _headings(steering, other, other.steer_rad[seen])
-    square = float(one @ one)
-    share = float(one @ two) / square - 1.0 if square else math.nan
-    return share, math.hypot(own.scale, other.scale)
-
-
-def compared(
-    swept: SweptAxle, wheels: dict[Side, SweptWheel], others: dict[Side, SweptWheel]
-) -> str:
-    """Say where a second reading of a wheel's steering contradicts the one that was used."""
-    said = []
-    for side, other in others.items():
-        off, u = apart(swept.sides[side].steering, wheels[side], other)
-        if abs(off) > APART_U * u:
-            said.append(
-                f"{side.value}: {other.by.channel.value} reads {100.0 * off:+.2f} % against "
-                f"{wheels[side].by.channel.value}, limit {100.0 * APART_U * u:.2f} %"
-            )
-    return "; ".join(said)

@@ -21,7 +21,8 @@ from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
 from ingest.service.done import Done
 from ingest.service.network import NetworkWork
-from ingest.service.sweepfit import SweepSettings, compared, fit_swept
+from ingest.service.sweepcompare import compared
+from ingest.service.sweepfit import SweepSettings, fit_swept
 from ingest.service.sweeppart import SweepPart
 from ingest.service.sweepstart import SweepStart
 from ingest.service.sweepwords import unseen

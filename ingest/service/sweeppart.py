@@ -16,7 +16,7 @@ from ingest.service.abreast import Sample
 from ingest.service.bayhead import BayHead
 from ingest.service.steercross import CrossSteer
 from ingest.service.steersight import SightSteer, SteerBy
-from ingest.service.sweepfit import SweptWheel
+from ingest.service.sweptwheel import SweptWheel
 
 MOST_KEPT = 12_000
 """Readings of a steering that are kept: twenty minutes of ten a second; the oldest go first."""

@@ -26,7 +26,8 @@ from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
 from ingest.service.network import NetworkSettings
 from ingest.service.steersight import PlateSteer
-from ingest.service.sweepfit import SweepSettings, compared, fit_swept
+from ingest.service.sweepcompare import compared
+from ingest.service.sweepfit import SweepSettings, fit_swept
 from ingest.simulator.draws import draw_head
 from ingest.simulator.head import Port
 from ingest.simulator.truth import steering_truth

@@ -17,7 +17,8 @@ from ingest.core.ids import HeadId
 from ingest.core.units import DEG
 from ingest.geometry.sweep.guided import SweepReading
 from ingest.service.instrument import Instrument
-from ingest.service.sweepfit import SweepSettings, SweptWheel, fit_swept
+from ingest.service.sweepfit import SweepSettings, fit_swept
+from ingest.service.sweptwheel import SweptWheel
 from ingest.simulator.fleet import rigid_8x4
 from ingest.simulator.technician import Technician
 from ingest.simulator.truth import steering_truth, wheel_truth

@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from calibration.measured import Measured, Source
+from calibration.measured import Measured
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.geometry.sweep.fit import fit_axle
 from ingest.geometry.sweep.readings import Sweep, SweepLimits
 from ingest.geometry.sweep.steering import Steering
-from ingest.geometry.sweep.turning import INNER_RAD, SteeredAxle, toe_out_on_turns
+from ingest.geometry.sweep.turning import SteeredAxle, toe_out_on_turns
 from ingest.service.sweptopen import Errors, errors_of, left_open
 from ingest.service.sweptwheel import SweptWheel
 
@@ -89,8 +89,7 @@ def fit_swept(wheels: dict[Side, SweptWheel], settings: SweepSettings) -> SweptA
     both = {s.side: s for s in fit_axle(left, right, limits=limits, roll=settings.axle_roll)}
     errors = {side: errors_of(both[side], wheels[side], sweeps[side]) for side in Side}
     sides = {side: _side(both[side], wheels[side], errors, settings) for side in Side}
-    scale = max(wheel.scale for wheel in wheels.values())
-    return SweptAxle(sides, dict(_toe_out(wheels, sides, scale)))
+    return SweptAxle(sides, dict(_toe_out(wheels, sides)))
 
 
 def _sweep(own: SweptWheel, other: SweptWheel) -> Sweep:
@@ -135,11 +134,9 @@ def _side(
         steer_rad = wheel.reached_rad(side)
         if math.isnan(steer_rad):
             continue
-        angle = abs(float(wheel.headings(steering, np.array([side.sign * steer_rad]))[0]))
-        source = Source(f"steering, {wheel.side.value}")
-        turned[side] = Measured.of(
-            angle, math.hypot(wheel.by.u_rad, wheel.scale * angle), source=source, stands_on=names
-        )
+        there = side.sign * steer_rad
+        angle = abs(float(wheel.headings(steering, np.array([there]))[0]))
+        turned[side] = _standing_on(_read(wheel, there) * side.sign + angle, names)
     return SweptSide(
         wheel.side,
         steering,
@@ -160,8 +157,14 @@ def _play(u_rad: float) -> Measured:
     return Measured.of(0.0, u_rad, source=PLAY, stands_on=(PLAY,))
 
 
+def _read(wheel: SweptWheel, steer_rad: float) -> Measured:
+    """Return what one reading of a steering may be off by, rad, positive to the left."""
+    scatter = Measured.of(0.0, wheel.by.u_rad, source=f"steering read, {wheel.side.value}")
+    return wheel.by.left_open(wheel.instrument, steer_rad) + scatter
+
+
 def _toe_out(
-    wheels: dict[Side, SweptWheel], sides: dict[Side, SweptSide], scale: float
+    wheels: dict[Side, SweptWheel], sides: dict[Side, SweptSide]
 ) -> Iterator[tuple[Side, Measured]]:
     """Yield toe-out on turns, where both wheels were steered so far, read at the same moments."""
     left = wheels[Side.LEFT]
@@ -169,13 +172,15 @@ def _toe_out(
     seen = np.isfinite(across)
     read = {Side.LEFT: left.steer_rad[seen], Side.RIGHT: across[seen]}
     turns = [wheels[side].headings(sides[side].steering, read[side]) for side in Side]
-    u_rad = max(wheel.by.u_rad for wheel in wheels.values())
-    axle = SteeredAxle(turns[0], turns[1], math.hypot(u_rad, scale * INNER_RAD))
+    axle = SteeredAxle(turns[0], turns[1])
     records = {wheel.instrument.correction.stands_on for wheel in wheels.values()}
     for inner in Side:
         found = toe_out_on_turns(axle, inner)
-        if found is not None and found.toe_out is not None:
-            yield inner, _standing_on(found.toe_out, frozenset(records | {SWEEP}))
+        if found is not None:
+            at = {inner: found.inner_rad, inner.other: found.outer_rad}
+            off = {side: _read(wheels[side], inner.sign * at[side]) * inner.sign for side in Side}
+            told = off[inner] - off[inner.other] + found.toe_out_rad
+            yield inner, _standing_on(told, frozenset(records | {SWEEP}))
 
 
 def _number(value: float | None) -> float:

@@ -27,7 +27,7 @@ def errors_of(steering: Steering, wheel: SweptWheel, sweep: Sweep) -> Errors:
     kept[list(steering.outliers)] = False
     used = [row for row, keep in zip(wheel.rows, kept, strict=True) if keep]
     channels = steering.gain.shape[1]
-    by_steer = slopes(sweep.only(kept), wheel.unknowns(steering))[2][:channels]
+    by_steer = slopes(sweep.only(kept), steering.unknowns)[2][:channels]
     errors: Errors = {}
 
     def put(source: Source, i: int, channel: int, components: F64) -> None:

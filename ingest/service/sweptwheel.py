@@ -10,7 +10,7 @@ from ingest.core.blocks import F64, I64
 from ingest.core.frames import Side
 from ingest.core.units import DEG, NS
 from ingest.geometry.sweep.guided import SweepReading
-from ingest.geometry.sweep.motion import AXIS, ROLL, TAN_CASTER, TAN_SAI, UNKNOWNS, heading_change
+from ingest.geometry.sweep.motion import heading_change
 from ingest.geometry.sweep.readings import Sweep
 from ingest.geometry.sweep.steering import Steering
 from ingest.service.instrument import Instrument
@@ -73,18 +73,9 @@ class SweptWheel:
         seen = zip(self.rows, np.isfinite(across), strict=True)
         return replace(self, rows=tuple(row for row, ok in seen if ok))
 
-    def unknowns(self, steering: Steering) -> F64:
-        """Return what was fitted as the model takes it; the shaft leans about as the wheel does."""
-        unknowns = np.zeros(UNKNOWNS)
-        unknowns[TAN_CASTER] = math.tan(steering.caster_rad)
-        unknowns[TAN_SAI] = math.tan(steering.sai_rad or 0.0)
-        unknowns[AXIS] = -self.side.sign * self.camber.value
-        unknowns[ROLL] = steering.axle_roll or 0.0
-        return unknowns
-
     def headings(self, steering: Steering, steer_rad: F64) -> F64:
         """Return how far it has turned, seen from above, when its steering was read as that."""
         if not self.by.by_plate:
             return steer_rad
         none = np.zeros(0)
-        return heading_change(Sweep(self.side, none, none), self.unknowns(steering), steer_rad)
+        return heading_change(Sweep(self.side, none, none), steering.unknowns, steer_rad)

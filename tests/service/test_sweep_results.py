@@ -24,6 +24,14 @@ from ingest.simulator.technician import Technician
 from ingest.simulator.truth import steering_truth, wheel_truth
 from ingest.simulator.vehicle import WheelAt
 
+PLATE_SHAPES = {
+    "cos 1": np.cos,
+    "sin 1": np.sin,
+    "cos 2": lambda at: np.cos(2.0 * at),
+    "sin 2": lambda at: np.sin(2.0 * at),
+}
+PLATE_U_DEG = {"cos 1": 0.3, "sin 1": 0.3, "cos 2": 0.1, "sin 2": 0.1}
+
 
 class Bay:
     """A rig with a vehicle alone, steered out and back; its time."""
@@ -139,3 +147,26 @@ def test_a_hanging_head_gives_no_sai_and_an_empty_sweep_nothing():
     )
     with pytest.raises(MeasurementRefused, match="no reading of the left"):
         fit_swept(wheels | {Side.LEFT: empty}, SweepSettings())
+
+
+@pytest.mark.parametrize(("locked", "noise_deg"), [(True, 0.02), (False, 0.0)])
+def test_what_a_plate_may_be_off_by_moves_caster_as_a_fit_to_such_readings_does(locked, noise_deg):
+    """Each wheel's harmonics in turn, against the fit itself: a hanging head tells no SAI, and its
+    tilt follows it all the same."""
+    bay = Bay(4)
+    wheels = {side: bay.swept(side, locked=locked, noise_deg=noise_deg) for side in Side}
+    found = fit_swept(wheels, SweepSettings())
+    seen = 0
+    for wrong, (name, shape) in itertools.product(Side, PLATE_SHAPES.items()):
+        source = f"default uncertainty of head perfect {wrong.value}: steer {name}"
+        for side, each in found.sides.items():
+            parts = {part.source.name: part.components for part in each.caster.parts}
+            (told,) = parts[source]
+            off = bay.swept(
+                wrong, locked=locked, noise_deg=noise_deg, off_deg=(PLATE_U_DEG[name], shape)
+            )
+            again = fit_swept({**wheels, wrong: off}, SweepSettings()).sides[side]
+            moved = again.caster.value - each.caster.value
+            assert abs(moved) == pytest.approx(abs(told), rel=0.1, abs=2e-3 * DEG)
+            seen += abs(moved) > 6e-3 * DEG
+    assert seen > 3

@@ -6,6 +6,7 @@ are everyday targets of our own.
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from calibration.measured import Measured
 from ingest.commands.practice_vehicle import plan_of, practice_on
@@ -16,6 +17,7 @@ from ingest.core.ids import HeadId
 from ingest.core.units import DEG
 from ingest.geometry.corrections.parts import correct_by
 from ingest.geometry.corrections.wanted import Quantity, Wanted
+from ingest.payload.vehicle_network import TRACK_SIGMA_M, WHEELBASE_SIGMA_M
 from ingest.simulator.adjusting.errors import Stuck
 from ingest.simulator.adjusting.hands import follow
 from ingest.simulator.clamp import Clamping
@@ -104,12 +106,32 @@ def test_it_stands_where_the_file_says_and_has_its_adjusters(name):
     bay = Bay(name)
     for axle in bay.file.axles:
         built = bay.vehicle.axles[axle.number]
-        assert built.x_m + axle.behind_m == pytest.approx(bay.file.axles[-1].behind_m)
-        assert (built.track_m, built.dual) == (axle.track_m, axle.dual)
+        off_m = built.x_m + axle.behind_m - bay.file.axles[-1].behind_m
+        assert abs(off_m) < SIGMAS * WHEELBASE_SIGMA_M
+        assert abs(built.track_m - axle.track_m) < SIGMAS * TRACK_SIGMA_M
+        assert built.dual == axle.dual
         assert built.steered == axle.role.is_steered
         assert (axle.number in bay.practice.adjusters.axles) == axle.adjustable
     wanted = {f"axle/{w.axle}/{w.side}/{q}" for w in bay.vehicle.wheels for q in ("camber", "toe")}
     assert wanted <= set(bay.truth())
+
+
+def test_vehicles_are_off_their_file_as_far_as_a_job_takes_them_to_be():
+    """Sums of squares of normal draws over their variances: chi-square, in its 99.9 % band."""
+    tracks, bases = [], []
+    for seed in range(40):
+        bay = Bay("rigid-8x4", seed)
+        off = [
+            (built.track_m - axle.track_m, built.x_m + axle.behind_m)
+            for axle in bay.file.axles
+            for built in [bay.vehicle.axles[axle.number]]
+        ]
+        tracks += [track / TRACK_SIGMA_M for track, _ in off]
+        first, last = off[0][1], off[-1][1]
+        bases.append((first - last) / WHEELBASE_SIGMA_M)
+    for drawn in (tracks, bases):
+        low, high = stats.chi2.ppf((0.0005, 0.9995), len(drawn))
+        assert low < sum(each**2 for each in drawn) < high
 
 
 def test_heads_see_each_other_but_where_the_file_says_that_they_cannot():

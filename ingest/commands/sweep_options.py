@@ -70,8 +70,8 @@ def _add_weighing(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--max-u-deg",
         type=float,
-        help="refuse above this standard uncertainty of caster and SAI (default 0.05, with the "
-        "axle's roll fitted 0.15)",
+        help="refuse above this standard uncertainty that noise leaves in caster or SAI (default "
+        "0.05, with the axle's roll fitted 0.15); a slip or a roll is not judged by it",
     )
     parser.add_argument("--wheelbase-m", type=float, help="for the turn that scrubs nothing")
     parser.add_argument("--kingpin-spacing-m", type=float, help="... at hub height")

@@ -22,10 +22,8 @@ Pitch = Annotated[float, Field(ge=0.2, le=10.0)]
 
 
 def _listed(value: Any) -> Any:
-    """A number alone stands for a list of one; what is neither is left to be refused."""
-    if isinstance(value, list):
-        return tuple(value)
-    return (value,) if isinstance(value, (int, float)) else value
+    """A number alone stands for a list of one; what is no list is refused as a number would be."""
+    return tuple(value) if isinstance(value, (list, tuple)) else (value,)
 
 
 _Some = Annotated[tuple[Pitch, ...], Field(min_length=1, max_length=2)]

@@ -32,7 +32,7 @@ def check_stations(stations: tuple[Station, ...]) -> None:
                 f"{where}: stations[{i}] has the same id; every id is given once"
             )
         apart = math.hypot(one.x_m - other.x_m, one.y_m - other.y_m)
-        if apart < NEAREST_M and one.is_wheel and other.is_wheel:
+        if apart < NEAREST_M and one.is_wheel == other.is_wheel:
             raise NetworkFileError(f"{where}: stands where {one.id} stands; correct x_m, y_m")
         if not (one.is_wheel and other.is_wheel):
             continue

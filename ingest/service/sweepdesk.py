@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from calibration.measured import Measured
-from calibration.reporting import report
+from calibration.reporting import report, t_factor
 from calibration.units import Unit, degrees
 from ingest.chain.rest import RestReading
 from ingest.core.channels import ROW, Channel
@@ -25,6 +25,7 @@ from ingest.core.frames import Side
 from ingest.core.ids import HeadId
 from ingest.core.units import DEG
 from ingest.geometry.sweep.guided import SweepState
+from ingest.geometry.sweep.lopsided import COVER, MOST_ROLL
 from ingest.payload.axle import AxleResult
 from ingest.payload.sweep import Sweep as SweepMessage
 from ingest.service.announcer import Announcer
@@ -41,6 +42,11 @@ from ingest.service.wheelbench import is_straight
 
 TTL_SWEEPING_S = 3.0
 DP = 3
+
+NOT_FITTED_YET = Measured.of(
+    0.0, MOST_ROLL / t_factor(COVER, math.inf), source="roll of the axle, not fitted yet"
+)
+"""A roll takes off caster what it is itself, rad a rad."""
 
 
 @dataclass(slots=True)
@@ -97,13 +103,19 @@ class SweepDesk:
         state: SweepState,
         target_rad: float,
         channel: Channel,
+        *,
+        rolls: bool,
     ) -> None:
-        """Say where a sweep is and what it needs; ``channel`` tells the steering."""
+        """Say where a sweep is and what it needs; ``channel`` tells the steering.
+
+        ``rolls``: the axle's roll is fitted at the end, from both wheels; until then it is open.
+        """
         trouble = state.troubles[0] if state.troubles else None
         found = None if state.found is None else state.found.estimates
         figures: dict[str, Any] = {"dp": DP, "q": "uncertain", "why": "sweeping"}
         if found is not None:
-            shown = report(degrees(found.caster), Unit.DEGREE)
+            caster = found.caster + NOT_FITTED_YET if rolls else found.caster
+            shown = report(degrees(caster), Unit.DEGREE)
             figures |= {"caster": shown.value, "caster_U": shown.U, "k": shown.k, "dp": shown.dp}
         steer = None if state.steer_rad is None else round(state.steer_rad / DEG, 2)
         self._tell(

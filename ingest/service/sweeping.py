@@ -169,4 +169,7 @@ class Sweeping:
             return
         part.said, part.said_ns = said, now_ns
         target_rad = self._settings.target_deg * DEG
-        self._work.sweeps.guide(part.head, sweep.id, state, target_rad, part.by.channel)
+        rolls = self._settings.axle_roll
+        self._work.sweeps.guide(
+            part.head, sweep.id, state, target_rad, part.by.channel, rolls=rolls
+        )

@@ -213,7 +213,7 @@ BAD = [
     (with_(ARMS, "adjuster.pitch_mm", [1.5, 0]), "adjuster.pitch_mm.1 = 0: must be at least 0.2"),
     (with_(ARMS, "adjuster.pitch_mm", 0.0015), "give millimetres, not metres or inches"),
     (with_(ARMS, "adjuster.pitch_mm", []), "adjuster.pitch_mm = ()"),
-    (with_(ARMS, "adjuster.pitch_mm", "1.5"), "adjuster.pitch_mm = '1.5': a list is needed"),
+    (with_(ARMS, "adjuster.pitch_mm", "1.5"), "adjuster.pitch_mm.0 = '1.5': a number is needed"),
     (with_(ARMS, "adjuster.pitch_mm", -1.5), "a pitch has no sign"),
     (with_(ARMS, "adjuster.pitch_mm", 12), "threads an inch? 12 of them are 2.117 mm"),
     (with_(ARMS, "adjuster.pitch_mm", [1, 1, 1]), "too many; 2 at the most"),

@@ -128,6 +128,7 @@ def test_caster_and_sai_by_either_sightline_agree_with_the_truth(simulated_bay, 
     assert (alert is not None and alert["level"] == "note") == wrong
     assert {each["by"] for each in sweeping(axle)} == {"azimuth_track"}
     assert {each["trouble"] for each in sweeping(axle)} == {""}
+    on_the_way(axle)
     assert {each.by.channel for each in across.values()} == {Channel.AZIMUTH_CROSS}
     found = fit_swept(along, SETTINGS)
     # 10 mm of the kingpins' place are worth 0.03 deg of caster along the vehicle, where SAI does
@@ -143,6 +144,15 @@ def test_caster_and_sai_by_either_sightline_agree_with_the_truth(simulated_bay, 
     said = compared(found, along, off)
     assert said.startswith("left: steer reads +")
     assert "right: steer reads +" in said
+
+
+def on_the_way(axle):
+    """What is said of caster before the axle's roll is fitted leaves room for that roll."""
+    true = steering_truth(axle.bay.demo.rig.vehicle, WheelAt(1, Side.LEFT)).caster_rad / DEG
+    said = [each for each in sweeping(axle) if each["caster"] is not None]
+    assert said
+    for each in said:
+        assert abs(each["caster"] - true) < each["caster_U"]
 
 
 def on_plates(steering, wheel):

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import socket
+import threading
 import uuid
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -15,6 +16,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from ingest.core.errors import OutputError
 from ingest.outputs.dial import tune_socket
 from ingest.outputs.settings import BrokerSettings, read_password, tls_context
+from ingest.payload.base import PayloadError
 from ingest.payload.cmd import Reply
 from ingest.payload.topics import Topics, is_level
 
@@ -54,6 +56,8 @@ class Listener:
         self._reply_topic = topics.reply(self._user or self._name)
         self._loop = asyncio.get_running_loop()
         self._replies: dict[str, asyncio.Future[Reply]] = {}
+        self._answered = threading.Event()
+        self._refused = ""
         self._client = self._make_client()
 
     def _make_client(self) -> Client:
@@ -68,7 +72,7 @@ class Listener:
         return client
 
     async def start(self) -> None:
-        """Connect. Raises ``OutputError`` when the broker cannot be reached."""
+        """Connect. Raises ``OutputError`` where the broker cannot be reached, or lets nobody in."""
         await asyncio.to_thread(self._connect)
 
     def _connect(self) -> None:
@@ -85,6 +89,11 @@ class Listener:
             why = (error.strerror or str(error)).lower()
             raise OutputError(settings.where, f"{why}; is a broker running there?") from error
         self._client.loop_start()
+        self._answered.wait(settings.connect_timeout_s)
+        if self._refused:
+            self._client.disconnect()
+            self._client.loop_stop()
+            raise OutputError(settings.where, f"{self._refused}; check user and password_file")
 
     async def stop(self) -> None:
         """Disconnect."""
@@ -120,6 +129,8 @@ class Listener:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
+        self._refused = str(reason).lower() if reason.is_failure else ""
+        self._answered.set()
         if reason.is_failure:
             return
         client.subscribe([(each, 0) for each in [*self._filters, self._reply_topic]])
@@ -133,8 +144,11 @@ class Listener:
         self._loop.call_soon_threadsafe(self._hand_over, message)
 
     def _hand_over(self, message: MQTTMessage) -> None:
-        if message.topic == self._topics.reply(self._name):
-            reply = Reply.decode(bytes(message.payload))
+        if message.topic == self._reply_topic:
+            try:
+                reply = Reply.decode(bytes(message.payload))
+            except PayloadError:
+                return  # what cannot be read answers nothing: it is asked again
             waiting = self._replies.get(reply.id)
             if waiting is not None and not waiting.done():
                 waiting.set_result(reply)

@@ -10,7 +10,7 @@ from ingest.job.brief.standing import Standing
 from ingest.job.course.events import Event
 from ingest.job.course.guidance import Guidance
 from ingest.job.course.job import Job, Phase
-from ingest.job.course.tasks import Task
+from ingest.job.course.tasks import Task, mountings_of
 from ingest.payload.base import Message
 from ingest.payload.job import (
     JobAdvice,
@@ -168,7 +168,7 @@ class JobDesk:
             task="" if current is None else current.id,
             done=len(job.marks),
             of=len(job.tasks),
-            mountings=max((task.set_up for task in job.tasks), default=0),
+            mountings=mountings_of(job.tasks),
             stale=len([t for t in job.stale if t in job.found or t in job.left]),
             finished=None if job.closed is None else job.closed.finished,
             event=job.last,

@@ -1,5 +1,7 @@
 """The kit's permissions on a real mosquitto: a display reads, a technician asks, nobody forges."""
 
+import asyncio
+import json
 import subprocess
 import threading
 
@@ -7,6 +9,10 @@ import pytest
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
+from ingest.core.errors import OutputError
+from ingest.outputs.listener import Listener
+from ingest.outputs.settings import BrokerSettings
+from ingest.payload.topics import Topics
 from tests.integrator.conftest import KIT
 
 ROOT = "levelhead/v1/bay1"
@@ -146,3 +152,53 @@ def test_whoever_has_no_login_stays_outside(user):
     # Mosquitto 2 answers an unknown and a missing user alike, as it should.
     assert user(None).welcome == NOT_AUTHORIZED
     assert user("somebody").welcome == NOT_AUTHORIZED
+
+
+def test_the_terminal_hears_the_reply_to_the_user_that_it_asks_as(broker, tmp_path):
+    """As the kit permits: asked under the user's name, answered under it, whatever it proposes."""
+    asyncio.run(_asked(broker.port, tmp_path))
+
+
+async def _asked(port, folder):
+    service = Client(CallbackAPIVersion.VERSION2)
+    service.username_pw_set("service", "of service")
+
+    def answer(client, _userdata, message):
+        asked = json.loads(message.payload)["id"]
+        moment = {"t": "2027-03-04T10:00:00.000000000Z", "ms": 1804154400000}
+        reply = moment | {"id": asked, "ok": True, "code": "ok", "text": "here"}
+        client.publish(f"{ROOT}/reply/technician", b"no reply", 1)
+        client.publish(f"{ROOT}/reply/technician", json.dumps(reply), 1)
+
+    service.on_message = answer
+    there = threading.Event()
+    service.on_subscribe = lambda *_: there.set()
+    service.on_connect = lambda client, *_: client.subscribe(f"{ROOT}/cmd/#", 1)
+    service.connect("127.0.0.1", port)
+    service.loop_start()
+    assert await asyncio.to_thread(there.wait, PATIENCE_S)
+    listener = _listener(port, folder, "of technician")
+    try:
+        await listener.start()
+        reply = await listener.ask("identify", head="alder")
+        assert (reply.ok, reply.text) == (True, "here")
+    finally:
+        await listener.stop()
+        service.disconnect()
+        await asyncio.to_thread(service.loop_stop)
+
+
+def test_a_wrong_password_is_told_as_such(broker, tmp_path):
+    async def come():
+        await _listener(broker.port, tmp_path, "of nobody").start()
+
+    with pytest.raises(OutputError, match=r"not author.*check user and password_file"):
+        asyncio.run(come())
+
+
+def _listener(port, folder, password):
+    kept = folder / "password"
+    kept.write_text(password)
+    kept.chmod(0o600)
+    settings = BrokerSettings("127.0.0.1", port, user="technician", password_file=kept)
+    return Listener(settings, Topics("bay1"), [], lambda *_: None)

@@ -29,6 +29,9 @@ LAST_SWEEP = "last sweep"
 """What an advice that is given after a sweep stands on."""
 
 
+NOT_TOLD_APART = "Leave the part as it is: the value differs from what is wanted by less than U."
+
+
 @dataclass(frozen=True, slots=True)
 class SweptAdvice:
     """What to turn after a sweep, in words. ``heed``: what is to be looked into before.
@@ -117,12 +120,18 @@ def _corrections(
             yield correct_by(adjuster.part, each)
 
 
-def in_words(found: Correction | str | None) -> tuple[str, ...]:
-    """Return what to do, a sentence a part."""
+def in_words(found: Correction | str | None, *, to_be_decided: bool = True) -> tuple[str, ...]:
+    """Return what to do, a sentence a part.
+
+    ``to_be_decided``: the value has limits. Nearer to its target than U it may still be undecided
+    by them, and closer is better; without limits nothing is to be had from turning any further.
+    """
     if found is None:
         return ()
     if isinstance(found, str):
         return (found,)
     if not found.changes:
         return tuple(step.text for step in found.steps)
+    if not (to_be_decided or found.worth_doing):
+        return (NOT_TOLD_APART,)
     return (*found.beyond, *(step.text for step in found.steps if step.action != LEAVE))

@@ -105,7 +105,9 @@ class JobBrief:
 
     def advice(self, task: Task, measured: Measured) -> tuple[str, ...]:
         """Return what to turn, in words."""
-        return in_words(self.correction(task, measured))
+        limit = self._limit(task.topics[0])
+        bounded = limit is not None and (limit.low is not None or limit.high is not None)
+        return in_words(self.correction(task, measured), to_be_decided=bounded)
 
     def stale(self, task: Task) -> tuple[str, ...]:
         """Return the topics that hold no longer once a task's adjuster is turned."""

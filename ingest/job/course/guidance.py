@@ -55,7 +55,7 @@ def guide(job: Job, facts: Facts) -> Guidance:
         " ".join((*(f"{each.todo} {each.reason}." for each in upset), _text(job, task, facts))),
         task.why,
         tuple(lacking(job, task, facts)),
-        _asks(job, task),
+        _asks(job, task, facts),
         (*facts.heed, *cautions(task.doing, task.quantity)),
         _advice(task, facts),
     )
@@ -185,11 +185,12 @@ def _adjust(job: Job, task: Task, facts: Facts) -> str:
     return todo or "Say that you begin to turn; then adjust until the figure is home."
 
 
-def _asks(job: Job, task: Task) -> tuple[str, ...]:
+def _asks(job: Job, task: Task, facts: Facts) -> tuple[str, ...]:
     if task.doing is Doing.TAPE and any(line not in job.taped for line in task.tapes):
         return ("job-tape", "job-skip", "job-back", "job-replan")
     if task.doing is Doing.RESWEEP:
-        leave = () if touched(job, task) else ("job-skip",)
+        must = touched(job, task) and not any(lacking(job, task, facts))
+        leave = () if must else ("job-skip",)
         return ("sweep-begin", "sweep-end", "job-done", *leave, "job-back")
     if task.doing is Doing.SWEEP:
         return ("sweep-begin", "sweep-end", "job-done", "job-skip", "job-back", "job-replan")

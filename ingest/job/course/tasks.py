@@ -1,5 +1,6 @@
 """The tasks that a job is made of: each is one thing that a technician does, then says so."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -106,3 +107,13 @@ class Task:
                 return f"sweep the steering of {where} again"
             case Doing.LEAVE:
                 return f"measure {where} as left"
+
+
+def mountings_of(tasks: Iterable[Task]) -> int:
+    """Return how often a pair of heads is put on an axle in all."""
+    count, on = 0, frozenset[int]()
+    for task in tasks:
+        if task.doing is Doing.MOUNT:
+            count += len(set(task.axles) - (on - set(task.off)))
+            on = frozenset(task.axles)
+    return count

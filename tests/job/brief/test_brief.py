@@ -5,7 +5,7 @@ import math
 import pytest
 
 from calibration.measured import Measured
-from ingest.job.brief.advising import in_words
+from ingest.job.brief.advising import NOT_TOLD_APART, in_words
 from ingest.job.brief.brief import JobBrief
 from ingest.job.brief.standing import Standing
 from ingest.job.brief.topics import place_of
@@ -13,8 +13,9 @@ from ingest.job.course.acts import Back, Close, Facts, Finish, Refused, Replan, 
 from ingest.job.course.deciding import decide
 from ingest.job.course.events import Planned, Taped
 from ingest.job.course.job import Job, replayed
-from ingest.job.course.tasks import Doing, Task
+from ingest.job.course.tasks import Doing, Task, mountings_of
 from ingest.job.limits.limit import Load
+from ingest.simulator.adjusting.advice import read
 from ingest.store.shipped_limits import shipped
 from tests.job.course.playing import OPENED, Played, begun_with, run_out
 from tests.job.vehicles import SHIPPED, vehicle
@@ -211,6 +212,30 @@ def test_advice_brings_a_heading_home_by_the_part_that_is_there() -> None:
     assert found is not None
     moved = sum(abs(step.length_m or 0.0) for step in found.steps)
     assert moved == pytest.approx(total / 1e3, rel=1e-6)
+
+
+def test_a_value_without_limits_nearer_than_u_is_left_alone() -> None:
+    """As ``levelhead correct`` does: nobody loosens parts for what no measurement tells apart."""
+    brief = brief_of("rigid-8x4")
+    task = adjusting(brief, 3, "axle_heading", "axle/3/both/scrub")
+    near, far = (Measured.of(value * DEG, 0.03 * DEG, source="noise") for value in (0.04, 0.4))
+    left = in_words(brief.correction(task, near), to_be_decided=False)
+    assert left == (NOT_TOLD_APART,)
+    assert read(NOT_TOLD_APART) == "nothing"
+    assert in_words(brief.correction(task, near)) != left
+    assert in_words(brief.correction(task, far), to_be_decided=False) != left
+    # Its limits are narrower than twice U: closer is better, for it to be decided.
+    limit = brief.judged(task.topics[0], standing(0.0, 1e-4)).limit
+    assert limit is not None
+    assert brief.advice(task, near) != left
+
+
+def test_mountings_count_pairs_that_are_put_on() -> None:
+    for name in SHIPPED:
+        brief = brief_of(name)
+        job = opened_job(brief).job
+        planned = brief.plan(job, ())
+        assert mountings_of(planned.tasks) == planned.mountings
 
 
 def test_what_no_part_can_do_is_a_sentence() -> None:

@@ -6,7 +6,7 @@ import json
 import sys
 from pathlib import Path
 
-from ingest.commands.job_fields import ACTIONS, add_actions, fields_of
+from ingest.commands.job_fields import ASKED, add_actions, fields_of, own_fields
 from ingest.commands.job_papers import make
 from ingest.commands.job_view import JobView
 from ingest.core.errors import InputError
@@ -49,7 +49,8 @@ def run(args: argparse.Namespace) -> int:
 
 async def _run(args: argparse.Namespace, broker: BrokerSettings, topics: Topics) -> int:
     view = JobView(topics)
-    wanted = [f"{topics.root}/job/+", f"{topics.root}/axle/#", f"{topics.root}/vehicle/+"]
+    kinds = ("job/+", "axle/#", "vehicle/+", "head/+/status")
+    wanted = [f"{topics.root}/{kind}" for kind in kinds]
     listener = Listener(broker, topics, wanted, view.hear)
     await listener.start()
     try:
@@ -69,14 +70,14 @@ async def _run(args: argparse.Namespace, broker: BrokerSettings, topics: Topics)
 
 async def _ask(args: argparse.Namespace, listener: Listener, view: JobView) -> int:
     fields = fields_of(args)
-    if "task" in ACTIONS[args.action].model_fields and not fields.get("task"):
+    if "task" in own_fields(args.action) and not fields.get("task"):
         fields["task"] = view.task
         if not view.task:
             raise InputError(f"job {args.action}", None, "no task is the present one; see job show")
     if args.by is not None:
         fields["by"] = args.by
     try:
-        reply = await listener.ask(f"job-{args.action}", **fields)
+        reply = await listener.ask(ASKED[args.action], **fields)
     except TimeoutError:
         reason = "no reply; the service is away, or this user may not ask"
         raise InputError(f"job {args.action}", None, reason) from None

@@ -1,4 +1,4 @@
-"""The requests of a job as arguments, from their models: what a field means is written there."""
+"""The requests as arguments, from their models: what a field means is written there."""
 
 import argparse
 from collections.abc import Mapping
@@ -8,18 +8,28 @@ from typing import Any, get_args
 from pydantic.fields import FieldInfo
 
 from ingest.commands.job_papers import add_papers
+from ingest.payload.cmd import COMMANDS
 from ingest.payload.command import Command
-from ingest.payload.job_cmd import JOB_COMMANDS, JobCommand
 
-ACTIONS: Mapping[str, type[JobCommand]] = MappingProxyType(
-    {name.removeprefix("job-"): model for name, model in JOB_COMMANDS.items()}
-)
+ASKED: Mapping[str, str] = MappingProxyType({name.removeprefix("job-"): name for name in COMMANDS})
+"""Every request by the word that asks for it here."""
 SUMMARIES: Mapping[str, str] = MappingProxyType(
     {
         "show": "say how the job stands, and what to do now",
         "open": "begin a job",
         "check": "say how an item of the intake is",
         "begin": "lay down the order of work",
+        "wheel": "say which wheel a head is on",
+        "unmount": "say that a head is on no wheel any more",
+        "identify": "let a head show itself",
+        "name": "give a head another name",
+        "turn-begin": "begin to turn a wheel for its run-out",
+        "stop-take": "take the present position of the wheel as a stop",
+        "turn-end": "the turn is over; its run-out is fitted",
+        "push-begin": "begin to push the vehicle, with every mounted head turned at once",
+        "push-end": "the vehicle stands; the run-out of each wheel is fitted",
+        "sweep-begin": "begin a steering sweep, straight ahead at first",
+        "sweep-end": "the sweep is over; the steering axes are fitted",
         "done": "the task is done; what it measures is taken",
         "adjust": "begin to turn the adjuster of the task",
         "skip": "leave the task out, with a reason",
@@ -35,6 +45,15 @@ IN_PLACE: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "open": ("vehicle", "limits"),
         "check": ("item", "state"),
+        "wheel": ("head", "axle", "side"),
+        "unmount": ("head",),
+        "identify": ("head",),
+        "name": ("head", "name"),
+        "turn-begin": ("head",),
+        "stop-take": ("head",),
+        "turn-end": ("head",),
+        "sweep-begin": ("axle",),
+        "sweep-end": ("axle",),
         "skip": ("reason",),
         "back": ("task",),
         "replan": ("cannot",),
@@ -51,19 +70,20 @@ def add_actions(parser: argparse.ArgumentParser) -> None:
     add_papers(actions)
     for name, summary in SUMMARIES.items():
         action = actions.add_parser(name, help=summary, description=f"{summary.capitalize()}.")
-        if name in ACTIONS:
-            for key, info in own_fields(ACTIONS[name]).items():
+        if name in ASKED:
+            for key, info in own_fields(name).items():
                 _add(action, key, info, placed=key in IN_PLACE.get(name, ()))
 
 
-def own_fields(model: type[JobCommand]) -> dict[str, FieldInfo]:
+def own_fields(action: str) -> dict[str, FieldInfo]:
     """Return what a request has beside what every request has."""
-    return {k: v for k, v in model.model_fields.items() if k not in Command.model_fields}
+    fields = COMMANDS[ASKED[action]].model_fields
+    return {k: v for k, v in fields.items() if k not in Command.model_fields}
 
 
 def fields_of(args: argparse.Namespace) -> dict[str, Any]:
     """Return the fields that were given."""
-    given = {key: getattr(args, key, None) for key in own_fields(ACTIONS[args.action])}
+    given = {key: getattr(args, key, None) for key in own_fields(args.action)}
     return {key: value for key, value in given.items() if value is not None}
 
 
@@ -80,4 +100,7 @@ def _add(parser: argparse.ArgumentParser, key: str, info: FieldInfo, *, placed: 
         return
     needed = info.is_required() and key != "task"
     option = f"--{key.replace('_', '-')}"
+    if info.annotation is bool:
+        parser.add_argument(option, dest=key, action="store_true", default=None, help=told)
+        return
     parser.add_argument(option, dest=key, type=kind, choices=choices, required=needed, help=told)

@@ -39,13 +39,15 @@ class JobView:
 
     def as_json(self) -> str:
         """Return all of it as one JSON object."""
-        jobs = {name.removeprefix("job/"): m for name, m in self._heard.items() if "job/" in name}
-        results = {n: m for n, m in self._heard.items() if not n.startswith("job/")}
-        return json.dumps({**jobs, "results": results})
+        jobs = {n.removeprefix("job/"): self._heard[n] for n in self._named("job/")}
+        results = {n: self._heard[n] for n in self._named("axle/", "vehicle/")}
+        heads = {n.split("/")[1]: self._heard[n] for n in self._named("head/")}
+        return json.dumps({**jobs, "heads": heads, "results": results})
 
     def as_text(self) -> str:
         """Return it for people."""
-        return "\n".join([*self._standing(), "", *self._guidance(), *self._results()])
+        parts = self._standing(), [""], self._guidance(), self._heads(), self._results()
+        return "\n".join(line for part in parts for line in part)
 
     def _standing(self) -> list[str]:
         state = self._of("job/state")
@@ -74,8 +76,17 @@ class JobView:
         lines.append(f"  can be asked: {asks}")
         return lines
 
+    def _heads(self) -> list[str]:
+        lines = [""]
+        for name in self._named("head/"):
+            head = self._heard[name]
+            at = f"axle {head['axle']} {head.get('side')}" if head.get("axle") else "on no wheel"
+            how = "" if head.get("q") == "good" else f", {head.get('state')} ({head.get('why')})"
+            lines.append(f"head {name.split('/')[1]}: {at}{how}")
+        return lines if len(lines) > 1 else []
+
     def _results(self) -> list[str]:
-        found = sorted(n for n in self._heard if n.startswith(("axle/", "vehicle/")))
+        found = self._named("axle/", "vehicle/")
         if not found:
             return []
         lines = [""]
@@ -86,6 +97,9 @@ class JobView:
             word = WORDS.get(str(message.get("dec")), "")
             lines.append(f"{topic_name(name):44} {text!s:22} {word}".rstrip())
         return lines
+
+    def _named(self, *kinds: str) -> list[str]:
+        return sorted(name for name in self._heard if name.startswith(kinds))
 
     def _of(self, name: str) -> dict[str, Any]:
         return self._heard.get(name, {})

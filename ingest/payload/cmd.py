@@ -48,19 +48,19 @@ class PushEnd(Command):
 
 
 class SweepBegin(Command):
-    """``cmd/sweep-begin``: begin to collect a steering sweep, straight ahead at first.
-
-    ``stops``: it goes to the stops, and tells the lock angles, too.
-    """
+    """``cmd/sweep-begin``: begin to collect a steering sweep, straight ahead at first."""
 
     axle: int = Field(ge=1, le=32)
+    """The steered axle, counted from 1 at the front."""
     stops: bool = False
+    """It goes to the stops, and tells the lock angles, too."""
 
 
 class SweepEnd(Command):
     """``cmd/sweep-end``: the sweep is over; fit the steering axes of both wheels."""
 
     axle: int = Field(ge=1, le=32)
+    """The axle whose sweep it is."""
 
 
 class Identify(HeadCommand):
@@ -71,13 +71,16 @@ class Name(HeadCommand):
     """``cmd/name``: give the head another name."""
 
     name: Level
+    """The new name: 1 to 32 of a-z, 0-9, _ and -."""
 
 
 class Wheel(HeadCommand):
     """``cmd/wheel``: the head is on this wheel."""
 
     axle: int = Field(ge=1, le=32)
+    """The axle, counted from 1 at the front."""
     side: SideWord
+    """The side, seen in the direction of travel."""
 
 
 class Unmount(HeadCommand):

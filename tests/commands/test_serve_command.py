@@ -1,100 +1,12 @@
 """``levelhead serve`` as a process of its own, on a real pty, heard by a client of its broker."""
 
-import json
 import signal
 import socket
-import subprocess
-import sys
-import threading
-
-import pytest
-from paho.mqtt.client import Client
-from paho.mqtt.enums import CallbackAPIVersion
 
 from calibration.records.text import dump_record
 from ingest.commands.demo_rig import record_of
 from ingest.simulator.draws import draw_calibration, draw_head
-
-PATIENCE_S = 20.0
-ROOT = "levelhead/v1/pit"
-
-
-class Ear:
-    """A plain MQTT client that keeps what it hears and lets a test wait for it."""
-
-    def __init__(self, port):
-        self.heard = []
-        self._news = threading.Condition()
-        self._client = Client(CallbackAPIVersion.VERSION2)
-        self._client.on_connect = lambda client, *_: client.subscribe(f"{ROOT}/#", qos=1)
-        self._client.on_message = self._keep
-        self._client.connect("127.0.0.1", port)
-        self._client.loop_start()
-
-    def _keep(self, client, userdata, message):
-        fields = json.loads(message.payload) if message.payload else {}
-        with self._news:
-            self.heard.append((message.topic.removeprefix(f"{ROOT}/"), fields))
-            self._news.notify_all()
-
-    def wait(self, holds, what):
-        """Return the first message that ``holds(topic, fields)``."""
-
-        def found():
-            return next((m for m in self.heard if holds(*m)), None)
-
-        with self._news:
-            assert self._news.wait_for(found, PATIENCE_S), f"{what}: heard {self.heard[-5:]}"
-            return found()
-
-    def close(self):
-        self._client.disconnect()
-        self._client.loop_stop()
-
-
-def process(*words):
-    return subprocess.Popen(
-        [sys.executable, "-m", *words], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
-
-
-@pytest.fixture
-def head_path():
-    """A simulated head on a pty, in a process of its own."""
-    simulator = process("ingest.simulator", "--heads", "1", "--seed", "5")
-    try:
-        yield json.loads(simulator.stdout.readline())["ptys"][0]
-    finally:
-        simulator.terminate()
-        simulator.communicate(timeout=PATIENCE_S)
-
-
-@pytest.fixture
-def serving(tmp_path):
-    """Return a starter of a service for one port; it yields the process and a client."""
-    started = []
-
-    def start(port_path, bay=""):
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            mqtt_port = free.getsockname()[1]
-        config = tmp_path / "pit.toml"
-        config.write_text(
-            f'[bay]\nname = "pit"\n{bay}[broker]\nport = {mqtt_port}\n'
-            f'[[head]]\nport = "{port_path}"\n'
-        )
-        service = process("ingest.cli", "serve", str(config))
-        assert "serves bay pit" in service.stdout.readline()
-        ear = Ear(mqtt_port)
-        started.append((service, ear))
-        return service, ear
-
-    yield start
-    for service, ear in started:
-        ear.close()
-        if service.poll() is None:
-            service.kill()
-        service.communicate(timeout=PATIENCE_S)
+from tests.rig.serving import PATIENCE_S, process
 
 
 def test_values_come_and_sigterm_says_goodbye(serving, head_path):

@@ -152,12 +152,13 @@ class Ears:
 
     async def ask(self, command: str, /, **fields: object) -> Reply:
         """Ask for something, and be told that it was done."""
+        asked = " ".join([command, *map(str, fields.values())])
         try:
             reply = await self._listener.ask(command, **fields)
         except TimeoutError as error:
-            raise StoryError(f"no reply to {command} {fields}") from error
+            raise StoryError(f"no reply to {asked}") from error
         if not reply.ok:
-            raise Declined(f"{command} {fields}", reply.code, reply.text)
+            raise Declined(asked, reply.code, reply.text)
         return reply
 
     def _hear(self, topic: str, payload: bytes, retained: bool) -> None:

@@ -14,6 +14,7 @@ from calibration.document.html import render_html
 from calibration.document.pdf import render_pdf
 from ingest.commands.headstate import STATE, opened
 from ingest.commands.keyfiles import load_private, load_public
+from ingest.commands.record_check import state as known_of
 from ingest.commands.writing import see_replaceable, write_whole
 from ingest.core.errors import InputError
 from ingest.job.course.job import Job, replayed
@@ -123,9 +124,8 @@ def check(record: JobRecord, keys: dict[Path, Any]) -> Iterator[str]:
     yield f"  people     {', '.join(job.people)}"
     if not record.signatures:
         yield "  signature  none"
-    words = {True: "holds", False: "FAILS", None: "not checked, its key was not given"}
     for each in verified(record, keys.values()):
-        yield f"  signature  {words[each.holds]}: key {each.key_id}"
+        yield f"  signature  {known_of(each)}: key {each.key_id}"
 
 
 def keys_of(paths: list[Path]) -> dict[Path, Any]:

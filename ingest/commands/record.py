@@ -25,7 +25,7 @@ from ingest.commands.keyfiles import (
     load_public,
     make_key_files,
 )
-from ingest.commands.record_check import as_json, as_text
+from ingest.commands.record_check import UNKEYED, as_json, as_text
 from ingest.commands.record_show import summary
 from ingest.commands.tables import STANDARD_INPUT, read_text
 from ingest.commands.writing import write_whole
@@ -35,6 +35,7 @@ from ingest.payload.job_record import faults, is_job_record, load_job_record
 
 SEAL = "This is an integrity seal, no qualified electronic signature."
 EXIT_DOES_NOT_HOLD = 3
+UNSIGNED = "is unaltered, but nobody signed it"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -109,7 +110,8 @@ def _check_job(where: str, text: str, key_files: list[Path]) -> int:
     record, keys = load_job_record(text, where), keys_of(key_files)
     against = faults(record, tuple(keys.values()))
     lines = [*check(record, keys), *(f"  FAULT      {each}" for each in against)]
-    print(*lines, f"It {'does NOT hold' if against else 'holds'}.", SEAL, sep="\n")
+    holds = "holds" if keys else UNKEYED if record.signatures else UNSIGNED
+    print(*lines, f"It {'does NOT hold' if against else holds}.", SEAL, sep="\n")
     return EXIT_DOES_NOT_HOLD if against else 0
 
 

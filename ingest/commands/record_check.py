@@ -9,6 +9,8 @@ from calibration.records.ed25519 import Signed
 from calibration.records.record import CalibrationRecord
 from calibration.records.text import AnyRecord
 
+UNKEYED = "holds as far as can be told without a public key (--key): no signature of it was checked"
+
 
 def as_text(found: RecordCheck, key_files: Mapping[str, str]) -> str:
     """Return the finding for people; ``key_files``: where the keys by their ids came from."""
@@ -51,7 +53,7 @@ def _adjustment(found: RecordCheck, key_files: Mapping[str, str]) -> Iterator[st
     whose = _whose(found.adjustment, key_files)
     yield f"  adjusted   {step.at} by {step.by}, from old to new coefficients"
     yield f"             SHA-256 {step.sha256}"
-    yield f"             signature {_state(found.adjustment)}: key {whose}"
+    yield f"             signature {state(found.adjustment)}: key {whose}"
 
 
 def _verdict(found: RecordCheck) -> str:
@@ -61,14 +63,14 @@ def _verdict(found: RecordCheck) -> str:
         return "holds (version 1 has no signature)"
     if not found.signatures:
         return "holds, as a draft that nobody signed"
-    return "holds" if found.keyed else "holds as far as can be told without a public key (--key)"
+    return "holds" if found.keyed else UNKEYED
 
 
 def _signatures(found: RecordCheck, key_files: Mapping[str, str]) -> Iterator[str]:
     if not found.signatures:
         yield "  signature  none"
     for each in found.signatures:
-        yield f"  signature  {_state(each)}: key {_whose(each, key_files)}"
+        yield f"  signature  {state(each)}: key {_whose(each, key_files)}"
 
 
 def _whose(signature: Signed, key_files: Mapping[str, str]) -> str:
@@ -76,7 +78,8 @@ def _whose(signature: Signed, key_files: Mapping[str, str]) -> str:
     return signature.key_id if file is None else f"{signature.key_id} ({file})"
 
 
-def _state(signature: Signed) -> str:
+def state(signature: Signed) -> str:
+    """Return what is known of a signature."""
     return {True: "holds", False: "FAILS", None: "not checked, its key was not given"}[
         signature.holds
     ]

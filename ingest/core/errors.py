@@ -12,11 +12,15 @@ class IngestError(Exception):
 
 
 class ConfigError(IngestError):
-    """The configuration or an input file cannot be used. Fatal: exit 2, before any port opens."""
+    """The configuration or an input file cannot be used. Fatal: exit 2, before any port opens.
+
+    ``value`` is None where the field is missing.
+    """
 
     def __init__(self, where: str, field: str, value: object, allowed: str) -> None:
         shown = str(value) if isinstance(value, PurePath) else repr(value)
-        super().__init__(f"{where}: {field} = {shown}: {allowed}")
+        found = "" if value is None else f" = {shown}"
+        super().__init__(f"{where}: {field}{found}: {allowed}")
         self.where = where
         self.field = field
         self.value = value

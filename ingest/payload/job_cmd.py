@@ -17,7 +17,7 @@ class JobCommand(Command):
     """A request of the job. ``by`` names the person: it stands in the report."""
 
     job: Level | None = None
-    """Which job is meant; a request of another one is refused. None: the present one."""
+    """Which job is meant; a request of another one is refused. Left out: the present one."""
 
 
 class JobOpen(JobCommand):
@@ -30,6 +30,8 @@ class JobOpen(JobCommand):
     order: str = Field(min_length=1, max_length=40)
     odometer: str = Field(default="", max_length=24)
     load: Literal["unladen", "laden"] = "unladen"
+    """Which limits are taken. They know these two: of a vehicle that is laden in part take the one
+    that its maker's figures hold for, and say how it is laden in ``remark``."""
     pairs: int = Field(default=2, ge=1, le=8)
     """Pairs of heads at hand."""
     remark: Line = ""
@@ -79,7 +81,8 @@ class JobReplan(JobCommand):
     """``cmd/job-replan``: something cannot be done; lay the order down anew."""
 
     cannot: Line
-    """What cannot be done, as ``FILES.md`` of the job names it (``adjust 4``)."""
+    """What cannot be done: ``adjust 4`` (axle 4 cannot be set), ``line L1-L2`` (blocked), or
+    ``pairs 1`` (pairs of heads left)."""
 
 
 class JobTape(JobCommand):

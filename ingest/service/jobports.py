@@ -136,6 +136,9 @@ class BayView(Protocol):
         """Take note that something is turned at axles."""
         ...
 
-    def anew(self, axles: tuple[int, ...]) -> None:
-        """Take note that work at axles is over: what was read meanwhile counts no longer."""
+    def anew(self, axles: tuple[int, ...], why: str) -> None:
+        """Take note that work at axles is over: what was read meanwhile counts no longer.
+
+        ``why`` is the code that it is stale by until it is read again.
+        """
         ...

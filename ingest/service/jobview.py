@@ -123,10 +123,10 @@ class LiveBayView:
             for side in Side:
                 self._bay.network.turning(Wheel(axle, side), "adjusted")
 
-    def anew(self, axles: tuple[int, ...]) -> None:
+    def anew(self, axles: tuple[int, ...], why: str) -> None:
         """Take note that work at axles is over: what was read meanwhile counts no longer."""
         for axle in axles:
-            self._bay.work.anew(axle)
+            self._bay.work.anew(axle, why)
 
     def _runout(self, head: BayHead) -> RunoutTaken | None:
         bench = self._bay.work.bench(head)

@@ -6,9 +6,10 @@ it is taken up where it was, whatever ended the service before.
 
 import math
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from functools import reduce
+from types import MappingProxyType
 from typing import Any
 
 from calibration.measured import Measured
@@ -45,8 +46,8 @@ By the samples' own time, in which nothing is late: a value that came late would
 one up until some other head was heard, and that the one after it, on and on."""
 LOST_S = 0.25
 """Where no head of the axle gives anything new, that is said again so often."""
-SETTLES = frozenset({Doing.TIGHTEN, Doing.SETTLE})
-"""What is read before these are over is not what is left."""
+SETTLES: Mapping[Doing, str] = MappingProxyType({Doing.TIGHTEN: "adjusted", Doing.SETTLE: "moving"})
+"""What is read before these are over is not what is left, and why: to settle adjusts nothing."""
 LONGEST = 24
 """Characters of an order number that a job's name takes up."""
 
@@ -285,7 +286,7 @@ class JobWork:
                 task = self._job.task(what.task)
                 assert task is not None
                 if task.doing in SETTLES:
-                    self._view.anew(task.axles)
+                    self._view.anew(task.axles, SETTLES[task.doing])
 
     def _facts(self, brief: Brief) -> Facts:
         standing = self._view.standing

@@ -88,16 +88,16 @@ class WheelWork:
             self._benches[head.id] = Bench(head, next(self._mountings))
         return self._benches[head.id]
 
-    def anew(self, axle: int) -> None:
+    def anew(self, axle: int, why: str) -> None:
         """Let the rests of an axle's heads begin anew: whoever worked there is done.
 
         A wheel that is turned slowly enough is at rest to its head; what it read meanwhile must not
-        be averaged into what it reads from now on.
+        be averaged into what it reads from now on. ``why``: what it is stale by until then.
         """
         for bench in self.views.at(axle):
             if bench.chain is not None:
                 bench.chain.rest.reset()
-                self._move(bench.head, bench, "adjusted")
+                self._move(bench.head, bench, why)
 
     def keep_newest(self, axle: int, newest_s: float) -> None:
         """Let what an axle's heads read at rest reach back no further than that."""

@@ -190,7 +190,7 @@ BAD = {
         "-1",
         "must be at least 0",
     ),
-    "a head without a port": ("[[head]]\nbaud = 9600", "head.0.port", "None", "is needed"),
+    "a head without a port": ("[[head]]\nbaud = 9600", "head.0.port", "", "is needed"),
     "a port named twice": (
         '[[head]]\nport = "/dev/a"\n[[head]]\nport = "/dev/a"',
         "head.1.port",
@@ -255,7 +255,8 @@ def test_each_fault_is_one_line_with_file_key_value_and_what_is_allowed(capsys, 
     text, *says = BAD[kind]
     code, out, err, path = check(capsys, tmp_path, text)
     assert (code, out, err.count("\n")) == (2, "", 1)
-    assert err.startswith(f"levelhead config: {path}: {says[0]} = ")
+    # Where there is no value none is told, least of all Python's word for nothing.
+    assert err.startswith(f"levelhead config: {path}: {says[0]}{' = ' if says[1] else ': '}")
     for word in says[1:]:
         assert word in err
 

@@ -115,7 +115,7 @@ BAR = {"from": "1L", "to": "1R", "reading_deg": 0.1, "turned_deg": -0.1, "sigma_
         ),
         (changed(bar=[{**BAR, "to": "1L"}]), "bar.0 = {"),
         (changed(bar=[{k: v for k, v in BAR.items() if k != "turned_deg"}]), "bar.0.turned_deg"),
-        (changed(surface="floor"), "points.0.plate_mm = None: point 1L was read on the floor"),
+        (changed(surface="floor"), "points.0.plate_mm: point 1L was read on the floor"),
         (
             changed(points=[{**POINTS[0], "plate_mm": 50}, *POINTS[1:]]),
             "points.0.plate_mm = 50: point 1L was read on its plate",

@@ -1,5 +1,7 @@
 """The order of work: what practice does, the rules that every plan keeps, and planning again."""
 
+import re
+
 import pytest
 
 from ingest.core.frames import Side
@@ -224,3 +226,11 @@ def test_the_unit_with_heads_on_is_worked_first_and_heads_come_off_for_the_next(
     tractor = next(step for step in mounts if step.unit == "tractor")
     assert set(tractor.off) <= {3, 4, 5}
     assert tractor.off
+
+
+def test_what_is_not_known_yet_is_named_where_several_axles_are_measured():
+    told = [step.text for step in plan(vehicle("rigid-8x4"), 3).steps if step.do is Do.FOUND]
+    late = [text for text in told if "known once" in text]
+    assert late
+    for text in late:
+        assert re.search(r" The heading(s of axles .* are| of axle \d is) known once ", text)

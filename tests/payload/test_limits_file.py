@@ -145,9 +145,9 @@ def test_a_spelling_that_toml_does_not_keep_is_written_in_quotes(spelt):
 
 BAD = {
     "not TOML": HEAD + "limit = [[",
-    "format = None": HEAD.replace("format", "formal") + LIMIT,
+    "format: ": HEAD.replace("format", "formal") + LIMIT,
     "a newer file needs the newer program": HEAD.replace("limits/1", "limits/2") + LIMIT,
-    "author = None: is needed": HEAD.replace("author", "#"),
+    "author: is needed": HEAD.replace("author", "#"),
     "colour = 'red': no such key": HEAD + 'colour = "red"\n',
     "a?b = 1: no such key": HEAD + '"a\\nb" = 1\n',
     "cannot name a set": HEAD.replace('"ash"', '"Ash tree"'),
@@ -157,7 +157,7 @@ BAD = {
     "a day is needed": HEAD.replace("2026-11-28", "5"),
     "limit 1.quantity = 'kamber': choose 'camber'": HEAD + LIMIT.replace("camber", "kamber"),
     "limit 1.unit = 'grad': choose 'deg'": HEAD + LIMIT.replace("deg", "grad"),
-    "limit 1.load = None: is needed": HEAD + LIMIT.replace("load", "#"),
+    "limit 1.load: is needed": HEAD + LIMIT.replace("load", "#"),
     "limit 1.low": HEAD + LIMIT.replace("-0.5", "true"),
     "limit 1, axle 1 camber: low: 'NaN' is not": HEAD + LIMIT.replace("-0.5", "nan"),
     "limit 1, axle 1 camber: low 0.9 is above": HEAD + LIMIT.replace("-0.5", "0.9"),

@@ -90,6 +90,10 @@ def test_a_report_is_written_signed_and_checked_offline(kept, tmp_path, capsys):
     capsys.readouterr()
     assert main(["record", "check", str(out / "w-204.json"), "--key", public]) == 0
     assert "It holds." in capsys.readouterr().out
+    assert main(["record", "check", str(out / "w-204.json")]) == 0
+    unkeyed = capsys.readouterr().out
+    assert "It holds." not in unkeyed
+    assert "no signature of it was checked" in unkeyed
     damaged = (out / "w-204.json").read_text().replace("alder", "birch", 1)
     (out / "w-204.json").write_text(damaged)
     assert main(["record", "check", str(out / "w-204.json"), "--key", public]) == 3

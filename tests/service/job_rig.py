@@ -113,8 +113,8 @@ class FakeView:
     def turned(self, axles: tuple[int, ...]) -> None:
         self.done.append(f"turned {axles}")
 
-    def anew(self, axles: tuple[int, ...]) -> None:
-        self.done.append(f"anew {axles}")
+    def anew(self, axles: tuple[int, ...], why: str) -> None:
+        self.done.append(f"anew {axles} {why}")
 
     @property
     def standing(self) -> dict[str, Standing]:

@@ -42,7 +42,8 @@ def test_guidance_alone_leads_through_a_whole_job(rig: JobRig) -> None:
     numbers = [m["number"] for topic, m in rig.said if topic == "evt/job"]
     assert numbers == list(range(1, len(numbers) + 1))
     settles = [t for t in TASKS if t.doing in (Doing.TIGHTEN, Doing.SETTLE)]
-    anew = [f"anew {task.axles}" for task in settles]
+    why = {Doing.TIGHTEN: "adjusted", Doing.SETTLE: "moving"}  # to settle adjusts nothing
+    anew = [f"anew {task.axles} {why[task.doing]}" for task in settles]
     assert [each for each in rig.view.done if each.startswith("anew")] == anew
 
 

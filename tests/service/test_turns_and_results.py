@@ -321,7 +321,7 @@ def test_a_turn_too_slow_for_a_window_is_not_averaged_into_what_is_left(
 
 def test_whoever_worked_at_an_axle_and_is_done_has_it_read_anew(simulated_bay, one_axle_measured):
     bay = one_axle_measured(simulated_bay(21, rate_hz=20.0))
-    work(bay).anew(1)
-    assert toe(bay)["q"] == "stale"
+    work(bay).anew(1, "moving")
+    assert (toe(bay)["q"], toe(bay)["why"]) == ("stale", "moving")
     bay.advance(4.0)
     assert toe(bay)["q"] == "good"

@@ -167,9 +167,8 @@ class _Words:
         later = self.task.numbers(axles & ~told)
         if later:
             what = "the reference axle" if axles & ~self.task.reference else "its line"
-            text += f" Their headings are known once {what} is read too."
-            if len(later) == 1:
-                text = text.replace("Their headings are", "Its heading is")
+            heading = "heading of {} is" if len(later) == 1 else "headings of {} are"
+            text += f" The {heading.format(named(later))} known once {what} is read too."
         before = self.task.numbers(told & ~axles)
         if before:
             text += f" With it {named(before)} {'is' if len(before) == 1 else 'are'} known as well."

@@ -86,7 +86,8 @@ class JobGuidance(Stamped):
     text: str = Field(max_length=200)
     ready: bool
     """Whether the task can be finished now."""
-    lacks: str = Field(default="", max_length=80)
+    lacks: str = Field(default="", max_length=200)
+    """What the bay still waits for, joined by semicolons: as much as the message has room for."""
     asks: str = Field(default="", max_length=80)
     """Requests that make sense now, joined by a plus sign, the usual one first."""
     item: Level | None = None

@@ -11,7 +11,7 @@ from ingest.job.course.events import Event
 from ingest.job.course.guidance import Guidance
 from ingest.job.course.job import Job, Phase
 from ingest.job.course.tasks import Task, mountings_of
-from ingest.payload.base import Message
+from ingest.payload.base import DISPLAY_LIMIT_BYTES, Message
 from ingest.payload.job import (
     JobAdvice,
     JobCaution,
@@ -32,6 +32,8 @@ from ingest.service.jobwords import said
 from ingest.service.verdicts import PER_DEG, PER_MM, in_unit
 
 LIVE_TTL_S = 1.0
+MARK_BYTES = 8
+"""So much longer than its letters a text may be, written as JSON, for the mark of a cut."""
 
 
 def _live(task: Task, brief: Brief, measured: Measured, followed: Followed) -> dict[str, Any]:
@@ -96,20 +98,7 @@ class JobDesk:
         self._say("caution", JobCaution(**moment, job=name, task=guidance.task, text=text))
         advice = joined(guidance.advice, 900, "\n")
         self._say("advice", JobAdvice(**moment, job=name, task=guidance.task, text=advice))
-        self._say(
-            "guidance",
-            JobGuidance(
-                **moment,
-                job=name,
-                task=guidance.task,
-                title=guidance.title[:80],
-                text=cut(guidance.text, 200),
-                ready=guidance.ready,
-                lacks=joined(guidance.lacks, 80, "; "),
-                asks=joined(guidance.asks, 80, "+"),
-                item=guidance.item or None,
-            ),
-        )
+        self._say("guidance", self._guidance(name, guidance))
         self._tell_lines(name, job)
 
     def live(self, name: str, task: Task, brief: Brief, followed: Followed) -> None:
@@ -192,6 +181,21 @@ class JobDesk:
             results=joined(task.topics, 120, "+"),
             why=cut(task.why, 120),
         )
+
+    def _guidance(self, name: str, guidance: Guidance) -> JobGuidance:
+        """Return what to do now, with as much of what is lacking as small displays can read."""
+        bare = JobGuidance(
+            **self._announcer.moment(),
+            job=name,
+            task=guidance.task,
+            title=guidance.title[:80],
+            text=cut(guidance.text, 200),
+            ready=guidance.ready,
+            asks=joined(guidance.asks, 80, "+"),
+            item=guidance.item or None,
+        )
+        room = min(200, DISPLAY_LIMIT_BYTES - len(bare.encode()) - MARK_BYTES)
+        return bare.model_copy(update={"lacks": joined(guidance.lacks, room, "; ")})
 
     def _say(self, leaf: str, message: Message) -> None:
         """Publish a message where it says something new; a moment alone is not new."""

@@ -6,6 +6,7 @@ import os
 import shutil
 import signal
 import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -55,6 +56,19 @@ def test_what_is_said_fits_small_displays(rig: JobRig) -> None:
         assert size <= (1024 if topic in ("job/caution", "job/advice") else DISPLAY_LIMIT_BYTES), (
             topic
         )
+
+
+def test_every_wheel_that_lacks_its_head_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    mount = next(task for task in TASKS if task.doing is Doing.MOUNT)
+    wide = replace(mount, axles=(1, 2, 3))
+    monkeypatch.setattr("tests.service.job_rig.TASKS", (wide,))
+    rig = JobRig(open_database(":memory:"))
+    rig.view.wheels = frozenset({(2, "left")})
+    while not rig.last("job/guidance")["task"]:
+        rig.go_on()
+    wheels = ((1, "left"), (1, "right"), (2, "right"), (3, "left"), (3, "right"))
+    wanted = "; ".join(f"head on axle {axle} {side}" for axle, side in wheels)
+    assert rig.last("job/guidance")["lacks"] == wanted
 
 
 def lines_told(rig: JobRig) -> dict[str, dict[str, object]]:

@@ -166,7 +166,7 @@ class _Words:
         text = f"Measure {named(numbers)} as found."
         later = self.task.numbers(axles & ~told)
         if later:
-            what = "the reference axle" if axles & ~self.task.reference else "its line"
+            what = self.line if axles & self.task.reference else "the reference axle"
             heading = "heading of {} is" if len(later) == 1 else "headings of {} are"
             text += f" The {heading.format(named(later))} known once {what} is read too."
         before = self.task.numbers(told & ~axles)

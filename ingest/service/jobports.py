@@ -14,7 +14,7 @@ from ingest.job.course.tasks import Task
 from ingest.job.vehicle.vehicle import Vehicle
 from ingest.payload.job_cmd import JobOpen
 from ingest.service.adjusting import Followed
-from ingest.service.watching import HeadSeen
+from ingest.service.headseen import HeadSeen
 
 
 class Brief(Protocol):

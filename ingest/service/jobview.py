@@ -15,9 +15,9 @@ from ingest.service.adjusting import Followed
 from ingest.service.announcer import Announcer
 from ingest.service.bay import Bay
 from ingest.service.bayhead import BayHead, Wheel
+from ingest.service.headseen import HeadSeen
 from ingest.service.network import NetworkSettings
 from ingest.service.stood import Stood
-from ingest.service.watching import HeadSeen
 
 TURNED_S = 1.5
 """While an adjuster is turned by hand, heads are averaged over no more: that an axle creeps ends a

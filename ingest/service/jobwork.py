@@ -155,7 +155,10 @@ class JobWork:
         turning = job.task(job.turning) if job.turning else None
         if turning is not None:
             self._view.being_turned(turning.axles)
-        found = self._watching.look(job.current, self._view.seen, turning=turning is not None)
+        beams = () if self._brief is None else self._brief.of.beams
+        found = self._watching.look(
+            job.current, self._view.seen, turning=turning is not None, beams=beams
+        )
         for each in found:
             if each.knocked:
                 self._view.knocked(each.axle, each.side)

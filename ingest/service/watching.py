@@ -6,13 +6,14 @@ mounted. Where hands are off, or turn an adjuster, a head stays as it sits. Pure
 """
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Literal
 
 from ingest.core.channels import Channel
 from ingest.core.units import DEG, NS
 from ingest.job.course.tasks import Doing, Task
+from ingest.service.headseen import HeadSeen, Upsetting
+from ingest.service.letdown import slipped
 
 STEP_RAD = 0.25 * DEG
 """A shaft that points otherwise by more, from one rest to the next, was knocked or its wheel moved:
@@ -32,50 +33,6 @@ TAKES_ALONG = frozenset({"steering_wheel", "steer_parallelism"})
 """A linkage that is turned at may take another axle along."""
 HEARD = SAT | {Doing.TURN, Doing.LOWER, Doing.SETTLE, Doing.SWEEP}
 """In these every mounted head should be heard, and keep what is known of its clamp."""
-
-Lacks = Literal["head", "run-out", "sightline"]
-
-
-@dataclass(frozen=True, slots=True)
-class HeadSeen:
-    """A head on a wheel, at one moment.
-
-    ``lean_rad``, ``sights_rad``: of its present rest, the shaft and by channel the sightlines;
-    None and empty while it moves. ``hidden`` are channels whose newest value is missing.
-    ``partners``: the wheel at the other end, by channel. ``turns``: its axle is being turned on a
-    jack, or is still to come down.
-    """
-
-    name: str
-    axle: int
-    side: str
-    mounting: int
-    now_ns: int
-    online: bool
-    why: str
-    compensated: bool
-    turns: bool
-    lean_rad: float | None
-    sights_rad: Mapping[str, float]
-    hidden: frozenset[str]
-    partners: Mapping[str, tuple[int, str]]
-
-    @property
-    def where(self) -> str:
-        """Name it and its wheel."""
-        return f"head {self.name} (axle {self.axle} {self.side})"
-
-
-@dataclass(frozen=True, slots=True)
-class Upsetting:
-    """Something that happened to a head. ``lacks``: what has to come again, and of which wheel."""
-
-    axle: int
-    side: str
-    lacks: Lacks
-    reason: str
-    todo: str
-    knocked: bool = False
 
 
 @dataclass(slots=True)
@@ -112,11 +69,17 @@ class Watching:
         return frozenset(wheel for line in self._hidden for wheel in line)
 
     def look(
-        self, task: Task | None, heads: Iterable[HeadSeen], *, turning: bool = True
+        self,
+        task: Task | None,
+        heads: Iterable[HeadSeen],
+        *,
+        turning: bool = True,
+        beams: Collection[int] = (),
     ) -> list[Upsetting]:
         """Return what happened since the last look that the task does not bring with it.
 
         ``turning``: where the task adjusts, whether its adjuster is being turned already.
+        ``beams``: axles whose two wheels sit on one beam.
         """
         if task is None:
             self._task = None
@@ -132,7 +95,12 @@ class Watching:
             self._hidden.clear()
         if task.doing not in HEARD:
             return []
-        return [found for head in heads for found in self._one(task, head)]
+        heads = list(heads)
+        found = [each for head in heads for each in self._one(task, head)]
+        if self._untouched(task):
+            off = {each.axle for each in found if each.knocked}
+            found += self._let_down(heads, set(beams) - off)
+        return found
 
     def _one(self, task: Task, head: HeadSeen) -> Iterator[Upsetting]:
         known = self._known.get(head.mounting)
@@ -181,7 +149,7 @@ class Watching:
         steps = {c: abs(math.remainder(head.sights_rad[c] - sights[c], math.tau)) for c in both}
         steered_rad = max(steps.values(), default=0.0)
         step_rad = abs(head.lean_rad - before)
-        if task.doing in UNTOUCHED or (task.doing is Doing.ADJUST and not self._turning):
+        if self._untouched(task):
             step_rad, steered_rad = max(step_rad, steered_rad), 0.0
         elif head.axle not in task.axles and task.quantity not in TAKES_ALONG:
             step_rad, steered_rad = max(step_rad, steps.get(Channel.AZIMUTH_CROSS, 0.0)), 0.0
@@ -198,6 +166,15 @@ class Watching:
             "settle it.",
             knocked=True,
         )
+
+    def _untouched(self, task: Task) -> bool:
+        return task.doing in UNTOUCHED or (task.doing is Doing.ADJUST and not self._turning)
+
+    def _let_down(self, heads: Iterable[HeadSeen], beams: Collection[int]) -> Iterator[Upsetting]:
+        for head, upsetting in slipped(heads, beams):
+            known = self._known[head.mounting]
+            known.told, known.compensated = True, False
+            yield upsetting
 
     def _sees(self, head: HeadSeen, known: _Known) -> Iterator[Upsetting]:
         seen = self._seen.setdefault(head.mounting, set())

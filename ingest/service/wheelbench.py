@@ -5,16 +5,17 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from calibration.measured import Measured
 from ingest.chain.chain import Chain
 from ingest.chain.rest import RestReading
 from ingest.core.channels import ROW, Channel
 from ingest.core.units import DEG, NS
 from ingest.geometry.runout import Runout
 from ingest.service.bayhead import BayHead, Wheel, condition
+from ingest.service.headseen import HeadSeen
 from ingest.service.results import Settled
 from ingest.service.sightlines import Sat
 from ingest.service.turns import WheelTurn
-from ingest.service.watching import HeadSeen
 
 SIGHTS = (Channel.AZIMUTH_CROSS, Channel.AZIMUTH_TRACK)
 LOW_PERCENT = 10
@@ -99,6 +100,14 @@ class Bench:
             return None
         return Sat(self.head, self.mounting, standing, self.runout, rest)
 
+    @property
+    def gained(self) -> Measured | None:
+        """Camber at rest less that of the turn, rad; None while either is not known."""
+        if self.settled is None or self.steered or self.runout is None or self.head.wheel is None:
+            return None
+        turned = self.runout.camber(self.head.wheel.side)
+        return None if turned is None else self.settled.wheel.camber - turned
+
     def rest_since(self, since_ns: int, least_s: float) -> RestReading | None:
         """Return what the head has read at rest since a time; None where that is too short."""
         rest = None if self.chain is None else self.chain.rest.latest(since_ns)
@@ -144,6 +153,7 @@ def head_seen(
         {c.value: read for c, read in sights.items() if math.isfinite(read)},
         frozenset(c.value for c in missing),
         {c.value: (to.axle, to.side.value) for c, to in partners.items()},
+        bench.gained,
     )
 
 

@@ -7,8 +7,8 @@ from ingest.core.channels import Channel
 from ingest.core.ids import HeadId
 from ingest.service.adjusting import Followed
 from ingest.service.bayhead import Wheel
+from ingest.service.headseen import HeadSeen
 from ingest.service.sightlines import Sat
-from ingest.service.watching import HeadSeen
 from ingest.service.wheelbench import Bench, head_seen
 from ingest.service.wheelsights import WheelSights
 

@@ -21,9 +21,9 @@ from ingest.service.adjusting import Followed
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.done import Done
+from ingest.service.headseen import HeadSeen
 from ingest.service.jobports import Brief
 from ingest.service.jobwork import JobWork
-from ingest.service.watching import HeadSeen
 from ingest.store.jobs import StoredJobs
 from tests.job.course.playing import COMPENSATED, HEADING_4, OPENED, TASKS, TOE_1, WHEELS, reading
 from tests.job.vehicles import vehicle

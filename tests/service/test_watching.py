@@ -12,9 +12,10 @@ from ingest.core.errors import LinkSilent
 from ingest.core.units import DEG, NS
 from ingest.job.course.events import Disturbed
 from ingest.job.course.tasks import Doing, Task
+from ingest.service.headseen import HeadSeen
 from ingest.service.jobview import TURNED_S, LiveBayView
 from ingest.service.linkkeeper import LinkChange, LinkState
-from ingest.service.watching import HeadSeen, Watching
+from ingest.service.watching import Watching
 from ingest.simulator.practice import Trouble
 from ingest.store.database import open_database
 from tests.service.job_rig import JobRig

@@ -48,11 +48,11 @@ def guide(job: Job, facts: Facts) -> Guidance:
     task = job.current
     if task is None:
         return _all_done(job)
-    upset = outstanding(job, facts)
+    upset = dict.fromkeys(f"{each.todo} {each.reason}." for each in outstanding(job, facts))
     return Guidance(
         task.id,
         task.title,
-        " ".join((*(f"{each.todo} {each.reason}." for each in upset), _text(job, task, facts))),
+        " ".join((*upset, _text(job, task, facts))),
         task.why,
         tuple(lacking(job, task, facts)),
         _asks(job, task, facts),

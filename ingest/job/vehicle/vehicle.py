@@ -95,6 +95,11 @@ class Vehicle:
         """What it is in short: ``rigid 8x4``, ``tractor 4x2 + trailer with 3 axles``."""
         return " + ".join(self._configuration(unit) for unit in self.units)
 
+    @property
+    def beams(self) -> tuple[int, ...]:
+        """Numbers of the axles whose two wheels sit on one beam."""
+        return tuple(axle.number for axle in self.axles if axle.beam)
+
     def axle(self, number: int) -> Axle:
         """Return one axle. Raises ``KeyError``."""
         if not 1 <= number <= len(self.axles):

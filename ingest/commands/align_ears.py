@@ -97,6 +97,8 @@ class Ears:
         """What became of the last press of each head's button."""
         self.job: dict[str, dict[str, Any]] = {}
         """What was said of the job, by the last word of the topic."""
+        self.runouts: dict[str, str] = {}
+        """How far each head's run-out has come, by head; empty where it was taken back."""
         self.sweeps: dict[str, dict[str, Any]] = {}
         """What was said last of a steering sweep, by head."""
         self.to_stops: dict[int, bool] = {}
@@ -182,6 +184,8 @@ class Ears:
                 self._lateness.hear(time.monotonic(), late_s)
             case ["head", name, "sweep"] if not retained:
                 self.sweeps[name] = json.loads(payload) if payload else {"axle": 0}
+            case ["head", name, "runout"]:
+                self.runouts[name] = json.loads(payload)["state"] if payload else ""
             case ["cmd", "sweep-begin"]:
                 asked = read_command("sweep-begin", payload)
                 if isinstance(asked, SweepBegin):

@@ -32,7 +32,7 @@ class Following(Story):
                 # Whoever leads may have gone on already, or left it out: that ends no practice.
                 self._tell.end(str(error))
                 continue
-            self._tell.end(f"{said}; hands are done, say so")
+            self._tell.end(f"{said}{self._turned_again()}; hands are done, say so")
 
     async def _lend_a_hand(self, task: dict[str, Any]) -> str:
         """Do what a task wants of hands; whoever leads asks for the rest."""

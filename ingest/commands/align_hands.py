@@ -61,6 +61,8 @@ class Hands:
         self._random = random
         self._on: dict[WheelAt, str] = {}
         self._refused: list[str] = []
+        self._turned: set[str] = set()
+        """Heads whose wheel was turned since they were mounted."""
         self.cost = Cost()
         self.moved_ms: dict[int, int] = {}
         """When each axle was last moved, of those that were: what was read before tells nothing."""
@@ -83,6 +85,7 @@ class Hands:
         for wheel, name in list(self._on.items()):
             if wheel.axle in off:
                 del self._on[wheel]
+                self._turned.discard(name)
                 self._demo.technician.dismount(self._demo.heads[name])
                 await self._ears.ask("unmount", head=name)
         carrying = {wheel.axle for wheel in self._on}
@@ -113,6 +116,21 @@ class Hands:
         again = "".join(f"; turned again: {why}" for why in self._refused)
         self._refused.clear()
         return f"run-out found at {turned} wheels{again}"
+
+    @property
+    def loosened(self) -> set[int]:
+        """Axles on which a run-out that was found is taken back: a clamp is no longer as it was."""
+        void = {name for name in self._turned if self._ears.runouts.get(name) == ""}
+        return {wheel.axle for wheel, name in self._on.items() if name in void}
+
+    async def turn_again(self) -> str:
+        """Turn again where a clamp slipped, and settle. It sits firm where it slipped to."""
+        axles = sorted(self.loosened)
+        for name in (name for wheel, name in self._on.items() if wheel.axle in axles):
+            self._turned.discard(name)
+        await self.turn(axles)
+        await self.settle(axles)
+        return f"axle{'' if len(axles) == 1 else 's'} {', '.join(map(str, axles))}"
 
     async def tape(self) -> str:
         """Measure by tape what the task asks for."""
@@ -192,6 +210,7 @@ class Hands:
                 await self._wait(step)
                 await self._press(name)
         await self._ears.ask("turn-end", head=name)
+        self._turned.add(name)
 
     async def _press(self, name: str) -> None:
         """Press the head's button until the stop is taken: a lost frame costs a second try."""

@@ -5,7 +5,7 @@ Whoever leads the job asks for the rest: the story itself, or a person (``align_
 
 import asyncio
 import contextlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Protocol
 
 from calibration.reporting import on_screen
@@ -20,6 +20,8 @@ from ingest.service.jobwork import JobWork
 READY_S = 60.0
 ADVICE_S = 10.0
 """Advice follows a result within a second or so; where there is none then, nothing is advised."""
+AGAIN = 3
+"""So often wheels are turned again, while one thing is waited for, whose clamp slipped."""
 TRIES = 4
 """So often an adjustment is tried before it is left as it is."""
 BY_SWEEP = ("/caster", "/lock-angle")
@@ -52,6 +54,7 @@ class Story:
         self._warned: set[str] = set()
         self._best_u: dict[str, float] = {}
         self._named = False
+        self._again: list[str] = []
         self.tasks = 0
         self.tries: dict[str, int] = {}
 
@@ -106,7 +109,13 @@ class Story:
         before = self._found()
         said, note = await self._do(task)
         await self._ask("job-done", task=task["task"], note=note)
-        self._tell.end(said or decided(r for t, r in self._found().items() if t not in before))
+        said = said or decided(r for t, r in self._found().items() if t not in before)
+        self._tell.end(f"{said}{self._turned_again()}")
+
+    def _turned_again(self) -> str:
+        """Tell, once, where wheels were turned again meanwhile."""
+        again, self._again = self._again, []
+        return "".join(f"; a clamp slipped, turned again: {axles}" for axles in again)
 
     def _begin(self, task: dict[str, Any]) -> None:
         self._cautions(task["task"])
@@ -156,7 +165,7 @@ class Story:
             return gone_on or bool(told.get("ready"))
 
         try:
-            await self._ears.until(holds, READY_S, task["title"])
+            await self._until(holds, READY_S, task["title"])
         except StoryError as error:
             lacks = self._ears.job["guidance"].get("lacks")
             raise StoryError(f"{error}; lacks {lacks}") from error
@@ -208,7 +217,7 @@ class Story:
             return told.get("task") == task and bool(told.get("text")) and told["ms"] >= since_ms
 
         with contextlib.suppress(StoryError):
-            await self._ears.until(holds, ADVICE_S, "advice")
+            await self._until(holds, ADVICE_S, "advice")
             return str(self._ears.job["advice"]["text"])
         return ""
 
@@ -226,5 +235,16 @@ class Story:
             return 2.0 * best_u[topic] >= heard.U
 
         await asyncio.sleep(1.0)
-        await self._ears.until(holds, READY_S, f"{topic} settled")
+        await self._until(holds, READY_S, f"{topic} settled")
         return results[topic]
+
+    async def _until(self, holds: Callable[[], bool], within_s: float, what: str) -> None:
+        """Wait until something holds; where a clamp slips meanwhile, do as guidance says."""
+        hands = self._hands
+        for turned in range(AGAIN + 1):
+            await self._ears.until(lambda: bool(hands.loosened) or holds(), within_s, what)
+            if not hands.loosened:
+                return
+            if turned < AGAIN:
+                self._again.append(await hands.turn_again())
+        raise StoryError(f"{what}: a clamp slipped again after {AGAIN} further turns")

@@ -6,6 +6,7 @@ import pytest
 
 from ingest.commands.align_ears import LATE_FOR_S, MOST, Ears, Lateness, StoryError
 from ingest.outputs.settings import BrokerSettings
+from ingest.payload.examples import EXAMPLES
 from ingest.payload.topics import Topics
 
 
@@ -49,3 +50,17 @@ def test_a_wait_beside_a_late_bay_is_longer_and_said_once():
     assert asyncio.run(wait(1.0)) >= 4 * 0.02
     assert len(said) == 1
     assert "1.0 s late" in said[0]
+
+
+def test_a_run_out_that_is_taken_back_is_heard():
+    """As published: a message while it stands, an empty one when the clamp is no more as it was."""
+    topics, found = Topics("bay"), EXAMPLES["runout/1"]
+
+    async def heard():
+        ears, states = Ears(BrokerSettings(), topics), []
+        for payload in (found.encode(), b""):
+            ears._hear(topics.head_runout("alder"), payload, False)
+            states.append(dict(ears.runouts))
+        return states
+
+    assert asyncio.run(heard()) == [{"alder": found.state}, {"alder": ""}]

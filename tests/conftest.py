@@ -68,6 +68,7 @@ LONG = {
 workers are done at about the same time."""
 
 FIRST_WORKER = "gw0"
+LONG_S = 480
 
 
 class PacedTogether(LoadScopeScheduling):
@@ -105,6 +106,10 @@ def pytest_configure(config):
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items):
     items.sort(key=lambda item: item.path.name not in LONG)
+    for item in items:
+        # Beside tests at full priority what takes half a minute alone may take four.
+        if item.path.name in LONG and item.get_closest_marker("timeout") is None:
+            item.add_marker(pytest.mark.timeout(LONG_S))
 
 
 def pytest_xdist_make_scheduler(config, log):

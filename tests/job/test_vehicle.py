@@ -196,7 +196,7 @@ rigid-4x2 axle.1.unit "lorry"
 rigid-4x2 axle.1.trak_m 2.0
     axle 2: trak_m = 2.0: no such key here
 rigid-4x2 axle.1.track_m null
-    axle 2: track_m = None: is needed
+    axle 2: track_m: is needed
 rigid-4x2 axle.1.track_m "2"
     axle 2: track_m = '2': a number is needed
 rigid-4x2 axle.1.role "driven"
@@ -208,13 +208,13 @@ rigid-4x2 configuration "8x4"
 rigid-4x2 version 2
     format = {'format': 'levelhead-vehicle', 'version': 2}: not a vehicle file
 tractor-and-trailer unit.1.coupling null
-    unit trailer: coupling = None: a trailer is told against
+    unit trailer: coupling: a trailer is told against
 tractor-and-trailer unit.1.coupling.kind "turntable"
     unit trailer: coupling.to = 'tractor': a turntable couples
 tractor-and-trailer unit.1.coupling.to "lorry"
     unit trailer: coupling.to = 'lorry': it is drawn by the unit
 tractor-and-trailer unit.1.coupling.to null
-    unit trailer: coupling.to = None: unit tractor stands ahead
+    unit trailer: coupling.to: unit tractor stands ahead
 tractor-and-trailer unit.1.coupling.behind_m 10.0
     unit trailer: coupling.behind_m = 10.0: not 0.5 m ahead
 tractor-and-trailer unit.1.centre_line [3, 4]

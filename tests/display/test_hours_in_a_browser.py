@@ -1,4 +1,4 @@
-"""Half an hour of live data in a real browser: the page takes no more at its end than in its middle.
+"""Half an hour of live data in a real browser: at its end the page takes no more than halfway.
 
 Chromium itself says what its script holds after a collection of garbage, and how many elements and
 listeners there are (DevTools protocol, ``HeapProfiler.collectGarbage`` and

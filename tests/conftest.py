@@ -38,13 +38,13 @@ PACED = {
     "test_page_login.py",
     "test_replay.py",
     "test_troubles_in_a_browser.py",
+    "test_hours_in_a_browser.py",  # a browser raises its own priority over all others
 }
 """Files whose tests follow real time with several processes: never two of them at once, or they
 would starve each other on a small machine."""
 
 
 LONG = {
-    "test_hours_in_a_browser.py",
     "test_a_whole_day.py",
     "test_push.py",
     "test_job_on_a_bay.py",

@@ -132,12 +132,16 @@ def test_four_heads_at_200_hz_for_a_minute_have_no_bad_and_no_lost_frame(emulate
             ]
             for ear in ears:
                 assert isinstance(await ear.command(CommandOp.RATE, 2000), Ack)
-            waits = [await minute(ears)]
-            while waits[-1] > STARVED_S and len(waits) < TRIES:
-                waits.append(await minute(ears))
-            assert waits[-1] <= STARVED_S, f"the machine is too busy to judge: {waits} s unread"
-            for ear in ears:
-                assert_whole(ear)
+            for tried in range(1, TRIES + 1):
+                waited_s = await minute(ears)
+                try:
+                    for ear in ears:
+                        assert_whole(ear)
+                except AssertionError:
+                    if waited_s <= STARVED_S or tried == TRIES:
+                        raise
+                else:
+                    return
 
     asyncio.run(main())
 

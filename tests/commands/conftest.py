@@ -1,10 +1,10 @@
 """A service on a real pty, each in a process of its own."""
 
 import json
-import socket
 
 import pytest
 
+from tests.rig.mosquitto import free_port
 from tests.rig.serving import PATIENCE_S, Ear, process
 
 
@@ -25,9 +25,7 @@ def serving(tmp_path):
     started = []
 
     def start(port_path, bay=""):
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            mqtt_port = free.getsockname()[1]
+        mqtt_port = free_port()
         config = tmp_path / "pit.toml"
         config.write_text(
             f'[bay]\nname = "pit"\n{bay}[broker]\nport = {mqtt_port}\n'

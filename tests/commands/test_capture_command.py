@@ -1,6 +1,5 @@
 """``levelhead capture`` as a process of its own, on a simulated head that is another."""
 
-import json
 import signal
 import subprocess
 import sys
@@ -18,23 +17,13 @@ CLI = (sys.executable, "-m", "ingest.cli")
 
 
 @pytest.fixture
-def config(tmp_path):
+def config(tmp_path, head_path):
     """A service's configuration for a simulated head on a pty, in a process of its own."""
-    simulator = subprocess.Popen(
-        [sys.executable, "-m", "ingest.simulator", "--heads", "1", "--seed", "5"],
-        stdout=subprocess.PIPE,
-        text=True,
+    file = tmp_path / "bay.toml"
+    file.write_text(
+        f'[bay]\nname = "pit"\n[broker]\nport = {free_port()}\n[[head]]\nport = "{head_path}"\n'
     )
-    try:
-        path = json.loads(simulator.stdout.readline())["ptys"][0]
-        file = tmp_path / "bay.toml"
-        file.write_text(
-            f'[bay]\nname = "pit"\n[broker]\nport = {free_port()}\n[[head]]\nport = "{path}"\n'
-        )
-        yield file
-    finally:
-        simulator.terminate()
-        simulator.communicate(timeout=PATIENCE_S)
+    return file
 
 
 @pytest.fixture

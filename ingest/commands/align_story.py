@@ -14,6 +14,7 @@ from ingest.commands.align_hands import Hands
 from ingest.commands.align_table import decided
 from ingest.job.course.intake import ITEMS
 from ingest.job.course.readings import Reading
+from ingest.job.course.tasks import FINDS
 from ingest.payload.axle import AxleResult
 from ingest.service.jobwork import JobWork
 
@@ -26,6 +27,7 @@ TRIES = 4
 """So often an adjustment is tried before it is left as it is."""
 BY_SWEEP = ("/caster", "/lock-angle")
 """Results of an adjustment that a sweep alone can tell."""
+NOT_TOLD = "no sightline tells it today"
 NEAR_ENOUGH = "as near as its parts bring it"
 
 
@@ -146,19 +148,23 @@ class Story:
                 return await self._hands.turn(axles), ""
             case "sweep" | "resweep":
                 said = await self._hands.sweep(axles[0])
-                await self._ready(task)
-                return said, NEAR_ENOUGH if task["doing"] == "resweep" else ""
+                note = await self._ready(task)
+                return said, NEAR_ENOUGH if task["doing"] == "resweep" else note
             case "settle":
                 await self._hands.settle(axles)
             case "adjust":
                 return await self._adjust(task)
             case "find" | "leave":
-                await self._ready(task)
-                left = task["doing"] == "leave"
-                return ("taken", NEAR_ENOUGH) if left else ("", "")
+                note = await self._ready(task)
+                return ("taken", NEAR_ENOUGH) if task["doing"] == "leave" else ("", note)
         return "done", ""
 
-    async def _ready(self, task: dict[str, Any]) -> None:
+    async def _ready(self, task: dict[str, Any]) -> str:
+        """Wait until a task can be finished; return the reason to finish it with where it cannot.
+
+        What must be measured is refused all the same; what an adjustment needs is left as it is.
+        """
+
         def holds() -> bool:
             told = self._ears.job.get("guidance", {})
             gone_on = told.get("task") != task["task"]  # whoever leads may be faster
@@ -168,7 +174,10 @@ class Story:
             await self._until(holds, READY_S, task["title"])
         except StoryError as error:
             lacks = self._ears.job["guidance"].get("lacks")
-            raise StoryError(f"{error}; lacks {lacks}") from error
+            if task["doing"] not in FINDS:
+                raise StoryError(f"{error}; lacks {lacks}") from error
+            return NOT_TOLD
+        return ""
 
     async def _adjust(self, task: dict[str, Any], *, asks: bool = True) -> tuple[str, str]:
         """Turn what the published advice says until the result is home; tell how it went."""

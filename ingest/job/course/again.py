@@ -1,11 +1,11 @@
 """What holds no longer when every task is done: it is measured again, or left with a reason."""
 
 from collections.abc import Sequence
-from functools import reduce
 
 from ingest.job.course.acts import Facts
-from ingest.job.course.events import Event, Planned, What
-from ingest.job.course.job import Job, Phase, after
+from ingest.job.course.events import Planned, What
+from ingest.job.course.foreseen import foreseen
+from ingest.job.course.job import Job, Phase
 from ingest.job.course.tasks import Doing, Task
 
 HEADS_STAY = "something was moved after it was measured; read it with heads where they are"
@@ -15,8 +15,7 @@ def still_held(job: Job, whats: Sequence[What], facts: Facts) -> tuple[What, ...
     """Return the tasks that are to be added to a job once its last one is over; often none."""
     if not whats:
         return ()
-    events = (Event(job.last + n, job.moved_at, "", what) for n, what in enumerate(whats, start=1))
-    then = reduce(after, events, job)
+    then = foreseen(job, whats)
     if then.phase is not Phase.WORK or then.current is not None or not then.held:
         return ()
     tasks = facts.again(then) or (_where_heads_are(then),)

@@ -23,6 +23,7 @@ from ingest.job.course.acts import (
 )
 from ingest.job.course.again import still_held
 from ingest.job.course.blocks import needless, still_adjusted, touched, unsweepable, untouched
+from ingest.job.course.due import due, left_unturned
 from ingest.job.course.events import (
     Checked,
     Closed,
@@ -150,7 +151,7 @@ def _finish(job: Job, act: Finish, facts: Facts) -> tuple[What, ...]:
             if missing:
                 raise Refused("not-ready", f"{missing[0]} is not measured yet; enter it")
         case Doing.FIND | Doing.SWEEP:
-            return (Done(task.id, _taken(job, task, facts), note=act.note.strip()),)
+            return _found(job, task, act, facts)
         case Doing.RESWEEP | Doing.LEAVE:
             readings = _taken(job, task, facts)
             yet = still_adjusted(job)
@@ -162,6 +163,18 @@ def _finish(job: Job, act: Finish, facts: Facts) -> tuple[What, ...]:
         case Doing.LOWER | Doing.SETTLE | Doing.TIGHTEN:
             pass
     return (Done(task.id, note=act.note.strip()),)
+
+
+def _found(job: Job, task: Task, act: Finish, facts: Facts) -> tuple[What, ...]:
+    readings, reason = _taken(job, task, facts), act.note.strip()
+    missing = set(due(job, task)) - {reading.topic for reading in readings}
+    if missing and not reason:
+        raise Refused(
+            "not-found",
+            f"{min(missing)} is to be adjusted later, and is not settled yet; wait, look at its"
+            " heads and sightlines, or give the reason why it is left as it is",
+        )
+    return Done(task.id, readings, note=reason), *left_unturned(job, missing, reason)
 
 
 def _all_wheels(task: Task, there: Container[tuple[int, str]], lacks: str, todo: str) -> None:

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from ingest.job.course.acts import SIDES, TRUSTED, Facts
 from ingest.job.course.blocks import block_of, touched
 from ingest.job.course.cautions import INTAKE, MAKER, cautions
+from ingest.job.course.due import due
 from ingest.job.course.events import Disturbed
 from ingest.job.course.intake import BY_ID, ITEMS
 from ingest.job.course.job import Job, Phase
-from ingest.job.course.tasks import Doing, Task
+from ingest.job.course.tasks import FINDS, Doing, Task
 from ingest.job.vehicle.words import named
 
 
@@ -211,7 +212,7 @@ def lacking(job: Job, task: Task, facts: Facts) -> Iterable[str]:
         case Doing.TAPE:
             yield from (line for line in task.tapes if line not in job.taped)
         case Doing.FIND | Doing.LEAVE | Doing.SWEEP | Doing.RESWEEP:
-            for topic in task.topics:
+            for topic in (*task.topics, *(due(job, task) if task.doing in FINDS else ())):
                 reading = facts.readings.get(topic)
                 if reading is None or reading.quality not in TRUSTED or reading.at < job.moved_at:
                     yield topic

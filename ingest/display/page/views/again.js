@@ -1,11 +1,12 @@
-// Two forms of the remote: a task that stays outside its limit, and a task that is done again.
+// Two forms of the remote: a task that is accepted with a reason, and a task that is done again.
 
 import { button, el } from "./dom.js";
 
-/** What was refused as outside its limit is accepted with a reason. */
+/** What was refused as outside its limit, or as not measured yet, is accepted with a reason. */
 export function acceptForm(ctx, send, leave) {
   const { tell } = ctx, reason = el("input", { id: "reason", maxlength: 200, autocomplete: "off" });
-  return form(tell("form.job-done"), [field(tell("field.reason"), reason)], [
+  const { code } = ctx.requests.all.findLast((each) => each.name === "job-done");
+  return form(tell(code === "not-found" ? "form.not-found" : "form.job-done"), [field(tell("field.reason"), reason)], [
     button(tell("form.accept"), () => (reason.value.trim() ? send("job-done", { note: reason.value.trim() }) : reason.focus()), "usual"),
     button(tell("form.leave"), leave),
   ]);

@@ -27,7 +27,7 @@ export function remoteView(ctx) {
     const asks = may ? guide.asks : [];
     if (opened !== null && !asks.includes(opened)) opened = null;
     const late = ctx.requests.all.findLast((each) => each.name === "job-done");
-    if (late?.code === "outside" && late.id !== answered && late.wire.task === guide.task) { opened = "job-done"; answered = late.id; }
+    if (["outside", "not-found"].includes(late?.code) && late.id !== answered && late.wire.task === guide.task) { opened = "job-done"; answered = late.id; }
     const direct = buttonsOf(asks), usual = asks.includes("sweep-begin") ? usualOf(sweepOf(ctx.known, guide, now).state) : asks[0];
     relaid(buttons, JSON.stringify([asks, usual, ctx.settings.lang]), () => direct.map(({ name, label, filled }) =>
       button(tell(label), () => (WITH_REASON.includes(name) || name === "job-close" ? open(name) : send(name, filled)), label === `ask.${usual}` && name !== "job-close" ? "usual" : "")));

@@ -21,7 +21,7 @@ class Unmade(Mapping[str, Measured]):
         self._told = told
 
     def __getitem__(self, topic: str) -> Measured:
-        measured = self._told[topic].measured()
+        measured = self._told[topic].measured
         if measured is None:
             raise KeyError(topic)
         return measured

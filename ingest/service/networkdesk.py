@@ -84,13 +84,13 @@ class NetworkDesk:
     @property
     def standing(self) -> dict[str, Measured]:
         """What stands now, by topic, in rad and m, unrounded, with all correlations."""
-        found = {topic: each.told.measured() for topic, each in self._standing.items()}
+        found = {topic: each.told.measured for topic, each in self._standing.items()}
         return {topic: measured for topic, measured in found.items() if measured is not None}
 
     @property
     def stood(self) -> dict[str, Stood]:
         """The same, as it was published, and when it was read last."""
-        found = {topic: (each, each.told.measured()) for topic, each in self._standing.items()}
+        found = {topic: (each, each.told.measured) for topic, each in self._standing.items()}
         return {
             topic: Stood(
                 measured,

@@ -70,7 +70,7 @@ def lacking(solved: Solved, unknown: Sequence[str], unread: Sequence[int]) -> st
 
 def wide(solved: Solved, told: Told) -> str:
     """Return a line that says on what the uncertainty of a result stands, and what would help."""
-    measured, label = told.measured(), told.result.quantity.label.replace("_deg", "")
+    measured, label = told.measured, told.result.quantity.label.replace("_deg", "")
     stands = "" if measured is None else in_words(shares(measured))
     line = f"{label.replace('_', ' ')}, U {EXPANDED * told.u / DEG:.2f}° (k = 2): {stands}"
     advice = advised(solved).sharpening([told.result])

@@ -1,6 +1,7 @@
 """What calibration leaves open of a swept wheel's readings, carried into caster and SAI."""
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -8,10 +9,13 @@ from calibration.measured import Measured, Part, Source
 from ingest.core.blocks import F64
 from ingest.core.channels import Channel
 from ingest.core.frames import Side
+from ingest.geometry.sweep.guided import SweepReading
 from ingest.geometry.sweep.motion import slopes
 from ingest.geometry.sweep.readings import Sweep
 from ingest.geometry.sweep.steering import Steering
 from ingest.service.sweptwheel import SweptWheel
+
+TILTS = (Channel.INCL_Y.value, Channel.INCL_X.value)
 
 Errors = dict[Source, F64]
 """By source (k, c, n): what its k components do to each channel of n readings, rad."""
@@ -30,22 +34,40 @@ def errors_of(steering: Steering, wheel: SweptWheel, sweep: Sweep) -> Errors:
     by_steer = slopes(sweep.only(kept), steering.unknowns)[2][:channels]
     errors: Errors = {}
 
-    def put(source: Source, i: int, channel: int, components: F64) -> None:
-        shape = (components.size, channels, len(used))
-        errors.setdefault(source, np.zeros(shape))[:, channel, i] += components
+    def add(channel: int, told: Sequence[Measured], factor: F64 | float) -> None:
+        for source, each in _by_source(told).items():
+            if source not in errors:
+                errors[source] = np.zeros((len(each), channels, len(used)))
+            errors[source][:, channel, :] += each * factor
 
-    names = (Channel.INCL_Y.value, Channel.INCL_X.value)
-    known = wheel.instrument
-    for i, row in enumerate(used):
-        read = dict(zip(names, (row.incl_y_rad, row.incl_x_rad or 0.0), strict=True))
-        turned = wheel.by.left_open(known, row.steer_rad if row.steer_rad is not None else math.nan)
-        ahead = wheel.toe * -wheel.side.sign
-        for channel, name in enumerate(names[:channels]):
-            for part in known.left_open(name, read, wheel.degc).parts:
-                put(part.source, i, channel, np.array(part.components))
-            for part in (*turned.parts, *ahead.parts):
-                put(part.source, i, channel, -by_steer[channel, i] * np.array(part.components))
+    known, ahead = wheel.instrument, wheel.toe * -wheel.side.sign
+    read = [_read(row) for row in used]
+    steered = (math.nan if row.steer_rad is None else row.steer_rad for row in used)
+    turned = [wheel.by.left_open(known, steer_rad) for steer_rad in steered]
+    for channel, name in enumerate(TILTS[:channels]):
+        add(channel, [known.left_open(name, each, wheel.degc) for each in read], 1.0)
+        add(channel, turned, -by_steer[channel])
+        add(channel, [ahead] * len(used), -by_steer[channel])
     return errors
+
+
+def _read(row: SweepReading) -> dict[str, float]:
+    return dict(zip(TILTS, (row.incl_y_rad, row.incl_x_rad or 0.0), strict=True))
+
+
+def _by_source(told: Sequence[Measured]) -> dict[Source, F64]:
+    """Return what each source adds to n values, by its k components: (k, n)."""
+    found: dict[Source, tuple[list[int], list[tuple[float, ...]]]] = {}
+    for place, each in enumerate(told):
+        for part in each.parts:
+            places, components = found.setdefault(part.source, ([], []))
+            places.append(place)
+            components.append(part.components)
+    spread = {}
+    for source, (places, components) in found.items():
+        spread[source] = np.zeros((len(components[0]), len(told)))
+        spread[source][:, places] = np.transpose(components)
+    return spread
 
 
 def left_open(steering: Steering, errors: dict[Side, Errors]) -> tuple[Measured, Measured]:

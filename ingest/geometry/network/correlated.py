@@ -10,6 +10,7 @@ other result of the same heads stays known.
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -32,7 +33,7 @@ Sources = Sequence[tuple[Source, slice]]
 """Sources of uncertainty, each with its columns of errors."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Told:
     """A result, and the places in the network of the readings that it stands on.
 
@@ -45,8 +46,9 @@ class Told:
     errors: F64 | None = None
     stands_on: frozenset[str] = frozenset()
 
+    @cached_property
     def measured(self) -> Measured | None:
-        """Return it with the parts of the readings, so with all that it has in common with others.
+        """It with the parts of the readings, so with all that it has in common with others.
 
         None where it is not determined; without parts where it is so by definition.
         """

@@ -68,5 +68,5 @@ def test_the_figures_without_parts_are_those_of_the_parts(four_heads):
     }
     for told in solve(network, read).told:
         if told.result.measured is not None and told.result.measured.parts:
-            assert told.u == pytest.approx(told.measured().u, rel=1e-12)
-            assert told.dof == pytest.approx(told.measured().dof, rel=1e-9)
+            assert told.u == pytest.approx(told.measured.u, rel=1e-12)
+            assert told.dof == pytest.approx(told.measured.dof, rel=1e-9)

@@ -58,7 +58,7 @@ def test_what_both_ends_of_a_line_share_drops_out_of_a_total_toe_alone(four_head
     apart = solve(network, read_of(network))
     tied = solve(network, read_of(network, tied_rad=0.06 * DEG))
     u = [
-        {t.result.quantity.label: t.measured().u for t in solved.told if t.result.measured}
+        {t.result.quantity.label: t.measured.u for t in solved.told if t.result.measured}
         for solved in (apart, tied)
     ]
     # The line across turns for both its heads alike: arithmetic of right less left.
@@ -82,7 +82,7 @@ def test_results_scatter_as_they_say_and_together(four_heads):
         }
         solved = solve(network, read)
         found.append([t.result.measured.value for t in solved.told if t.result.measured.parts])
-    told = [t.measured() for t in solved.told if t.result.measured.parts]
+    told = [t.measured for t in solved.told if t.result.measured.parts]
     scatter, stated = np.cov(np.array(found), rowvar=False), covariance(told)
     ratio = np.diag(scatter) / np.diag(stated)
     # A variance from n draws has the relative deviation sqrt(2 / (n - 1)).

@@ -15,7 +15,6 @@ from ingest.job.course.tasks import Doing
 from ingest.service.bayhead import Wheel
 from ingest.service.networkrows import Hold, Row, Rows, Stand
 from ingest.simulator.practice import Trouble
-from tools.rehearsal.bay import SimulatedBay
 from tools.rehearsal.hands import JobOnABay
 
 
@@ -98,7 +97,7 @@ def test_a_wheel_that_moved_unseen_takes_along_what_former_ones_tell_of_it():
 def carried():
     """A 6x4 with two pairs of heads: its reference axle has none while the others are set."""
     troubles = (Trouble.SKEWED_AXLES, Trouble.TOE, Trouble.STEERING_WHEEL)
-    found = JobOnABay(SimulatedBay, 12, "rigid-6x4", "pellowmere-17", troubles, 20.0, sweeps=False)
+    found = JobOnABay(12, "rigid-6x4", "pellowmere-17", troubles, sweeps=False)
     return found.run()
 
 

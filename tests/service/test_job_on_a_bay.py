@@ -20,13 +20,12 @@ from ingest.job.course.tasks import Doing
 from ingest.simulator.practice import Trouble
 from ingest.simulator.truth import steering_truth, vehicle_truth
 from ingest.simulator.vehicle import WheelAt
-from tools.rehearsal.bay import SimulatedBay
 from tools.rehearsal.hands import JobOnABay
 
 
 @pytest.fixture(scope="module", params=[(3, "rigid-8x4"), (5, "tractor-and-trailer")])
 def done(request):
-    return JobOnABay(SimulatedBay, *request.param).run()
+    return JobOnABay(*request.param).run()
 
 
 def test_the_job_is_finished_and_every_axle_was_found(done):
@@ -114,7 +113,7 @@ def test_opening_a_job_clears_the_results_of_the_one_before(done):
 @pytest.fixture(scope="module")
 def aligned():
     troubles = (Trouble.SKEWED_AXLES, Trouble.TOE)
-    job = JobOnABay(SimulatedBay, 11, "rigid-8x4", "pellowmere-17", troubles, sweeps=False)
+    job = JobOnABay(11, "rigid-8x4", "pellowmere-17", troubles, sweeps=False)
     return job.run()
 
 
@@ -160,7 +159,7 @@ def test_what_is_left_agrees_with_the_truth_within_its_uncertainty(aligned):
 @pytest.fixture(scope="module")
 def leaning():
     troubles = (Trouble.CASTER, Trouble.STEERING_WHEEL)
-    return JobOnABay(SimulatedBay, 6, "rigid-4x2", "pellowmere-17", troubles, rate_hz=20.0).run()
+    return JobOnABay(6, "rigid-4x2", "pellowmere-17", troubles).run()
 
 
 CASTERS = ("axle/1/left/caster", "axle/1/right/caster")

@@ -21,7 +21,6 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from ingest.commands.align_truth import BAND, agreement, true_now
 from ingest.simulator.practice import Trouble
-from tools.rehearsal.bay import SimulatedBay
 from tools.rehearsal.hands import JobOnABay
 
 JOBS = 500
@@ -39,8 +38,8 @@ TROUBLES = (
 )
 """Those that a job can end well with."""
 BOUND = 0.999
-RATE_HZ = 20.0
-"""Of heads: fewer readings take less time, and scatter no less than U says."""
+TICK_S = 2.0
+"""So much arrives at once: fewer pieces take less time."""
 
 
 def jobs(quick):
@@ -149,7 +148,7 @@ def one(seed):
     vehicle, limits, troubles = plan_of(seed)
     said = {"seed": seed, "vehicle": vehicle, "why": "", "inside": [], "errors": [], "agreed": []}
     try:
-        job = Truthful(SimulatedBay, seed, vehicle, limits, troubles, RATE_HZ)
+        job = Truthful(seed, vehicle, limits, troubles, tick_s=TICK_S)
         found = true_now(job.bay.practice, 0.0)
         job.run()
     except Exception as error:  # a job that does not end is a figure, too

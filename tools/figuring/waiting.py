@@ -12,7 +12,6 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from ingest.commands.host import keep_for_good
 from ingest.job.course.tasks import Doing
 from ingest.simulator.practice import Trouble
-from tools.rehearsal.bay import SimulatedBay
 from tools.rehearsal.hands import JobOnABay
 
 FRAME_S = 0.02
@@ -22,7 +21,7 @@ ASKED_MS = 60.0
 
 def waiting(quick):
     """From the newest sample that a live value stands on to its being said, and its work."""
-    job = JobOnABay(SimulatedBay, 11, "rigid-4x2", "general", (Trouble.TOE,))
+    job = JobOnABay(11, "rigid-4x2", "general", (Trouble.TOE,), 50.0)
     for item in job.job.unchecked:
         job.ask("job-check", item=item, state="ok")
     job.ask("job-begin")

@@ -99,8 +99,10 @@ class SimulatedBay:
         published: PublishedResults | None = None,
         rate_hz: float = 100.0,
         troubles: Collection[Trouble] | None = None,
+        tick_s: float = TICK_S,
     ) -> None:
         self.clock = Clock()
+        self.tick_s = tick_s
         self.practice: Practice | None = None
         if troubles is None:
             self.demo: DemoRig = build(seed, vehicle, self.clock, rate_hz)
@@ -138,7 +140,7 @@ class SimulatedBay:
         """Let time pass."""
         end_s = self.clock.now_s + seconds
         while self.clock.now_s < end_s - 1e-9:
-            self.clock.now_s = min(self.clock.now_s + TICK_S, end_s)
+            self.clock.now_s = min(self.clock.now_s + self.tick_s, end_s)
             for name, pty in self.demo.ptys.items():
                 data = pty.firmware.run(self.clock.now_s)
                 if name not in self.silent:

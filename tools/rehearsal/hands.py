@@ -21,7 +21,10 @@ from ingest.simulator.truth import vehicle_truth
 from ingest.simulator.truth_by_topic import truth_by_topic
 from ingest.simulator.vehicle import WheelAt
 from ingest.store.database import open_database
+from tools.rehearsal.bay import TICK_S, SimulatedBay
 
+RATE_HZ = 20.0
+"""Of heads: fewer readings take less time, and scatter no less than U says."""
 TAPE_SIGMA_M = 0.001
 NOT_TOLD = "no sightline tells it today"
 """The reason to leave as it is what cannot be measured as found; what must be is refused still."""
@@ -34,17 +37,17 @@ class JobOnABay:
 
     def __init__(
         self,
-        simulated_bay,
         seed,
         vehicle,
         limits="general",
         troubles=None,
-        rate_hz=50.0,
+        rate_hz=RATE_HZ,
         *,
         sweeps=True,
+        tick_s=TICK_S,
     ):
         self.sweeps = sweeps
-        self.bay = simulated_bay(seed, vehicle, rate_hz=rate_hz, troubles=troubles)
+        self.bay = SimulatedBay(seed, vehicle, rate_hz=rate_hz, troubles=troubles, tick_s=tick_s)
         connection = open_database(":memory:")
         announcer = self.bay.bay._announcer
         view = LiveBayView(self.bay.bay, announcer)
@@ -144,7 +147,7 @@ class JobOnABay:
         """Let time pass, heads being watched as the service does, at every arrival."""
         end_s = self.bay.clock.now_s + seconds
         while self.bay.clock.now_s < end_s - 1e-9:
-            self.bay.advance(min(0.5, end_s - self.bay.clock.now_s))
+            self.bay.advance(min(self.bay.tick_s, end_s - self.bay.clock.now_s))
             self.work.watch()
 
     def settle(self, topic):

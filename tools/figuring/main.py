@@ -15,6 +15,7 @@ import jobs
 import live
 import load
 import network
+import planning
 import runout
 import throughput
 import turned
@@ -37,6 +38,7 @@ SECTIONS = {
     "live": live.live,
     "waiting": waiting.waiting,
     "turned": turned.turned,
+    "plan": planning.planning,
     "jobs": jobs.jobs,
     "bench": bench.bench,
     "page": display.opening,

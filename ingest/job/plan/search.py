@@ -16,8 +16,9 @@ axle is tied to is forgotten where nothing hangs on it any more (``lean``).
 """
 
 import heapq
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from itertools import count
 from typing import NamedTuple
 
@@ -80,6 +81,12 @@ def search(task: Task, start: State) -> Found:
     most = max((bits.bit_count() for bits in task.set_ups), default=1)
     classes = classes_of(task)
     first, events = worked(task, start)
+
+    @cache  # many ways lead to one state
+    def ended(state: State) -> tuple[State, tuple[Event, ...]]:
+        after, events = worked(task, state)
+        return lean(task, after), tuple(events)
+
     came: dict[State, tuple[State, Bits, tuple[Event, ...]] | None] = {first: None}
     best = {as_one(first, classes): Cost()}
     order = count(0, -1)  # of states that promise the same, the newest is nearest to the end
@@ -95,7 +102,7 @@ def search(task: Task, start: State) -> Found:
         if idle < most:
             dearer = bound.plus(Cost(mountings=1))
             heapq.heappush(heap, (dearer, next(order), cost, state, idle + 1))
-        for price, after, mounted, done in _moves(task, state, classes, most, idle):
+        for price, after, mounted, done in _moves(task, state, classes, idle, ended):
             total = cost.plus(price)
             known = as_one(after, classes)
             if known not in best or total < best[known]:
@@ -131,18 +138,22 @@ def _needed(task: Task, state: State) -> tuple[Bits, int]:
 
 
 def _moves(
-    task: Task, state: State, classes: tuple[Class, ...], most: int, idle: int
+    task: Task,
+    state: State,
+    classes: tuple[Class, ...],
+    idle: int,
+    ended: Callable[[State], tuple[State, tuple[Event, ...]]],
 ) -> Iterator[tuple[Cost, State, Bits, tuple[Event, ...]]]:
     """Yield price, state after, axles with heads on, and what is done.
 
     Set-ups are those that mount ``idle`` axles that the bound does not ask for: each of these
     makes the whole dearer by one, so they can wait until nothing cheaper is left.
+    ``ended`` does what costs nothing.
     """
     needed, _ = _needed(task, state)
     for i in each(allowed(task, state, settled(task, state)) if idle == 0 else 0):
         here = 1 << i
-        after, more = worked(task, adjusted(state, here))
-        after = lean(task, after)
+        after, more = ended(adjusted(state, here))
         tied = int(task.against[i] & ~state.mounted != 0)
         yield Cost(tied=tied), after, state.mounted, (Event(Act.ADJUST, here), *more)
     alike = set()
@@ -154,9 +165,8 @@ def _moves(
         one = (fresh.bit_count(), as_one(after, classes))
         if one not in alike:
             alike.add(one)
-            after, events = worked(task, after)
-            after = lean(task, after)
-            yield Cost(fresh.bit_count(), 1), after, mounted, tuple(events)
+            after, events = ended(after)
+            yield Cost(fresh.bit_count(), 1), after, mounted, events
 
 
 def _legs(

@@ -33,7 +33,7 @@ from ingest.outputs.settings import BrokerSettings
 from ingest.payload.level_file import LevelFile, load_level
 from ingest.payload.network_file import NetworkFile, NetworkFileError, parse_network_file
 from ingest.payload.network_live import live_network_of, refuse_shared_wheels
-from ingest.service.bay import BaySettings
+from ingest.service.baysettings import BaySettings
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.linkkeeper import KeeperSettings
 from ingest.service.live import LiveSettings

@@ -34,7 +34,7 @@ from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.job_record import job_record
 from ingest.payload.topics import Topics
-from ingest.service.bay import BaySettings
+from ingest.service.baysettings import BaySettings
 from ingest.service.jobwork import JobWork
 from ingest.service.service import ServiceSettings
 from ingest.service.workings import Jobs

@@ -1,12 +1,14 @@
 """What a person should know about a head: its record, its channels, its conduct."""
 
 from ingest.core.channels import Channel
+from ingest.core.errors import LinkSilent
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead, LinkSlot
+from ingest.service.came import Came
 from ingest.service.conduct import CODES
 from ingest.service.instrument import UNCALIBRATED
-from ingest.service.linkkeeper import LinkState
+from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.wire.codes import StatusBit
 
 STEP_OFF = (0.25, 4.0)
@@ -66,9 +68,36 @@ class HeadAlerts:
             text = f"head {name} gives nothing: none of its channels can be used ({said})"
             self._alerts.set(code, "warning", text, head=name)
 
-    def nameless(self, slot: LinkSlot, number: int, took_s: float) -> None:
-        """Say that sound frames come over a link and none says whose. ``number``: of the link."""
-        code = f"nameless-{number}"
+    def link(self, slot: LinkSlot, change: LinkChange) -> None:
+        """Say that a link is away and why, or that it is there again."""
+        code = f"link-{slot.number}"
+        if change.state is LinkState.OPEN:
+            self._alerts.clear(code)
+            return
+        text = f"{slot.name}: {change.state.value}" if change.error is None else str(change.error)
+        if isinstance(change.error, LinkSilent):
+            text = f"{text}; {Came.of(slot.counters).since(slot.opened)}"
+        self._alerts.set(code, "warning", text)
+
+    def refused(self, slot: LinkSlot) -> None:
+        """Say why whoever speaks on a link is not heard, or that it is heard."""
+        code = f"head-{slot.number}"
+        if slot.refused is None:
+            self._alerts.clear(code)
+        else:
+            self._alerts.set(code, "warning", slot.refused)
+
+    def came(self, slot: LinkSlot, took_s: float) -> None:
+        """Say what is wrong with what came over a link in the last ``took_s`` seconds."""
+        self._conduct(slot, took_s)
+        self._nameless(slot, took_s)
+        self._sensor(slot)
+        self._pings(slot)
+        self._look(slot)
+
+    def _nameless(self, slot: LinkSlot, took_s: float) -> None:
+        """Say that sound frames come over a link and none says whose."""
+        code = f"nameless-{slot.number}"
         why = slot.nameless.why(
             slot.counters,
             took_s,
@@ -80,15 +109,17 @@ class HeadAlerts:
         elif code not in self._alerts.active:
             self._alerts.set(code, "warning", f"{slot.name}: {why}")
 
-    def look(self, slot: LinkSlot, number: int) -> None:
-        """Say what samples show before any filter. ``number``: of the link."""
+    def _look(self, slot: LinkSlot) -> None:
+        """Say what samples show before any filter."""
         head = slot.head
         online = head is not None and head.online
         declared = head.hello.channels if head is not None and online else ()
         step_us, mute = slot.feed.look.told(c.channel for c in declared if c.channel)
         told = f"gives no value on {', '.join(sorted(mute))}, which it declares; look after it"
-        self._say_or_clear(f"silent-{number}", head, told if mute else "")
-        self._say_or_clear(f"step-{number}", head, _why_step(head, step_us if online else None))
+        self._say_or_clear(f"silent-{slot.number}", head, told if mute else "")
+        self._say_or_clear(
+            f"step-{slot.number}", head, _why_step(head, step_us if online else None)
+        )
 
     def _say_or_clear(self, code: str, head: BayHead | None, text: str) -> None:
         if head is None or not text:
@@ -97,8 +128,8 @@ class HeadAlerts:
             whole = f"head {head.name} on {head.slot.name} {text}"
             self._alerts.set(code, "warning", whole, head=head.name)
 
-    def sensor(self, slot: LinkSlot, number: int) -> None:
-        """Say that a head distrusts its own sensor. ``number``: of the link."""
+    def _sensor(self, slot: LinkSlot) -> None:
+        """Say that a head distrusts its own sensor."""
         head = slot.head
         health = None if head is None or not head.online else head.health
         failing = health is not None and bool(health.status & StatusBit.SENSOR_FAULT)
@@ -106,20 +137,20 @@ class HeadAlerts:
             "says that a sensor of its own fails; its values are not used until that is over; "
             "look after its wiring"
         )
-        self._say_or_clear(f"sensor-{number}", head, text if failing else "")
+        self._say_or_clear(f"sensor-{slot.number}", head, text if failing else "")
 
-    def pings(self, slot: LinkSlot, number: int) -> None:
-        """Say that a head leaves clock pings unanswered. ``number``: of the link."""
+    def _pings(self, slot: LinkSlot) -> None:
+        """Say that a head leaves clock pings unanswered."""
         in_a_row = slot.trips.unanswered_in_a_row
         text = (
             f"has left its last {in_a_row} clock pings unanswered, so nobody knows how long its "
             "samples are on their way; it must answer each (SPEC.md, section 5.6)"
         )
         head = slot.head if slot.head is not None and slot.head.online else None
-        self._say_or_clear(f"pings-{number}", head, text if in_a_row >= UNANSWERED else "")
+        self._say_or_clear(f"pings-{slot.number}", head, text if in_a_row >= UNANSWERED else "")
 
-    def conduct(self, slot: LinkSlot, number: int, took_s: float) -> None:
-        """Say what speaks on a link does otherwise than it says. ``number``: of the link."""
+    def _conduct(self, slot: LinkSlot, took_s: float) -> None:
+        """Say what speaks on a link does otherwise than it says."""
         head, steady, stated_hz = slot.head, False, 0.0
         who, name = f"what speaks on {slot.name}", None
         if head is not None:
@@ -135,11 +166,12 @@ class HeadAlerts:
             steady=steady,
             beyond_ppm=None if slot.feed.chain is None else slot.feed.chain.clock.beyond_ppm,
         )
-        for code in CODES:
-            if code in found:
-                self._alerts.set(f"{code}-{number}", "warning", f"{who} {found[code]}", head=name)
+        for word in CODES:
+            code = f"{word}-{slot.number}"
+            if word in found:
+                self._alerts.set(code, "warning", f"{who} {found[word]}", head=name)
             else:
-                self._alerts.clear(f"{code}-{number}")
+                self._alerts.clear(code)
 
 
 def _why_step(head: BayHead | None, step_us: float | None) -> str:

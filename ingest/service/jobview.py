@@ -81,12 +81,13 @@ class LiveBayView:
     @property
     def simulated(self) -> bool:
         """Whether the heads are simulated."""
-        return self._bay.simulated
+        return self._bay.settings.simulated
 
     def set_out(self, vehicle: Vehicle, tapes: Mapping[str, Taped]) -> None:
         """Let heads fill the networks of a vehicle."""
         taped = {line: (each.measured_m, each.u_m) for line, each in tapes.items()}
-        sighting = Sighting(*self._bay.ports_m)
+        settings = self._bay.settings
+        sighting = Sighting(settings.cross_port_m, settings.track_port_m)
         self._bay.network.load(NetworkSettings(job_networks(vehicle, taped, sighting)))
 
     def clear(self) -> None:

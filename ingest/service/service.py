@@ -19,7 +19,8 @@ from ingest.core.published import PublishedResults
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
 from ingest.service.alerts import Level
-from ingest.service.bay import Bay, BaySettings
+from ingest.service.bay import Bay
+from ingest.service.baysettings import BaySettings
 from ingest.service.inputs import (
     Arrived,
     Asked,

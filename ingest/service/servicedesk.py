@@ -125,7 +125,7 @@ class ServiceDesk:
             deadbands=deadbands,
             rate_hz=round(1.0 / self._live.min_s, 3),
             lag_ms=lag_ms,
-            spread=bay.spread,
+            spread=bay.settings.wheel.spread.told,
             level=bay.ground.told,
             vehicles=_offers(self._offered.vehicles),
             limit_sets=_offers(self._offered.limit_sets),

@@ -17,8 +17,9 @@ from ingest.job.course.keeping import JobStore
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
 from ingest.service.announcer import Announcer
-from ingest.service.bay import Bay, BaySettings
+from ingest.service.bay import Bay
 from ingest.service.bayhead import BayHead, LinkSlot
+from ingest.service.baysettings import BaySettings
 from ingest.service.inputs import (
     Arrived,
     Asked,

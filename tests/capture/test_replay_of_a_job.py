@@ -19,7 +19,7 @@ from ingest.core.units import DEG, NS
 from ingest.payload.cmd import Request, read_command
 from ingest.payload.level_file import LevelFile
 from ingest.payload.topics import Topics
-from ingest.service.bay import BaySettings
+from ingest.service.baysettings import BaySettings
 from ingest.service.inputs import Arrived, Asked, Began, LinkIs, Moment, Second
 from ingest.service.jobtranscript import noting_jobs
 from ingest.service.linkkeeper import LinkChange, LinkState

@@ -18,8 +18,9 @@ from ingest.core.ports import Chunk, LinkForm
 from ingest.core.units import NS
 from ingest.payload.topics import Topics
 from ingest.service.announcer import Announcer
-from ingest.service.bay import Bay, BaySettings
+from ingest.service.bay import Bay
 from ingest.service.bayhead import Wheel
+from ingest.service.baysettings import BaySettings
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.live import LiveSettings
 from ingest.wire.codes import status_byte

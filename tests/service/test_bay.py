@@ -46,11 +46,11 @@ def test_a_head_without_a_name_gets_one_of_its_own(simulated_bay, monkeypatch):
     bay = simulated_bay(11)
     bay.names.by_id.clear()
     fresh = type(bay.bay)(
-        bay.bay._settings,
+        bay.bay.settings,
         dict.fromkeys(bay.demo.ptys, LinkForm.STREAM),
-        bay.bay._announcer,
+        bay.announcer,
         bay.names,
-        bay.bay._records,
+        bay.records,
     )
     for link in bay.demo.ptys:
         fresh.link_changed(link, OPEN)
@@ -65,7 +65,7 @@ def test_default_names_stay_apart_where_identities_end_alike(bay):
     head = bay.head("alder")
     taken = HeadId("0" * 12 + head.id[-4:])
     bay.names.by_id = {taken: HeadName(f"head-{head.id[-4:]}")}
-    assert bay.bay._free_name(head.id) == f"head-{head.id[-8:]}"
+    assert bay.bay._roster.free_name(head.id) == f"head-{head.id[-8:]}"
 
 
 def test_an_unknown_protocol_version_is_refused_by_name_and_the_rest_goes_on(bay):

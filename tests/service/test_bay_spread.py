@@ -8,7 +8,7 @@ import pytest
 from calibration.measured import covariance, mean
 from calibration.reporting import t_factor
 from ingest.core.units import DEG
-from ingest.service.bay import BaySettings
+from ingest.service.baysettings import BaySettings
 from ingest.service.bayspread import (
     ASSUMED,
     Occasion,

@@ -12,7 +12,7 @@ from calibration.measured import Measured
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.payload.level_file import LevelFile
-from ingest.service.bay import BaySettings
+from ingest.service.baysettings import BaySettings
 from ingest.service.ground import Ground
 from ingest.simulator.fleet import rigid_8x4
 from ingest.simulator.truth import steering_truth, wheel_truth

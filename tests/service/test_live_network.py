@@ -18,8 +18,8 @@ from ingest.core.channels import ROW, Channel
 from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.core.units import DEG
-from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
+from ingest.service.baysettings import BaySettings
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.network import NetworkSettings
 from ingest.service.sightlines import port_of

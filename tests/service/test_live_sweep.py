@@ -14,8 +14,8 @@ from calibration.measured import covariance
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.payload.cmd import SweepBegin, SweepEnd
-from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
+from ingest.service.baysettings import BaySettings
 from ingest.service.sweepfit import SweepSettings
 from ingest.simulator.technician import Pace
 from ingest.simulator.truth import steering_truth, wheel_truth

@@ -12,8 +12,8 @@ from ingest.commands.demo_rig import HEADS
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.payload.cmd import PushBegin, PushEnd, Request, TurnEnd
-from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
+from ingest.service.baysettings import BaySettings
 from ingest.service.bayspread import SpreadSettings
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.requests import Requests
@@ -233,7 +233,7 @@ def test_displays_ask_for_a_push_without_naming_a_head(pushed):
     replies = []
     requests = Requests(
         rig.bay.bay,
-        rig.bay.bay._announcer,
+        rig.bay.announcer,
         rig.bay.clock.ns,
         lambda request, payload: replies.append((request.name, payload)),
         lambda *_: None,

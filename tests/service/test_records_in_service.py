@@ -16,8 +16,8 @@ from ingest.commands.record_folder import take_up
 from ingest.core.channels import Channel
 from ingest.core.frames import Side
 from ingest.core.ids import BootId
-from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
+from ingest.service.baysettings import BaySettings
 from ingest.simulator.vehicle import WheelAt
 from ingest.store.database import open_database
 from ingest.store.records import StoredRecords

@@ -16,7 +16,7 @@ class Asker:
         self.answers = []
         self.asked = []
         self.head_says = lambda: Ack(0, 1, 1)
-        announcer = bay.bay._announcer
+        announcer = bay.announcer
         self.requests = Requests(bay.bay, announcer, bay.clock.ns, self.keep, self.ask)
 
     def keep(self, request, payload):

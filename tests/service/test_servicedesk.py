@@ -13,7 +13,7 @@ from ingest.service.servicedesk import DeskSettings, ServiceDesk
 @pytest.fixture
 def desk_and_bay(simulated_bay):
     bay = simulated_bay(41)
-    desk = ServiceDesk(DeskSettings(version="9.9"), LiveSettings(), bay.bay._announcer)
+    desk = ServiceDesk(DeskSettings(version="9.9"), LiveSettings(), bay.announcer)
     desk.refresh(bay.bay)
     return desk, bay
 

@@ -22,8 +22,8 @@ from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.geometry.sweep.motion import heading_change
 from ingest.geometry.sweep.readings import Sweep
-from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
+from ingest.service.baysettings import BaySettings
 from ingest.service.network import NetworkSettings
 from ingest.service.steersight import PlateSteer
 from ingest.service.sweepcompare import compared

@@ -259,7 +259,7 @@ def test_the_old_port_of_a_moved_head_does_not_break_its_turn(bay):
 def test_an_overdue_record_marks_the_results(bay, monkeypatch):
     record = bay.head("alder").instrument.record
     monkeypatch.setattr(
-        type(bay.bay._announcer), "today", lambda self: record.due.replace(year=record.due.year + 1)
+        type(bay.announcer), "today", lambda self: record.due.replace(year=record.due.year + 1)
     )
     measured(bay)
     for said in (camber(bay), camber(bay, "right"), toe(bay), runout(bay)):

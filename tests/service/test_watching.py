@@ -168,7 +168,7 @@ class Disturbing(JobOnABay):
         work.lost(head, "moving")
         seen = []
         for _ in range(12):
-            standing = LiveBayView(self.bay.bay, self.bay.bay._announcer).standing
+            standing = LiveBayView(self.bay.bay, self.bay.announcer).standing
             seen.append((bool(work.views.due), [t for t in standing if t.endswith("heading")]))
             self.pass_by(0.25)
         return seen

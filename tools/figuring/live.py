@@ -14,8 +14,8 @@ from ingest.core.ids import HeadName, MonotonicNs
 from ingest.core.ports import LinkForm
 from ingest.core.units import NS
 from ingest.payload.topics import Topics
-from ingest.service.bay import BaySettings
 from ingest.service.bayhead import Wheel
+from ingest.service.baysettings import BaySettings
 from ingest.service.inputs import Arrived, LinkIs, Moment
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.service.network import NetworkSettings

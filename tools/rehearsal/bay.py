@@ -15,8 +15,9 @@ from ingest.core.published import PublishedResults
 from ingest.core.units import NS
 from ingest.payload.topics import Topics
 from ingest.service.announcer import Announcer
-from ingest.service.bay import Bay, BaySettings
+from ingest.service.bay import Bay
 from ingest.service.bayhead import BayHead
+from ingest.service.baysettings import BaySettings
 from ingest.service.linkkeeper import LinkChange, LinkState
 from ingest.simulator.practice import Practice, Trouble
 from ingest.store.database import open_database
@@ -116,12 +117,14 @@ class SimulatedBay:
         self.outlet = Heard()
         self.topics = Topics("sim")
         self.names = Names({h.design.head: HeadName(n) for n, h in self.demo.heads.items()})
-        records = StoredRecords(open_database(":memory:"))
+        self.records = StoredRecords(open_database(":memory:"))
         for text in self.demo.records if with_records else []:
-            records.add(text, "simulated bench")
-        announcer = Announcer(self.topics, self.outlet, self.clock.ns, self._wall, "b-1")
+            self.records.add(text, "simulated bench")
+        self.announcer = Announcer(self.topics, self.outlet, self.clock.ns, self._wall, "b-1")
         forms = dict.fromkeys(self.demo.ptys, LinkForm.STREAM)
-        self.bay = Bay(settings or BaySettings(), forms, announcer, self.names, records, published)
+        self.bay = Bay(
+            settings or BaySettings(), forms, self.announcer, self.names, self.records, published
+        )
         self.silent: set[str] = set()
         for name, pty in self.demo.ptys.items():
             self.bay.link_changed(name, LinkChange(LinkState.OPEN, None))

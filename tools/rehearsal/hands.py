@@ -49,7 +49,7 @@ class JobOnABay:
         self.sweeps = sweeps
         self.bay = SimulatedBay(seed, vehicle, rate_hz=rate_hz, troubles=troubles, tick_s=tick_s)
         connection = open_database(":memory:")
-        announcer = self.bay.bay._announcer
+        announcer = self.bay.announcer
         view = LiveBayView(self.bay.bay, announcer)
         self.store = Witness(connection)
         self.work = JobWork(self.store, Shop(connection), view, announcer, self.bay.bay.alerts)

@@ -151,7 +151,7 @@ class Workings:
             self.jobs = JobWork(
                 jobs.store, jobs.shop, view, announcer, self.bay.alerts, settings.people
             )
-            announcer.verdicts = self.jobs
+            announcer.verdicts = self.jobs.verdicts
         self._requests = Requests(
             self.bay, announcer, self._at_ns, outlet.reply, self._ask, self.jobs
         )

@@ -54,7 +54,7 @@ class JobOnABay:
         self.store = Witness(connection)
         self.work = JobWork(self.store, Shop(connection), view, announcer, self.bay.bay.alerts)
         self.store.standing = self.work.standing
-        announcer.verdicts = self.work
+        announcer.verdicts = self.work.verdicts
         self.work.take_up()
         self.tapes = stream(seed, "tapes")
         self.on = {}

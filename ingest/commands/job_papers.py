@@ -17,7 +17,8 @@ from ingest.commands.keyfiles import load_private, load_public
 from ingest.commands.record_check import state as known_of
 from ingest.commands.writing import see_replaceable, write_whole
 from ingest.core.errors import InputError
-from ingest.job.course.job import Job, replayed
+from ingest.job.course.job import Job
+from ingest.job.course.making import replayed
 from ingest.payload.job_record import (
     JobRecord,
     dump_job_record,

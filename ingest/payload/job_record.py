@@ -19,7 +19,8 @@ from calibration.records.ed25519 import Signed, held_against, signature_of
 from calibration.records.keys import key_id, keyring
 from calibration.records.papers import Signature
 from ingest.job.course.events import Event
-from ingest.job.course.job import Job, replayed
+from ingest.job.course.job import Job
+from ingest.job.course.making import replayed
 
 FORMAT = "levelhead-job"
 UNHASHED = ("sha256", "signatures")

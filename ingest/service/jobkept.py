@@ -11,8 +11,9 @@ from functools import reduce
 
 from ingest.core.ports import WallClock
 from ingest.job.course.events import Event, Opened, What
-from ingest.job.course.job import Job, Phase, after, opened, replayed
+from ingest.job.course.job import Job, Phase
 from ingest.job.course.keeping import Answered, Asking, JobStore
+from ingest.job.course.making import after, opened, replayed
 from ingest.payload.stamp import rfc3339
 from ingest.service.jobports import Brief, JobShop
 

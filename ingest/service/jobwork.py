@@ -6,9 +6,9 @@ from dataclasses import replace
 from ingest.job.brief.standing import Standing
 from ingest.job.course.acts import Act, Facts, Refused, Tape, Upset
 from ingest.job.course.deciding import decide
-from ingest.job.course.events import Event, What
+from ingest.job.course.events import BAY, Event, What
 from ingest.job.course.guidance import guide
-from ingest.job.course.job import BAY, Job
+from ingest.job.course.job import Job
 from ingest.job.course.keeping import Asking, JobStore, JobsUnkept
 from ingest.payload.job_cmd import JobCommand, JobEvents, JobOpen, JobTape
 from ingest.service.alerts import Alerts

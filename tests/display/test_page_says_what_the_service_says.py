@@ -23,7 +23,8 @@ from ingest.job.course.again import HEADS_STAY
 from ingest.job.course.events import Checked, Closed, Event
 from ingest.job.course.guidance import Guidance, guide
 from ingest.job.course.intake import ITEMS
-from ingest.job.course.job import Job, Phase, opened
+from ingest.job.course.job import Job, Phase
+from ingest.job.course.making import opened
 from ingest.payload.job_cmd import JobOpen
 from ingest.store.database import open_database
 

@@ -172,6 +172,10 @@ What = (
 )
 
 
+BAY = "the bay"
+"""Who is said to have brought about what the bay saw by itself."""
+
+
 @dataclass(frozen=True, slots=True)
 class Event:
     """What happened, when (UTC, RFC 3339), and who said so. ``number`` counts from 1 in a job."""

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from functools import reduce
 
 from ingest.job.course.events import Event, What
-from ingest.job.course.job import Job, after
+from ingest.job.course.job import Job
+from ingest.job.course.making import after
 
 
 def foreseen(job: Job, whats: Sequence[What]) -> Job:

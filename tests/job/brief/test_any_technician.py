@@ -26,7 +26,8 @@ from ingest.job.course.acts import (
 from ingest.job.course.deciding import decide
 from ingest.job.course.events import Taped
 from ingest.job.course.guidance import guide
-from ingest.job.course.job import Phase, replayed
+from ingest.job.course.job import Phase
+from ingest.job.course.making import replayed
 from ingest.job.course.tasks import Doing
 from tests.job.brief.test_brief import brief_of, facts, opened_job
 from tests.job.course.playing import Played

@@ -12,7 +12,8 @@ from ingest.job.brief.topics import place_of
 from ingest.job.course.acts import Back, Close, Facts, Finish, Refused, Replan, Turn, Upset
 from ingest.job.course.deciding import decide
 from ingest.job.course.events import Planned, Taped
-from ingest.job.course.job import Job, replayed
+from ingest.job.course.job import Job
+from ingest.job.course.making import replayed
 from ingest.job.course.tasks import Doing, Task, mountings_of
 from ingest.job.limits.limit import Load
 from ingest.simulator.adjusting.advice import read

@@ -7,7 +7,8 @@ from ingest.job.course.acts import Act, Begin, Check, Facts, Plan
 from ingest.job.course.deciding import decide
 from ingest.job.course.events import Event, Opened, What
 from ingest.job.course.intake import ITEMS
-from ingest.job.course.job import Job, after, opened
+from ingest.job.course.job import Job
+from ingest.job.course.making import after, opened
 from ingest.job.course.readings import LimitAt, Reading, RunoutTaken
 from ingest.job.course.tasks import Doing, Task
 

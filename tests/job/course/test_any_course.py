@@ -20,7 +20,8 @@ from ingest.job.course.acts import (
 )
 from ingest.job.course.events import Done, Turning
 from ingest.job.course.guidance import guide
-from ingest.job.course.job import Job, Phase, replayed
+from ingest.job.course.job import Job, Phase
+from ingest.job.course.making import replayed
 from ingest.job.course.tasks import Doing
 from tests.job.course.playing import HEADING_4, TASKS, TOE_1, WHEELS, Played, begun, reading
 

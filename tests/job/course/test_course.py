@@ -19,7 +19,8 @@ from ingest.job.course.acts import (
     Upset,
 )
 from ingest.job.course.events import Planned
-from ingest.job.course.job import Phase, replayed
+from ingest.job.course.job import Phase
+from ingest.job.course.making import replayed
 from ingest.job.course.tasks import Doing
 from tests.job.course.playing import (
     COMPENSATED,

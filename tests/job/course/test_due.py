@@ -6,7 +6,8 @@ import pytest
 
 from ingest.job.course.acts import Close, Finish, Plan, Refused
 from ingest.job.course.guidance import lacking
-from ingest.job.course.job import Phase, replayed
+from ingest.job.course.job import Phase
+from ingest.job.course.making import replayed
 from ingest.job.course.tasks import NEEDLESS, Doing, Task
 from tests.job.course.playing import OPENED, TASKS, Played, begun_with, reading
 from tests.job.course.test_course import work_to

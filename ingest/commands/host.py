@@ -18,9 +18,10 @@ from ingest.core.ports import HeadNames, Link
 from ingest.core.published import PublishedResults
 from ingest.outputs.broker import EmbeddedBroker, EmbeddedBrokerSettings
 from ingest.outputs.broker_state import BrokerState
-from ingest.outputs.mqtt import MqttOutlet, Voice
+from ingest.outputs.mqtt import MqttOutlet
 from ingest.outputs.plainmirror import EVERY_S, PlainMirror
 from ingest.outputs.settings import BrokerSettings
+from ingest.outputs.voice import Voice
 from ingest.payload.cmd import Request
 from ingest.payload.topics import Topics
 from ingest.service.backoff import Backoff, BackoffSettings

@@ -18,9 +18,10 @@ from ingest.core.errors import InputError, OutputError
 from ingest.core.recording import BYTES, Record
 from ingest.outputs.broker import EmbeddedBrokerSettings
 from ingest.outputs.broker_state import BrokerCondition, BrokerState
-from ingest.outputs.mqtt import MqttOutlet, Voice
+from ingest.outputs.mqtt import MqttOutlet
 from ingest.outputs.plainmirror import EVERY_S, PlainMirror
 from ingest.outputs.settings import BrokerSettings
+from ingest.outputs.voice import Voice
 from ingest.payload.topics import Topics
 from ingest.service import transcript
 from ingest.service.backoff import Backoff, BackoffSettings

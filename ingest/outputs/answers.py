@@ -12,6 +12,11 @@ _TAKEN_OVER = 0x8E
 _ASK_A_PERSON = frozenset({0x85, 0x86, 0x87, 0x8A, 0x8C})
 """Refusals that trying again does not mend: client id, credentials, permission, ban, method."""
 
+YOUNG_S = 2.0
+YOUNG_ENDINGS = 3
+"""So many connections in a row, each ended within ``YOUNG_S`` of being accepted, mean that
+another client has our id: each of the two throws the other out."""
+
 
 class VersionRefused(OutputError):
     """The broker does not speak this version of MQTT; an older one may do."""
@@ -27,6 +32,18 @@ class Ending:
 
     reason: str
     taken_over: bool = False
+
+
+class Endings:
+    """Tells connections that are lost from those that another client with our id ends."""
+
+    def __init__(self) -> None:
+        self._young = 0
+
+    def mean_id_in_use(self, ending: Ending, lasted_s: float) -> bool:
+        """Take one more ending; say whether it and those before mean that."""
+        self._young = self._young + 1 if lasted_s < YOUNG_S else 0
+        return ending.taken_over or self._young >= YOUNG_ENDINGS
 
 
 def check_accepted(where: str, code: ReasonCode | None) -> None:

@@ -1,7 +1,11 @@
 """What a person needs to know about the way to the broker."""
 
+import logging
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
+
+log = logging.getLogger(__name__)
 
 
 class BrokerCondition(StrEnum):
@@ -25,3 +29,21 @@ class BrokerState:
 
     condition: BrokerCondition
     text: str
+
+
+class StateTeller:
+    """Logs each change once, and hands it on."""
+
+    def __init__(self, on_state: Callable[[BrokerState], None]) -> None:
+        self._on_state = on_state
+        self._told: BrokerState | None = None
+
+    def tell(self, condition: BrokerCondition, text: str) -> None:
+        """Take note of how it stands now."""
+        state = BrokerState(condition, text)
+        if state == self._told:
+            return
+        self._told = state
+        calm = condition in (BrokerCondition.CONNECTED, BrokerCondition.STOPPED)
+        log.log(logging.INFO if calm else logging.WARNING, "%s", text)
+        self._on_state(state)

@@ -11,8 +11,9 @@ import pytest
 
 from ingest.outputs.broker import EmbeddedBroker, EmbeddedBrokerSettings
 from ingest.outputs.listener import Listener
-from ingest.outputs.mqtt import MqttOutlet, Voice
+from ingest.outputs.mqtt import MqttOutlet
 from ingest.outputs.settings import BrokerSettings
+from ingest.outputs.voice import Voice
 from ingest.payload.topics import Topics
 from ingest.service.backoff import Backoff, BackoffSettings
 from tests.rig.mosquitto import free_port

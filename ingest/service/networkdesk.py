@@ -19,7 +19,7 @@ from ingest.service.adjusting import Unmade
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
 from ingest.service.bayspread import Occasion, SpreadSettings
-from ingest.service.networkrows import Hold, Row
+from ingest.service.networkrow import Hold, Row
 from ingest.service.resultnotes import ResultNotes
 from ingest.service.results import fields_of
 from ingest.service.stood import Stood, named

@@ -12,7 +12,7 @@ from dataclasses import replace
 from calibration.measured import Measured
 from ingest.geometry.network.stations import Network, Reading, Station
 from ingest.service.bayhead import Wheel
-from ingest.service.networkrows import Row, Stand
+from ingest.service.networkrow import Row, Stand
 
 SHIFTED_M = 0.01
 """How far a hub is from where it was while it was taped, a standard uncertainty (ours to choose):

@@ -23,7 +23,8 @@ from ingest.service.networklines import (
     tapes_to_pins,
     wanted_of,
 )
-from ingest.service.networkrows import Row, Rows, Stand
+from ingest.service.networkrow import Row, Stand
+from ingest.service.networkrows import Rows
 from ingest.service.sightlines import Sat, look
 
 AGAIN_S = 0.9

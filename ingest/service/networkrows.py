@@ -17,73 +17,12 @@ others that stand it is kept, of wheels as they stood before (``former``, ``netw
 
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from enum import Enum
+from dataclasses import replace
 
-from calibration.measured import Measured
-from ingest.core.units import DEG
-from ingest.geometry.network.stations import Reading
-from ingest.service.bayhead import BayHead, Wheel
-from ingest.service.sightlines import Sat
-
-STOOD_RAD = 0.1 * DEG
-"""A wheel whose camber has changed by more was moved: five times what settling scatters."""
-
-
-class Hold(Enum):
-    """How a reading stands."""
-
-    LIVE = "live"
-    RESTING = "resting"
-    CLOSED = "closed"
-
-
-@dataclass(frozen=True, slots=True)
-class Stand:
-    """A wheel as it stood after it was moved ``number`` times; ``former``: it was moved since."""
-
-    wheel: Wheel
-    number: int
-    former: bool = False
-
-    def is_beside(self, other: "Stand") -> bool:
-        """Say whether another is the wheel across, and both were moved together."""
-        same = (self.wheel.axle, self.number) == (other.wheel.axle, other.number)
-        return same and other.wheel.side is self.wheel.side.other
-
-
-@dataclass(slots=True)
-class Row:
-    """One sightline as it was read last, and by which mountings of which heads."""
-
-    place: int
-    reading: Reading
-    measured: Measured
-    t_ns: int
-    ends: tuple[Sat, Sat]
-    wheels: tuple[Wheel, Wheel]
-    hold: Hold = Hold.LIVE
-    stood: bool = True
-    """Whether its wheels were seen to rest until its heads were taken off."""
-    former: tuple[Stand, Stand] | None = None
-    """Of a row of a wheel that was moved since: how both its wheels stood."""
-
-    @property
-    def heads(self) -> tuple[BayHead, BayHead]:
-        """Who read it, and whom it looks at."""
-        return self.ends[0].head, self.ends[1].head
-
-    @property
-    def stands(self) -> tuple[Stand, Stand]:
-        """Its wheels as they stood while it was read, of a row that is kept beyond a move."""
-        return self.former or (self._stand(0), self._stand(1))
-
-    def _stand(self, end: int) -> Stand:
-        return Stand(self.wheels[end], self.ends[end].standing)
-
-    def of_mounting(self, mounting: int) -> bool:
-        """Say whether a mounting of a head is at either end."""
-        return any(sat.mounting == mounting for sat in self.ends)
+from ingest.service.bayhead import Wheel
+from ingest.service.networkrow import Hold, Row, Stand
+from ingest.service.networktying import tying
+from ingest.service.wheelbench import STOOD_RAD
 
 
 class Rows:
@@ -181,55 +120,3 @@ class Rows:
         for place in places:
             del self._rows[place]
         return places
-
-
-def tying(
-    rows: Sequence[Row], there: Iterable[tuple[Wheel, Wheel]], pinned: Collection[Stand] = ()
-) -> list[Row]:
-    """Return the rows of former stands that tie axles, or a pin, which nothing else ties.
-
-    ``there``: pairs of wheels between which a sightline holds. ``pinned``: stands that are taped to
-    a pin. The newest of former stands are looked at first.
-    """
-    joined = _Joined()
-    for stand in pinned:
-        if not stand.former:
-            joined.join(stand.wheel.axle, "pin")
-    for here, other in there:
-        joined.join(here.axle, other.axle)
-    groups = _Joined()
-    for row in rows:
-        groups.join(*(s for s in row.stands if s.former))
-    by_group: dict[object, list[Row]] = {}
-    for row in rows:
-        first = next(stand for stand in row.stands if stand.former)
-        by_group.setdefault(groups.root(first), []).append(row)
-    kept: list[Row] = []
-    for group in reversed(by_group.values()):
-        stands = {stand for row in group for stand in row.stands}
-        ends = ["pin"] if stands & set(pinned) else []
-        if joined.join(*ends, *(stand.wheel.axle for stand in stands if not stand.former)):
-            kept = [*group, *kept]
-    return kept
-
-
-class _Joined:
-    """Sets that are joined until some are one."""
-
-    def __init__(self) -> None:
-        self._above: dict[object, object] = {}
-
-    def root(self, one: object) -> object:
-        """Return what stands for all that is joined with this."""
-        while (above := self._above.get(one, one)) != one:
-            one = above
-        return one
-
-    def join(self, *all_of: object) -> bool:
-        """Join; say whether they were not one before."""
-        roots = {self.root(each) for each in all_of}
-        if len(roots) < 2:
-            return False
-        first, *others = roots
-        self._above |= dict.fromkeys(others, first)
-        return True

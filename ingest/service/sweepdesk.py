@@ -31,14 +31,13 @@ from ingest.payload.sweep import Sweep as SweepMessage
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
 from ingest.service.ground import Ground
-from ingest.service.networkrows import STOOD_RAD
 from ingest.service.results import fields_of
 from ingest.service.stood import Stood, named
 from ingest.service.sweepfit import SweptAxle
 from ingest.service.sweepwords import doing
 from ingest.service.takenoff import kept
 from ingest.service.verdicts import with_verdict
-from ingest.service.wheelbench import is_straight
+from ingest.service.wheelbench import STOOD_RAD, is_straight
 
 TTL_SWEEPING_S = 3.0
 DP = 3

@@ -25,6 +25,8 @@ LOWERED_S = 20.0
 that moves before then is being let down. What it reads until then is of a wheel in the air."""
 
 
+STOOD_RAD = 0.1 * DEG
+"""A wheel whose camber has changed by more was moved: five times what settling scatters."""
 STRAIGHT_RAD = 0.5 * DEG
 """A wheel that is steered by no more than this against where it stood is straight ahead again."""
 

@@ -13,7 +13,8 @@ from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.job.course.tasks import Doing
 from ingest.service.bayhead import Wheel
-from ingest.service.networkrows import Hold, Row, Rows, Stand
+from ingest.service.networkrow import Hold, Row, Stand
+from ingest.service.networkrows import Rows
 from ingest.simulator.practice import Trouble
 from tools.rehearsal.hands import JobOnABay
 

@@ -1,4 +1,4 @@
-"""Publishes steering sweeps: guidance while they go on, results, and what takes those back.
+"""What stands of steering sweeps: their results published, and what takes those back.
 
 What becomes of results::
 
@@ -11,41 +11,27 @@ What becomes of results::
 
 import itertools
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 from calibration.measured import Measured
-from calibration.reporting import report, t_factor
+from calibration.reporting import report
 from calibration.units import Unit, degrees
 from ingest.chain.rest import RestReading
 from ingest.core.channels import ROW, Channel
-from ingest.core.errors import MeasurementRefused
 from ingest.core.frames import Side
 from ingest.core.ids import HeadId
-from ingest.core.units import DEG
-from ingest.geometry.sweep.guided import SweepState
-from ingest.geometry.sweep.lopsided import COVER, MOST_ROLL
 from ingest.payload.axle import AxleResult
-from ingest.payload.sweep import Sweep as SweepMessage
 from ingest.service.announcer import Announcer
 from ingest.service.bayhead import BayHead
 from ingest.service.ground import Ground
 from ingest.service.results import fields_of
 from ingest.service.stood import Stood, named
 from ingest.service.sweepfit import SweptAxle
-from ingest.service.sweepwords import doing
+from ingest.service.sweptresults import results_of
 from ingest.service.takenoff import kept
 from ingest.service.verdicts import with_verdict
 from ingest.service.wheelbench import STOOD_RAD, is_straight
-
-TTL_SWEEPING_S = 3.0
-DP = 3
-
-NOT_FITTED_YET = Measured.of(
-    0.0, MOST_ROLL / t_factor(COVER, math.inf), source="roll of the axle, not fitted yet"
-)
-"""A roll takes off caster what it is itself, rad a rad."""
 
 
 @dataclass(slots=True)
@@ -95,57 +81,11 @@ class SweepDesk:
         self._said.clear()
         self._axles.clear()
 
-    def guide(
-        self,
-        head: BayHead,
-        sweep_id: str,
-        state: SweepState,
-        target_rad: float,
-        channel: Channel,
-        *,
-        rolls: bool,
-    ) -> None:
-        """Say where a sweep is and what it needs; ``channel`` tells the steering.
-
-        ``rolls``: the axle's roll is fitted at the end, from both wheels; until then it is open.
-        """
-        trouble = state.troubles[0] if state.troubles else None
-        found = None if state.found is None else state.found.estimates
-        figures: dict[str, Any] = {"dp": DP, "q": "uncertain", "why": "sweeping"}
-        if found is not None:
-            caster = found.caster + NOT_FITTED_YET if rolls else found.caster
-            shown = report(degrees(caster), Unit.DEGREE)
-            figures |= {"caster": shown.value, "caster_U": shown.U, "k": shown.k, "dp": shown.dp}
-        steer = None if state.steer_rad is None else round(state.steer_rad / DEG, 2)
-        self._tell(
-            head,
-            sweep_id,
-            state="sweeping",
-            ttl=TTL_SWEEPING_S,
-            steer=steer,
-            left=round(state.left_rad / DEG, 2),
-            right=round(state.right_rad / DEG, 2),
-            target=round(target_rad / DEG, 2),
-            need=state.needed[0].value if state.needed else "",
-            trouble=trouble.value if trouble is not None else "",
-            by=channel.value,
-            do="" if trouble is None else doing(trouble, channel),
-            n=state.kept,
-            **figures,
-        )
-
-    def refuse(self, head: BayHead, sweep_id: str, n: int, refused: MeasurementRefused) -> None:
-        """Say why a sweep gives nothing."""
-        figures = {"figure": round(refused.figure, 4), "limit": round(refused.limit, 4)}
-        bad = {"q": "bad", "why": refused.code, "dp": DP}
-        self._tell(head, sweep_id, state="refused", ttl=0.0, n=n, **figures, **bad)
-
     def say(
         self,
         axle: int,
         heads: dict[Side, BayHead],
         straight: dict[HeadId, tuple[Channel, float]],
-        sweep_id: str,
         swept: SweptAxle,
         t_ns: int,
     ) -> None:
@@ -153,7 +93,7 @@ class SweepDesk:
         cambers = {heads[side].id: each.camber.value for side, each in swept.sides.items()}
         found = _Found(cambers, straight, {}, {})
         records = sorted({head.instrument.correction.stands_on for head in heads.values()})
-        for where, quantity, measured, grounded in self._results(swept):
+        for where, quantity, measured, grounded in results_of(swept, self._ground):
             topic = self._announcer.topics.axle(axle, where, quantity)
             by = [h for side, h in heads.items() if where in ("both", side.value)]
             shown = report(degrees(measured), Unit.DEGREE)
@@ -166,10 +106,6 @@ class SweepDesk:
             self._announcer.state(topic, AxleResult(**found.fields[topic]))
         found.heads, found.said_ns = named(list(heads.values())), self._announcer.wall()
         self._axles[axle] = found
-        for side, head in heads.items():
-            quality, why = head.instrument.trust(self._announcer.today())
-            n = swept.sides[side].steering.n
-            self._tell(head, sweep_id, state="done", ttl=0.0, n=n, q=quality, why=why, dp=DP)
 
     def moving(self, head: BayHead, why: str) -> None:
         """Take note that a head or its wheel moves, or that it is not heard."""
@@ -218,32 +154,6 @@ class SweepDesk:
             if head.id in each.cambers:
                 self.over(axle, why)
 
-    def forget(self, head: BayHead) -> None:
-        """Take back what was said of a sweep by a head that is off."""
-        self._announcer.clear(self._announcer.topics.head_sweep(head.name))
-
-    def _results(self, swept: SweptAxle) -> Iterator[tuple[str, str, Measured, bool]]:
-        """Yield place, quantity, value, and whether it is told against the ground."""
-        seen = {}
-        for side, each in swept.sides.items():
-            seen[side] = self._ground.steering(side, each.caster, each.camber, each.sai)
-            yield side.value, "caster", seen[side].caster, True
-            sai, included = seen[side].sai, seen[side].included
-            if sai is not None and included is not None:
-                yield side.value, "sai", sai, True
-                yield side.value, "included-angle", included, True
-            for to, turned in each.turned.items():
-                yield side.value, f"turning-angle-{to.value}", turned, False
-                if swept.stops and side is to:
-                    yield side.value, "lock-angle", turned, False
-        left, right = seen[Side.LEFT], seen[Side.RIGHT]
-        yield "both", "cross-caster", left.caster - right.caster, True
-        yield "both", "cross-camber", left.camber - right.camber, True
-        if left.sai is not None and right.sai is not None:
-            yield "both", "cross-sai", left.sai - right.sai, True
-        for to, toe_out in swept.toe_out.items():
-            yield "both", f"toe-out-{to.value}", toe_out, False
-
     def _stale(self, found: _Found, why: str) -> None:
         stale = {"q": "stale", "why": why, "dec": "none"}
         self._again(found, {topic: fields | stale for topic, fields in found.fields.items()})
@@ -251,20 +161,3 @@ class SweepDesk:
     def _again(self, found: _Found, told: dict[str, dict[str, Any]]) -> None:
         for topic in found.fields:
             self._announcer.state(topic, AxleResult(**told[topic]))
-
-    def _tell(self, head: BayHead, sweep_id: str, *, ttl: float, **figures: Any) -> None:
-        wheel, topic = head.wheel, self._announcer.topics.head_sweep(head.name)
-        assert wheel is not None
-        message = SweepMessage(
-            **self._announcer.moment(),
-            **self._announcer.serial(topic),
-            id=sweep_id,
-            axle=wheel.axle,
-            side=wheel.side.value,
-            ttl=ttl,
-            **figures,
-        )
-        if figures["state"] == "sweeping":
-            self._announcer.live(topic, message, ttl)
-        else:
-            self._announcer.state(topic, message)

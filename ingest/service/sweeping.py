@@ -128,13 +128,15 @@ class Sweeping:
             for part in sweep.parts.values():
                 if part.head.wheel is not None:
                     kept = len(part.guide.rows)
-                    self._work.sweeps.refuse(part.head, sweep.id, kept, refused)
+                    self._work.progress.refuse(part.head, sweep.id, kept, refused)
             return Done(False, "refused", refused.text)
         heads = {side: part.head for side, part in sweep.parts.items()}
         swept = replace(swept, stops=sweep.stops)
         straight = {part.head.id: part.straight for part in sweep.parts.values()}
         t_ns = max(part.steer[-1][0] for part in sweep.parts.values())
-        self._work.sweeps.say(axle, heads, straight, sweep.id, swept, t_ns)
+        self._work.sweeps.say(axle, heads, straight, swept, t_ns)
+        for side, head in heads.items():
+            self._work.progress.done(head, sweep.id, swept.sides[side].steering.n)
         seconds = {side: part.swept_beside(side) for side, part in sweep.parts.items()}
         off = compared(swept, wheels, {s: each for s, each in seconds.items() if each is not None})
         if off:
@@ -170,6 +172,6 @@ class Sweeping:
         part.said, part.said_ns = said, now_ns
         target_rad = self._settings.target_deg * DEG
         rolls = self._settings.axle_roll
-        self._work.sweeps.guide(
+        self._work.progress.guide(
             part.head, sweep.id, state, target_rad, part.by.channel, rolls=rolls
         )

@@ -22,6 +22,7 @@ from ingest.service.network import NetworkWork
 from ingest.service.results import ResultDesk
 from ingest.service.runouts import RunoutDesk
 from ingest.service.sweepdesk import SweepDesk
+from ingest.service.sweepprogress import SweepProgress
 from ingest.service.takenoff import TAKEN_OFF_S
 from ingest.service.turns import WheelTurn, judged
 from ingest.service.wheelbench import Bench, Steered, axle_of, hang_on
@@ -79,6 +80,7 @@ class WheelWork:
         self._turns = WheelTurns(settings, sightline, runouts)
         self._reader = WheelReader(settings, sightline)
         self.results = ResultDesk(announcer, settings.spread, published, ground)
+        self.progress = SweepProgress(announcer)
         self.sweeps = SweepDesk(announcer, ground or Ground(None))
         self._mountings = itertools.count(1)
 
@@ -170,7 +172,7 @@ class WheelWork:
             stood = bench.fed_ns - bench.rested_ns <= TAKEN_OFF_S * NS
             self.results.keep(head, stood=stood)
             self.sweeps.off(head, stood=stood)
-            self.sweeps.forget(head)
+            self.progress.forget(head)
             if self._network is not None:
                 self._network.closed(bench.mounting, stood=stood)
             self._turns.unmount(bench)

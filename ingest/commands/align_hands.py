@@ -20,8 +20,8 @@ from ingest.simulator.adjusting.advice import Unreadable
 from ingest.simulator.adjusting.errors import NotAtHand, Stuck
 from ingest.simulator.adjusting.hands import follow, sweep_goals
 from ingest.simulator.practice import Practice
+from ingest.simulator.taping import Tape
 from ingest.simulator.technician import Step
-from ingest.simulator.truth import vehicle_truth
 from ingest.simulator.vehicle import WheelAt
 
 ONLINE_S = 30.0
@@ -30,7 +30,6 @@ TURNS = 3
 """So often a wheel is turned whose turn is refused: whoever turns it is told to begin it again."""
 PRESSES = 15
 PRESS_S = 1.0
-TAPE_SIGMA_M = 0.001
 SWEEP_RAD = 20.2 * DEG
 
 
@@ -58,7 +57,7 @@ class Hands:
         self._practice = practice
         self._plugs = plugs
         self._ears = ears
-        self._random = random
+        self._tape = Tape(practice.vehicle, practice.pin_m, random)
         self._on: dict[WheelAt, str] = {}
         self._refused: list[str] = []
         self._turned: set[str] = set()
@@ -134,16 +133,10 @@ class Hands:
 
     async def tape(self) -> str:
         """Measure by tape what the task asks for."""
-        vehicle = self._practice.vehicle
-        wheels = vehicle_truth(vehicle, self._demo.now_s()).wheels
-        place = {f"{w.side.value[0].upper()}{w.axle}": np.array(t.hub_m) for w, t in wheels.items()}
-        pins = [frame.pin_m for frame in self._practice.frames if frame.pin_m is not None]
-        place["P"] = np.array(pins[0]) @ vehicle.ramp.T
         said = []
         for line in filter(None, self._ears.job["guidance"]["lacks"].split("; ")):
             one, other = line.split("-")
-            true_m = float(np.linalg.norm(place[one] - place[other]))
-            read_m = round(true_m + TAPE_SIGMA_M * float(self._random.normal()), 4)
+            read_m = round(self._tape.read_m(one, other, self._demo.now_s()), 4)
             await self._ears.ask("job-tape", line=line, metres=read_m, u_mm=1.0)
             said.append(f"{line} {read_m:.4f} m")
         return ", ".join(said)

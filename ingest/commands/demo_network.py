@@ -11,6 +11,7 @@ from ingest.core.frames import Side
 from ingest.payload.network_file import NetworkFile
 from ingest.payload.topics import Topics
 from ingest.simulator.streams import stream
+from ingest.simulator.taping import PIN, Tape, station_of
 from ingest.simulator.truth import vehicle_truth
 from ingest.simulator.truth_by_topic import Frame, network_truth
 from ingest.simulator.vehicle import WheelAt
@@ -22,8 +23,8 @@ TAPE_SIGMA_M = 0.005
 PIN_SIGMA_M = 0.001
 """A tape at a kingpin carries a direction on a short base, and is read with more care."""
 
-KINGPIN_X_M, KINGPIN_Z_M = 7.7, 0.48
-KINGPIN = "P"
+KINGPIN_M = (7.7, 0.0, 0.48)
+"""Of the trailer's kingpin, in the frame of the whole vehicle."""
 
 RIGID = ({"axles": (1, 2, 3, 4), "across": (1, 2, 3), "drive": (3, 4), "steer": (1, 2)},)
 TRACTOR = {"axles": (1, 2), "across": (1, 2), "drive": (2,), "steer": (1,)}
@@ -47,17 +48,6 @@ def set_ups(vehicle: str) -> tuple[tuple[int, ...], ...]:
     return tuple(pair for frame in FRAMES[vehicle] for pair in pairwise(frame["axles"]))
 
 
-def station_of(wheel: WheelAt) -> str:
-    """Return the id of a wheel."""
-    return f"{'L' if wheel.side is Side.LEFT else 'R'}{wheel.axle}"
-
-
-def pin_m(demo: DemoRig) -> tuple[float, float, float]:
-    """Return where the trailer's kingpin is, in the level world."""
-    place = np.array([[KINGPIN_X_M, 0.0, KINGPIN_Z_M]]) @ demo.rig.vehicle.ramp.T
-    return float(place[0, 0]), float(place[0, 1]), float(place[0, 2])
-
-
 def network_truths(demo: DemoRig, topics: Topics) -> dict[str, float]:
     """Return every quantity of the networks as it truly is, by topic: rad, lengths in m."""
     vehicle = demo.rig.vehicle
@@ -71,14 +61,14 @@ def network_truths(demo: DemoRig, topics: Topics) -> dict[str, float]:
 def _frame(frame: dict[str, Any], *, leads: bool) -> Frame:
     """Return the frame as the simulator's truth has it."""
     axles = frame["axles"]
-    pin_m = (KINGPIN_X_M, 0.0, KINGPIN_Z_M) if frame.get("pin") else None
+    pin_m = KINGPIN_M if frame.get("pin") else None
     line = (axles[0], axles[1] if pin_m else axles[-1])
     return Frame(axles, line, _reference(frame), frame["drive"], frame["steer"], pin_m, leads)
 
 
 def _line(frame: dict[str, Any]) -> tuple[Any, int]:
     axles = frame["axles"]
-    return (KINGPIN, axles[1]) if frame.get("pin") else (axles[0], axles[-1])
+    return (PIN, axles[1]) if frame.get("pin") else (axles[0], axles[-1])
 
 
 def _reference(frame: dict[str, Any]) -> int:
@@ -90,7 +80,7 @@ def _file(demo: DemoRig, frame: dict[str, Any], random: np.random.Generator) -> 
     axles = frame["axles"]
     stations = [_station(demo, WheelAt(axle, side)) for axle in axles for side in Side]
     if frame.get("pin"):
-        stations.append({"id": KINGPIN, "x_m": KINGPIN_X_M, "y_m": 0.0})
+        stations.append({"id": PIN, "x_m": KINGPIN_M[0], "y_m": KINGPIN_M[1]})
     last = axles[-1]
     return NetworkFile.model_validate(
         {
@@ -149,22 +139,18 @@ def _blocked(frame: dict[str, Any]) -> list[tuple[str, str]]:
 def _tapes(
     demo: DemoRig, frame: dict[str, Any], random: np.random.Generator
 ) -> Iterator[dict[str, Any]]:
-    wheels = vehicle_truth(demo.rig.vehicle, 0.0).wheels
-    place = {station_of(wheel): np.array(true.hub_m) for wheel, true in wheels.items()}
-    place[KINGPIN] = np.array(pin_m(demo))
+    tape = Tape(demo.rig.vehicle, KINGPIN_M, random)
     axles = frame["axles"]
     pairs = [(f"L{axle}", f"R{axle}", TAPE_SIGMA_M) for axle in axles]
     for front, rear in pairwise(axles):
         pairs += [(f"{side}{front}", f"{side}{rear}", TAPE_SIGMA_M) for side in "LR"]
     if frame.get("pin"):
-        pairs += [(KINGPIN, f"{side}{axles[0]}", PIN_SIGMA_M) for side in "LR"]
+        pairs += [(PIN, f"{side}{axles[0]}", PIN_SIGMA_M) for side in "LR"]
     for at, to, sigma_m in pairs:
-        true_m = float(np.linalg.norm(place[to] - place[at]))
-        read_m = true_m + sigma_m * float(random.normal())
         yield {
             "type": "distance",
             "at": at,
             "to": to,
-            "distance_m": round(read_m, 5),
+            "distance_m": round(tape.read_m(at, to, 0.0, sigma_m), 5),
             "sigma_m": sigma_m,
         }

@@ -93,6 +93,11 @@ class Practice:
     frames: tuple[Frame, ...]
     troubles: Mapping[Trouble, str]
 
+    @property
+    def pin_m(self) -> tuple[float, float, float] | None:
+        """Where its first pin is, in its own frame; None where it has none."""
+        return next((frame.pin_m for frame in self.frames if frame.pin_m is not None), None)
+
 
 def draw_practice(
     plan: VehiclePlan,

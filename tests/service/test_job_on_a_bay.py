@@ -11,13 +11,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from ingest.commands.demo_network import network_truths, station_of
+from ingest.commands.demo_network import network_truths
 from ingest.core.frames import Side
 from ingest.core.units import DEG
 from ingest.job.course.events import Disturbed
 from ingest.job.course.job import Phase
 from ingest.job.course.tasks import Doing
 from ingest.simulator.practice import Trouble
+from ingest.simulator.taping import station_of
 from ingest.simulator.truth import steering_truth, vehicle_truth
 from ingest.simulator.vehicle import WheelAt
 from tools.rehearsal.hands import JobOnABay

@@ -27,7 +27,7 @@ from ingest.service.transcript import SETTINGS
 from ingest.service.wheelsettings import WheelSettings
 from ingest.service.workings import WorkSettings
 from ingest.simulator.vehicle import WheelAt
-from tools.rehearsal.hands import turn
+from tools.rehearsal.turning import turn
 
 BAND = (5e-4, 1.0 - 5e-4)
 """99.9 %."""

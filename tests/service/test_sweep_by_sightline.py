@@ -32,7 +32,7 @@ from ingest.simulator.draws import draw_head
 from ingest.simulator.head import Port
 from ingest.simulator.truth import steering_truth
 from ingest.simulator.vehicle import WheelAt
-from tools.rehearsal.hands import turn
+from tools.rehearsal.turning import turn
 
 ON = {
     WheelAt(1, Side.LEFT): "alder",

@@ -19,7 +19,7 @@ from ingest.simulator.vehicle import WheelAt
 from ingest.wire.framing import frame
 from ingest.wire.hello import ChannelInfo
 from ingest.wire.messages import encode
-from tools.rehearsal.hands import turn
+from tools.rehearsal.turning import turn
 
 
 def measure(bay, axles, stops=3):

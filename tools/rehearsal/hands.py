@@ -2,10 +2,8 @@
 
 import json
 
-import numpy as np
-
 from ingest.commands.align_truth import Witness
-from ingest.commands.demo_network import pin_m, station_of
+from ingest.commands.demo_network import KINGPIN_M
 from ingest.commands.demo_rig import HEADS
 from ingest.commands.job_shop import Shop
 from ingest.core.frames import Side
@@ -17,15 +15,15 @@ from ingest.service.jobview import LiveBayView
 from ingest.service.jobwork import JobWork
 from ingest.simulator.adjusting.hands import follow, sweep_goals
 from ingest.simulator.streams import stream
-from ingest.simulator.truth import vehicle_truth
+from ingest.simulator.taping import Tape
 from ingest.simulator.truth_by_topic import truth_by_topic
 from ingest.simulator.vehicle import WheelAt
 from ingest.store.database import open_database
 from tools.rehearsal.bay import TICK_S, SimulatedBay
+from tools.rehearsal.turning import turn
 
 RATE_HZ = 20.0
 """Of heads: fewer readings take less time, and scatter no less than U says."""
-TAPE_SIGMA_M = 0.001
 NOT_TOLD = "no sightline tells it today"
 """The reason to leave as it is what cannot be measured as found; what must be is refused still."""
 TRIES = 4
@@ -56,7 +54,8 @@ class JobOnABay:
         self.store.standing = self.work.standing
         announcer.verdicts = self.work.verdicts
         self.work.take_up()
-        self.tapes = stream(seed, "tapes")
+        pin_m = KINGPIN_M if self.bay.practice is None else self.bay.practice.pin_m
+        self.by_tape = Tape(self.bay.demo.rig.vehicle, pin_m, stream(seed, "tapes"))
         self.on = {}
         self.asked = 0
         self.ask("job-open", vehicle=vehicle, limits=limits, order="W-1")
@@ -203,17 +202,8 @@ class JobOnABay:
         assert done.ok, done.text
 
     def tape(self, task):
-        vehicle = self.bay.demo.rig.vehicle
-        wheels = vehicle_truth(vehicle, self.bay.clock.now_s).wheels
-        place = {station_of(wheel): np.array(true.hub_m) for wheel, true in wheels.items()}
-        place["P"] = np.array(pin_m(self.bay.demo))
-        if self.bay.practice is not None:
-            (pin,) = (f.pin_m for f in self.bay.practice.frames if f.pin_m is not None)
-            place["P"] = np.array(pin) @ vehicle.ramp.T
         for line in task.tapes:
-            one, other = line.split("-")
-            apart_m = float(np.linalg.norm(place[one] - place[other]))
-            metres = round(apart_m + TAPE_SIGMA_M * float(self.tapes.normal()), 4)
+            metres = round(self.by_tape.read_m(*line.split("-"), self.bay.clock.now_s), 4)
             self.ask("job-tape", line=line, metres=metres, u_mm=1.0)
 
     @property
@@ -228,26 +218,3 @@ class JobOnABay:
                 return
         if task.doing is not Doing.FIND:
             raise AssertionError(f"{task.id} lacks {self.told('guidance')['lacks']}")
-
-
-def turn(bay, on, stops):
-    """Turn wheels of different axles at once, stop by stop."""
-    for name in on.values():
-        assert bay.bay.work.begin(bay.head(name)).ok
-    plans = [bay.demo.technician.stops(wheel, stops) for wheel in on]
-    for steps in zip(*plans, strict=True):
-        bay.advance(max(step.wait_s for step in steps) + 0.6)
-        for name in on.values():
-            take_stop(bay, name)
-    for name in on.values():
-        done = bay.bay.work.end(bay.head(name))
-        assert done.ok, done.text
-
-
-def take_stop(bay, name, tries=5):
-    """Take a stop; a lost frame shortly before costs another try, as it does a person."""
-    taken = bay.bay.work.take_stop(bay.head(name))
-    while not taken.ok and tries:
-        bay.advance(0.5)
-        taken, tries = bay.bay.work.take_stop(bay.head(name)), tries - 1
-    assert taken.ok, taken.text

@@ -21,7 +21,6 @@ from ingest.service.watching import Watching
 from ingest.simulator.practice import Trouble
 from ingest.simulator.vehicle import WheelAt
 from tests.job.vehicles import vehicle
-from tools.rehearsal.bay import SimulatedBay
 from tools.rehearsal.hands import JobOnABay
 
 FIND = Task("2-find", Doing.FIND, 1, (2,), ("axle/2/left/camber",))
@@ -90,9 +89,7 @@ class LetDown(JobOnABay):
 
     def __init__(self, seed, wheel, slip_deg, place_rad):
         troubles = (Trouble.SKEWED_AXLES, Trouble.TOE)
-        super().__init__(
-            SimulatedBay, seed, "rigid-4x2", troubles=troubles, rate_hz=20.0, sweeps=False
-        )
+        super().__init__(seed, "rigid-4x2", troubles=troubles, rate_hz=20.0, sweeps=False)
         technician, rig = self.bay.demo.technician, self.bay.demo.rig
         lower, left = technician.lower, [wheel]
 

@@ -41,7 +41,8 @@ class Outbox:
     """Holds messages in memory, bounded, and hands them out in the order that serves best.
 
     Three kinds, told apart by how they are published: *live* (QoS 0) is the newest of its
-    topic or nothing; *state* (QoS 1, retained) is the newest of its topic and is never lost;
+    topic or nothing; *state* (QoS 1, retained) is the newest of its topic, is never lost, and
+    leaves in the order in which it was put: what was said last is heard last;
     *news* (QoS 1, not retained) is a queue of ``news_limit``. The last retained message of
     every topic is remembered, to be said again to a broker that may have forgotten it.
     """
@@ -73,7 +74,7 @@ class Outbox:
         elif message.retain:
             # State leaves first: an older live value must not follow it, least of all a clearing.
             self.counters.overtaken += self._live.pop(message.topic, None) is not None
-            self._state[message.topic] = message
+            _renew(self._state, message)
         else:
             self._put_news(message)
 
@@ -100,8 +101,9 @@ class Outbox:
 
     def give_back(self, unacknowledged: Sequence[Outgoing]) -> None:
         """Take back, in order, what was sent and never acknowledged."""
-        state = {message.topic: message for message in unacknowledged if message.retain}
-        self._state = {**state, **self._state}
+        waiting, self._state = self._state, {}
+        for message in (*(m for m in unacknowledged if m.retain), *waiting.values()):
+            _renew(self._state, message)
         self._news.extendleft(m for m in reversed(unacknowledged) if not m.retain)
 
     def say_again(self, birth: Outgoing, describes: Callable[[str], bool]) -> None:
@@ -127,3 +129,10 @@ class Outbox:
             self._news.popleft()
             self.counters.crowded_out += 1
         self._news.append(message)
+
+
+def _renew(state: dict[str, Outgoing], message: Outgoing) -> None:
+    """Put the newest of a topic last, not in the place of an older one: it would overtake all that
+    was said between the two."""
+    state.pop(message.topic, None)
+    state[message.topic] = message

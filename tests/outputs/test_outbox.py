@@ -158,3 +158,25 @@ def test_after_any_outage_the_broker_holds_the_newest_state_of_each_topic(puts):
             held[message.topic] = message.payload
     wanted = {t: p for t, (qos, p) in newest.items() if p}
     assert {t: p for t, p in held.items() if p} == wanted | {TOPICS.status: b"birth"}
+
+
+WAYS = ("put", "take", "lose")
+
+
+@given(st.lists(st.tuples(st.sampled_from(WAYS), st.sampled_from("abc")), max_size=60))
+def test_what_was_said_last_is_heard_last_whatever_waited_before(steps):
+    """MQTT 5.0, 4.6: a receiver may count on the order of messages within a topic; that it holds
+    between topics, too, is our own promise: a job's guidance never comes before its step."""
+    box, under_way, heard, said = Outbox(), [], {}, 0
+    for way, topic in (*steps, ("take", "a")):
+        if way == "put":
+            said += 1
+            box.put(state(topic, b"%d" % said))
+        elif way == "lose":
+            box.give_back(under_way)
+            under_way, heard = [], {}  # the next connection hears it all again
+        while way == "take" and (message := box.take(0, may_owe=True)) is not None:
+            under_way.append(message)
+            number = int(message.payload)
+            assert all(number >= other for other in heard.values()), "overtaken"
+            heard[message.topic] = number

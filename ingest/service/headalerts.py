@@ -9,11 +9,14 @@ from ingest.service.came import Came
 from ingest.service.conduct import CODES
 from ingest.service.instrument import UNCALIBRATED
 from ingest.service.linkkeeper import LinkChange, LinkState
+from ingest.service.wheelbench import LOW_PERCENT
 from ingest.wire.codes import StatusBit
 
 STEP_OFF = (0.25, 4.0)
 """Beyond these shares of the stated step it is another unit, not another rate."""
 AZIMUTHS = (Channel.AZIMUTH_CROSS, Channel.AZIMUTH_TRACK)
+CHARGED_PERCENT = LOW_PERCENT + 5
+"""A battery that was low is not any more from here on: what it says of itself goes up and down."""
 UNANSWERED = 3
 """So many pings in a row may a head leave unanswered: one may be lost on its way."""
 
@@ -92,6 +95,7 @@ class HeadAlerts:
         self._conduct(slot, took_s)
         self._nameless(slot, took_s)
         self._sensor(slot)
+        self._battery(slot)
         self._pings(slot)
         self._look(slot)
 
@@ -138,6 +142,17 @@ class HeadAlerts:
             "look after its wiring"
         )
         self._say_or_clear(f"sensor-{slot.number}", head, text if failing else "")
+
+    def _battery(self, slot: LinkSlot) -> None:
+        """Say that a head's battery is low, silent or not."""
+        head, code = slot.head, f"battery-{slot.number}"
+        charge = None if head is None or head.health is None else head.health.battery_percent
+        least = CHARGED_PERCENT if code in self._alerts.active else LOW_PERCENT
+        text = (
+            f"says that its battery is low, {LOW_PERCENT} % or less; charge it, or have another at "
+            "hand: what it measures breaks off when it is empty"
+        )
+        self._say_or_clear(code, head, text if charge is not None and charge <= least else "")
 
     def _pings(self, slot: LinkSlot) -> None:
         """Say that a head leaves clock pings unanswered."""

@@ -19,7 +19,7 @@ from ingest.service.turns import WheelTurn
 
 SIGHTS = (Channel.AZIMUTH_CROSS, Channel.AZIMUTH_TRACK)
 LOW_PERCENT = 10
-"""A battery that said so may be what silenced its head."""
+"""A battery that says so, or less, is low; it may be what silenced its head."""
 LOWERED_S = 20.0
 """A wheel that has not moved for so long since its axle's turn on a jack stands on its plates; one
 that moves before then is being let down. What it reads until then is of a wheel in the air."""

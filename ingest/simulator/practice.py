@@ -46,7 +46,7 @@ class Trouble(StrEnum):
     SLIPPING_CLAMP = "slipping-clamp"
     """A clamp slips some time after it was mounted."""
     LOW_BATTERY = "low-battery"
-    """A head's battery is nearly empty."""
+    """A head's battery runs low within the first minutes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +243,7 @@ def _put_on_heads(
         heads[worn].worn = WornClamp(float(slips_rad), float(after_s))
         yield Trouble.SLIPPING_CLAMP, f"head {worn}"
     if Trouble.LOW_BATTERY in troubles:
-        heads[empty].battery = Battery(at_first=9.0, per_hour=30.0)
+        heads[empty].battery = Battery(at_first=12.0, per_hour=60.0)
         yield Trouble.LOW_BATTERY, f"head {empty}"
 
 

@@ -18,6 +18,7 @@ from ingest.core.units import DEG
 from ingest.geometry.corrections.parts import correct_by
 from ingest.geometry.corrections.wanted import Quantity, Wanted
 from ingest.payload.vehicle_network import TRACK_SIGMA_M, WHEELBASE_SIGMA_M
+from ingest.service.wheelbench import LOW_PERCENT
 from ingest.simulator.adjusting.errors import Stuck
 from ingest.simulator.adjusting.hands import follow
 from ingest.simulator.clamp import Clamping
@@ -236,7 +237,9 @@ def test_a_worn_clamp_slips_after_it_was_mounted_and_a_battery_runs_low():
     bay = Bay("rigid-4x2", troubles=[Trouble.SLIPPING_CLAMP, Trouble.LOW_BATTERY])
     (head,) = bay.heads.values()
     assert bay.practice.troubles == dict.fromkeys(bay.practice.troubles, "head alder")
-    assert head.battery.percent(0.0) < 10
+    assert head.battery.percent(0.0) > LOW_PERCENT
+    assert head.battery.percent(150.0) <= LOW_PERCENT
+    assert head.battery.percent(600.0) > 0
     assert head.battery.percent(3600.0) == 0
     rig = Rig(bay.vehicle, (head,))
     technician = Technician(rig, bay.random, lambda: bay.now_s)

@@ -45,6 +45,14 @@ class Declined(StoryError):
         self.text = text
 
 
+class NotInTime(StoryError):
+    """What was waited for did not come."""
+
+
+class GoneOn(StoryError):
+    """The job is not at the task any more that hands were at."""
+
+
 class Lateness:
     """How late a service is: what a busy machine makes of it. Times of the caller's clock, s."""
 
@@ -119,12 +127,12 @@ class Ears:
 
     async def until(self, holds: Callable[[], bool], within_s: float, what: str) -> None:
         """Wait until something holds, looking again with each message."""
-        begun_s = time.monotonic()
+        begun_s = _now_s()
         while not holds():
             self._news.clear()
-            waited_s = time.monotonic() - begun_s
+            waited_s = _now_s() - begun_s
             if waited_s >= within_s and waited_s >= within_s * self._patience():
-                raise StoryError(f"not within {waited_s:.0f} s: {what}")
+                raise NotInTime(f"not within {waited_s:.0f} s: {what}")
             with contextlib.suppress(TimeoutError):
                 left_s = within_s - waited_s
                 async with asyncio.timeout(left_s if left_s > 0.0 else min(LOOK_S, within_s)):
@@ -138,10 +146,10 @@ class Ears:
     @property
     def late_s(self) -> float:
         """How late the service is: so much longer hands wait with what it has to see first."""
-        return min(self._lateness.late_s(time.monotonic()), MOST * IN_TIME_S)
+        return min(self._lateness.late_s(_now_s()), MOST * IN_TIME_S)
 
     def _patience(self) -> float:
-        now_s = time.monotonic()
+        now_s = _now_s()
         found = self._lateness.patience(now_s)
         if found > 1.0 and not self._said:
             self._said = True
@@ -181,7 +189,7 @@ class Ears:
             case ["head", _, leaf] if payload and leaf in READINGS and not retained:
                 read = json.loads(payload)
                 late_s = time.time() - (read["ms"] + read["lag_ms"]) * 1e-3
-                self._lateness.hear(time.monotonic(), late_s)
+                self._lateness.hear(_now_s(), late_s)
             case ["head", name, "sweep"] if not retained:
                 self.sweeps[name] = json.loads(payload) if payload else {"axle": 0}
             case ["head", name, "runout"]:
@@ -197,3 +205,8 @@ class Ears:
             case ["evt", kind] if payload and kind != "job":
                 event = Event.decode(payload)
                 self.pressed[event.head or ""] = event.kind
+
+
+def _now_s() -> float:
+    """Return the time of the event loop that waits here, s."""
+    return asyncio.get_running_loop().time()

@@ -97,8 +97,9 @@ def tell_cost(telling: Telling, told: Told) -> None:
     """Tell what it took."""
     cost, story = told.hands.cost, told.story
     tried = ", ".join(f"{label(topic)} {n}" for topic, n in story.tries.items()) or "none"
+    anew = f", {cost.seated_anew} clamps seated anew" if cost.seated_anew else ""
     telling.say(
-        f"{story.tasks} tasks, {cost.mountings} mountings, {len(cost.turned)} turnings; "
+        f"{story.tasks} tasks, {cost.mountings} mountings{anew}, {len(cost.turned)} turnings; "
         f"tries: {tried}"
     )
     late = sorted(told.ears.late_ms)

@@ -1,4 +1,5 @@
-"""Where a run-out that was found is taken back, practising hands do as guidance says: turn again.
+"""Where a run-out that was found is taken back, practising hands do as guidance says: turn again,
+and seat the clamp anew where it slips again.
 
 Ears and technician are played; which wheel lacks what is heard from the bay's own topics.
 """
@@ -9,9 +10,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from ingest.commands.align_asking import AGAIN
 from ingest.commands.align_ears import StoryError
 from ingest.commands.align_hands import Hands
-from ingest.commands.align_story import AGAIN, Story
+from ingest.commands.align_story import Story
 from ingest.core.frames import Side
 from ingest.simulator.vehicle import WheelAt
 
@@ -45,6 +47,10 @@ class Slipping(Hands):
                 self._ears.runouts[name] = "done"
         self.slip()
 
+    async def _seat_anew(self, name, wheel):
+        self.done.append(("seat", name))
+        self._slipped.discard(name)
+
     async def settle(self, axles):
         self.done.append(("settle", *axles))
 
@@ -73,9 +79,18 @@ def test_nothing_is_turned_again_where_no_clamp_slips():
 
 
 def test_the_axle_whose_clamp_slipped_is_turned_again_and_settled_as_often_as_it_slips():
-    done, (said,) = story(2)
-    assert done == [("turn", 2), ("settle", 2)] * 2
-    assert said.count("turned again: axle 2") == 2
+    done, (said,) = story(1)
+    assert done == [("turn", 2), ("settle", 2)]
+    assert said.count("turned again: axle 2") == 1
+    assert "seated" not in said
+
+
+def test_a_clamp_that_slips_again_is_seated_anew_before_its_wheel_is_turned():
+    done, (said,) = story(3)
+    turned = [("turn", 2), ("settle", 2)]
+    assert done == [*turned, ("seat", "left-2"), *turned, *turned]
+    assert said.count("turned again: axle 2") == 3
+    assert said.count("left-2 seated anew") == 1
 
 
 def test_a_clamp_that_never_holds_ends_the_practice_in_words():

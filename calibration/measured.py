@@ -5,7 +5,7 @@ GUM is JCGM 100:2008; equation and clause numbers are those of that document.
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,6 +70,9 @@ class Measured:
     value: float
     parts: tuple[Part, ...] = ()
     stands_on: frozenset[str] = frozenset()
+    _u: float = field(default=-1.0, init=False, repr=False, compare=False)
+    """Its uncertainty, once somebody asked for it; -1 before."""
+    _dof: float = field(default=-1.0, init=False, repr=False, compare=False)
 
     @classmethod
     def exact(cls, value: float) -> "Measured":
@@ -100,7 +103,9 @@ class Measured:
     @property
     def u(self) -> float:
         """Combined standard uncertainty."""
-        return math.sqrt(math.fsum(p.variance for p in self.parts))
+        if self._u < 0.0:
+            object.__setattr__(self, "_u", math.sqrt(math.fsum(p.variance for p in self.parts)))
+        return self._u
 
     @property
     def u_random(self) -> float:
@@ -118,9 +123,12 @@ class Measured:
 
         The estimates of one source are combined first and enter as one term.
         """
-        tail = math.fsum(p.variance**2 / p.source.dof for p in self.parts)
-        total = math.fsum(p.variance for p in self.parts)
-        return total * total / tail if tail > 0 else math.inf
+        if self._dof < 0.0:
+            variances = [p.variance for p in self.parts]
+            terms = zip(variances, self.parts, strict=True)
+            tail, total = math.fsum(v**2 / p.source.dof for v, p in terms), math.fsum(variances)
+            object.__setattr__(self, "_dof", total * total / tail if tail > 0 else math.inf)
+        return self._dof
 
     def __add__(self, other: "Measured | float") -> "Measured":
         if isinstance(other, Measured):

@@ -34,6 +34,8 @@ def slipped(
         if len(both) < 2:
             continue
         (one, gained), (other, gained_there) = both.values()
+        if abs(gained.value + gained_there.value) <= GIVES_RAD:
+            continue
         change = gained + gained_there
         if abs(change.value) > GIVES_RAD + TIMES_U * change.u:
             yield from ((head, _told(head, change.value)) for head in (one, other))

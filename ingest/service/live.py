@@ -109,6 +109,7 @@ class LiveReadings:
         if block is None:
             return
         t_ns, flags = int(block.t_ns[-1]), Flag(int(block.flags[-1]))
+        judged = judge(flags, head, self._announcer.today())
         newest = dict(zip(CHANNELS, block.values[:, -1].tolist(), strict=True))
         if t_ns - self._u_ns >= U_EVERY_S * NS:
             self._u_ns = t_ns
@@ -122,7 +123,7 @@ class LiveReadings:
             shown = value / DEG if channel in ANGLES else value
             rate = said.rate(shown, t_ns)
             if said.offer(shown, t_ns, bool(flags & Flag.STILL), self._settings):
-                self._say(channel, said, rate, flags, head, block.lag_ns)
+                self._say(channel, said, rate, judged, head, block.lag_ns)
 
     def _refresh(self, newest: dict[Channel, float], head: Instrument, averaged: int) -> None:
         readings = {c.value: v for c, v in newest.items() if v == v}
@@ -140,7 +141,13 @@ class LiveReadings:
             said.deadband = max(step / 2.0, 0.0 if said.U is None else said.U / 10.0)
 
     def _say(
-        self, channel: Channel, said: _Said, rate: float, flags: Flag, head: Instrument, lag_ns: int
+        self,
+        channel: Channel,
+        said: _Said,
+        rate: float,
+        judged: tuple[Quality, str],
+        head: Instrument,
+        lag_ns: int,
     ) -> None:
         unit = ReportUnit.DEGREE if channel in ANGLES else ReportUnit.CELSIUS
         if said.U is None:
@@ -151,7 +158,7 @@ class LiveReadings:
             if channel in ANGLES and shown.dp < READING.dp:
                 fine = float(READING.nearest(said.value))
                 shown = replace(shown, value=fine, dp=READING.dp)
-        quality, why = judge(flags, head, self._announcer.today())
+        quality, why = judged
         message = self._message(
             channel,
             said,

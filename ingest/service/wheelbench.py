@@ -85,6 +85,8 @@ class Bench:
     steered: Steered | None = None
     """While it is set, the wheel stands as the steering has it: its heading, and what leans with
     it, tell nothing of the vehicle."""
+    gained_of: tuple[Settled, Runout, Measured | None] | None = None
+    """What was gained last, with what it was made of: it is asked for at each arrival."""
 
     @property
     def is_due(self) -> bool:
@@ -105,10 +107,15 @@ class Bench:
     @property
     def gained(self) -> Measured | None:
         """Camber at rest less that of the turn, rad; None while either is not known."""
-        if self.settled is None or self.steered or self.runout is None or self.head.wheel is None:
+        settled, runout, wheel = self.settled, self.runout, self.head.wheel
+        if settled is None or self.steered or runout is None or wheel is None:
             return None
-        turned = self.runout.camber(self.head.wheel.side)
-        return None if turned is None else self.settled.wheel.camber - turned
+        before = self.gained_of
+        if before is None or before[0] is not settled or before[1] is not runout:
+            turned = runout.camber(wheel.side)
+            gained = None if turned is None else settled.wheel.camber - turned
+            before = self.gained_of = settled, runout, gained
+        return before[2]
 
     def rest_since(self, since_ns: int, least_s: float) -> RestReading | None:
         """Return what the head has read at rest since a time; None where that is too short."""
@@ -134,7 +141,7 @@ def head_seen(
     head, rest, newest = bench.head, bench.rest, bench.newest
     wheel = head.wheel
     assert wheel is not None
-    _, _, why = condition(head, today)
+    why = "" if head.online else condition(head, today)[2]  # only of a head that is lost
     charge = None if head.health is None else head.health.battery_percent
     if charge is not None and charge <= LOW_PERCENT:
         why = f"{why}, its battery was at {charge} %"

@@ -1,6 +1,7 @@
 """Time on the wire: text that sorts like time, and a number that small clients can hold."""
 
 from datetime import UTC, datetime
+from functools import lru_cache
 
 from ingest.core.units import NS
 
@@ -13,7 +14,12 @@ def rfc3339(wall_ns: int) -> str:
     Args: wall_ns: nanoseconds since 1970, not negative.
     """
     seconds, rest = divmod(wall_ns, NS)
-    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{rest:09d}Z"
+    return f"{_to_the_second(seconds)}.{rest:09d}Z"
+
+
+@lru_cache(maxsize=8)  # hundreds of messages a second are of the same one or two
+def _to_the_second(seconds: int) -> str:
+    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}"
 
 
 def epoch_ms(wall_ns: int) -> int:

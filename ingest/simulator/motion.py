@@ -1,5 +1,7 @@
 """A quantity that a person moves: where it is at any time, past or planned."""
 
+from bisect import bisect_right
+
 import numpy as np
 
 from ingest.core.blocks import F64
@@ -41,8 +43,9 @@ class Track:
 
     def at(self, t_s: F64) -> F64:
         """Return the value at each time."""
-        if self._at_rest(t_s):
-            return np.array([self._rest(t_s)])
+        resting = self.resting(t_s)
+        if resting is not None:
+            return np.array([self._moves[resting][3] if resting >= 0 else self._first])
         start, duration, begin, end, ramp = self._moves_at(t_s)
         tau = np.clip((t_s - start) / duration, 0.0, 1.0)
         value: F64 = begin + (end - begin) * _way(tau, ramp)
@@ -50,7 +53,7 @@ class Track:
 
     def rate(self, t_s: F64) -> F64:
         """Return the speed at each time, per second."""
-        if self._at_rest(t_s):
+        if self.resting(t_s) is not None:
             return np.zeros(1)
         start, duration, begin, end, ramp = self._moves_at(t_s)
         tau = np.clip((t_s - start) / duration, 0.0, 1.0)
@@ -58,17 +61,17 @@ class Track:
         speed: F64 = (end - begin) / duration * height
         return speed
 
-    def _index(self, t_s: float) -> int:
-        return int(np.searchsorted(self._starts, t_s, side="right")) - 1
+    def resting(self, t_s: F64) -> int | None:
+        """Return which move it rests after at all these times, -1 for none; None while it moves.
 
-    def _at_rest(self, t_s: F64) -> bool:
-        first, last = self._index(t_s[0]), self._index(t_s[-1])
-        over = first < 0 or t_s[0] >= self._moves[first][0] + self._moves[first][1]
-        return first == last and over
-
-    def _rest(self, t_s: F64) -> float:
-        index = self._index(t_s[0])
-        return self._first if index < 0 else self._moves[index][3]
+        ``t_s``: in order of time.
+        """
+        begin_s, end_s = float(t_s[0]), float(t_s[-1])
+        first = bisect_right(self._starts, begin_s) - 1
+        if first + 1 < len(self._starts) and self._starts[first + 1] <= end_s:
+            return None
+        over = first < 0 or begin_s >= self._moves[first][0] + self._moves[first][1]
+        return first if over else None
 
     def _moves_at(self, t_s: F64) -> tuple[F64, F64, F64, F64, F64]:
         before = (-np.inf, 1.0, self._first, self._first, EVEN_RAMP)

@@ -4,6 +4,7 @@ The vehicle's own frame is X forward, Y left, Z up from the plane that its wheel
 the ramp's tilt turns all of it against the vertical. Metres, radians, seconds.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -140,6 +141,8 @@ class Vehicle:
         self.travel = Track(0.0)
         """How far the vehicle was pushed; its own frame goes along."""
         self.floor = Floor()
+        self._stood: dict[WheelAt, tuple[Floor, tuple[int | None, ...], WheelPose]] = {}
+        """Where each wheel stood when nothing of it moved: it is asked for again and again."""
 
     @property
     def wheels(self) -> tuple[WheelAt, ...]:
@@ -147,6 +150,24 @@ class Vehicle:
 
     def wheel_pose(self, wheel: WheelAt, t_s: F64) -> WheelPose:
         """Return where a wheel is at each time, in the level world."""
+        resting = tuple(track.resting(t_s) for track in self._tracks(wheel))
+        stood = self._stood.get(wheel)
+        if stood is not None and stood[0] is self.floor and stood[1] == resting:
+            return stood[2]
+        pose = self._wheel_pose(wheel, t_s)
+        if None not in resting:
+            self._stood[wheel] = self.floor, resting, pose
+        return pose
+
+    def _tracks(self, wheel: WheelAt) -> Iterator[Track]:
+        """Yield all that can move a wheel."""
+        state, axle = self.wheel_state[wheel], self.axle_state[wheel.axle]
+        across = self.wheel_state[WheelAt(wheel.axle, wheel.side.other)]
+        yield from (state.spin, state.steer, state.linked, state.tip)
+        yield from (state.camber_give, state.toe_give, across.steer)
+        yield from (axle.lift, axle.roll, axle.turned, axle.ahead, axle.aside, self.travel)
+
+    def _wheel_pose(self, wheel: WheelAt, t_s: F64) -> WheelPose:
         axle, state = self.axles[wheel.axle], self.wheel_state[wheel]
         built = axle.wheel(wheel.side)
         basis = _spun(

@@ -35,6 +35,7 @@ PACED = {
     "test_flooded_links.py",
     "test_ports_ble.py",
     "test_page_in_a_browser.py",
+    "test_leading_in_a_browser.py",
     "test_page_login.py",
     "test_replay.py",
     "test_troubles_in_a_browser.py",

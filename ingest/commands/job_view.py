@@ -66,6 +66,8 @@ class JobView:
         lines = [f"{task}{told.get('title')}", f"  {told.get('text')}"]
         if step.get("why"):
             lines.append(f"  why: {step['why']}")
+        if told.get("waits"):
+            lines.append(f"  a sweep waits for: {told['waits']}")
         if told.get("lacks"):
             lines.append(f"  still lacking: {told['lacks']}")
         advice = str(self._of("job/advice").get("text") or "")

@@ -75,6 +75,8 @@ class JobStep(Stamped):
     results: str = Field(default="", max_length=120)
     """Topics below the bay that it measures or watches, joined by a plus sign; cut where long."""
     why: str = Field(default="", max_length=120)
+    stops: bool = False
+    """Whether a sweep is to go to the stops: ``sweep-begin`` is then to say so."""
 
 
 class JobGuidance(Stamped):
@@ -92,6 +94,8 @@ class JobGuidance(Stamped):
     """Requests that make sense now, joined by a plus sign, the usual one first."""
     item: Level | None = None
     """The item of the intake that ``job-check`` would answer now."""
+    waits: str = Field(default="", max_length=120)
+    """What a sweep would be refused for if it were begun now, joined by semicolons."""
 
 
 class JobCaution(Stamped):

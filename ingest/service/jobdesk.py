@@ -180,11 +180,12 @@ class JobDesk:
             off="+".join(map(str, task.off)),
             results=joined(task.topics, 120, "+"),
             why=cut(task.why, 120),
+            stops=task.to_stops,
         )
 
     def _guidance(self, name: str, guidance: Guidance) -> JobGuidance:
         """Return what to do now, with as much of what is lacking as small displays can read."""
-        bare = JobGuidance(
+        told = JobGuidance(
             **self._announcer.moment(),
             job=name,
             task=guidance.task,
@@ -194,8 +195,12 @@ class JobDesk:
             asks=joined(guidance.asks, 80, "+"),
             item=guidance.item or None,
         )
-        room = min(200, DISPLAY_LIMIT_BYTES - len(bare.encode()) - MARK_BYTES)
-        return bare.model_copy(update={"lacks": joined(guidance.lacks, room, "; ")})
+        lists = (("waits", 120, guidance.waits), ("lacks", 200, guidance.lacks))
+        for at, (name, most, parts) in enumerate(lists):
+            marks = MARK_BYTES * (len(lists) - at)
+            room = min(most, DISPLAY_LIMIT_BYTES - len(told.encode()) - marks)
+            told = told.model_copy(update={name: joined(parts, room, "; ")})
+        return told
 
     def _say(self, leaf: str, message: Message) -> None:
         """Publish a message where it says something new; a moment alone is not new."""

@@ -6,7 +6,7 @@ from collections.abc import Collection
 from ingest.job.brief.advising import SweptAdvice
 from ingest.job.course.acts import Facts, Refused
 from ingest.job.course.events import Taped
-from ingest.job.course.tasks import Doing
+from ingest.job.course.tasks import SWEEPS, Doing
 from ingest.job.vehicle.reference import PIN
 from ingest.payload.job_cmd import JobTape
 from ingest.payload.vehicle_network import is_check
@@ -24,6 +24,7 @@ def facts_of(present: Present, view: BayView, hidden: Collection[tuple[int, str]
     watched = () if task is None else (*task.topics, *task.also)
     advice: dict[str, tuple[str, ...]] = {}
     swept = SweptAdvice()
+    sweeps = task.axles if task is not None and task.doing in SWEEPS else ()
     if task is not None and task.doing is Doing.ADJUST:
         if task.is_seen:
             there = [topic for topic in watched if topic in standing]
@@ -43,6 +44,7 @@ def facts_of(present: Present, view: BayView, hidden: Collection[tuple[int, str]
         brief.again,
         view.level,
         frozenset(hidden),
+        view.sweep_lacks(sweeps[0]) if sweeps else (),
     )
 
 

@@ -102,6 +102,11 @@ class BayView(Protocol):
         """Return what an axle's results would be by the newest samples, at rest or not."""
         ...
 
+    def sweep_lacks(self, axle: int) -> tuple[str, ...]:
+        """Return what a sweep of an axle would be refused for if it were begun now, in few words;
+        nothing while one goes on."""
+        ...
+
     @property
     def simulated(self) -> bool:
         """Whether the heads are simulated."""

@@ -78,6 +78,10 @@ class LiveBayView:
         """Return what an axle's results would be by the newest samples, by topic below the bay."""
         return self._bay.work.views.follow(axle)
 
+    def sweep_lacks(self, axle: int) -> tuple[str, ...]:
+        """Return what a sweep of an axle would be refused for if it were begun now."""
+        return self._bay.sweeping.lacks(axle, self._bay.heads.values())
+
     @property
     def simulated(self) -> bool:
         """Whether the heads are simulated."""

@@ -7,7 +7,7 @@ across the axle, whichever is known best.
 """
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from ingest.core.blocks import SampleBlock
@@ -18,7 +18,7 @@ from ingest.core.units import DEG, NS
 from ingest.service.abreast import Abreast
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
-from ingest.service.bayhead import BayHead
+from ingest.service.bayhead import BayHead, Wheel
 from ingest.service.done import Done
 from ingest.service.network import NetworkWork
 from ingest.service.sweepcompare import compared
@@ -87,8 +87,7 @@ class Sweeping:
         if axle in self._sweeps:
             text = f"a sweep of axle {axle} is being collected; end it first"
             return Done(False, "already-sweeping", text)
-        on = {head.wheel: head for head in heads if head.wheel is not None}
-        parts = self._start.parts(axle, on, stops=stops)
+        parts = self._start.parts(axle, _by_wheel(heads), stops=stops)
         if isinstance(parts, Done):
             return parts
         self._alerts.clear(doubt_code(axle))
@@ -99,6 +98,11 @@ class Sweeping:
         hanging = [part.head.name for part in parts.values() if not part.locked]
         alone = f" {' and '.join(hanging)} not locked: caster alone." if hanging else ""
         return Done(True, "ok", f"{CAUTION}.{alone}")
+
+    def lacks(self, axle: int, heads: Iterable[BayHead]) -> tuple[str, ...]:
+        """Return what a sweep of an axle would be refused for if it were begun now, in few words;
+        nothing while one goes on."""
+        return () if axle in self._sweeps else tuple(self._start.lacks(axle, _by_wheel(heads)))
 
     def feed(self, head: BayHead, blocks: Sequence[SampleBlock]) -> None:
         """Take what a head's chain gave."""
@@ -175,3 +179,7 @@ class Sweeping:
         self._work.progress.guide(
             part.head, sweep.id, state, target_rad, part.by.channel, rolls=rolls
         )
+
+
+def _by_wheel(heads: Iterable[BayHead]) -> dict[Wheel, BayHead]:
+    return {head.wheel: head for head in heads if head.wheel is not None}

@@ -1,7 +1,8 @@
 """How a steering sweep begins: which heads can take part, and what tells each wheel's steering."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from calibration.measured import Measured, Part, Source
 from ingest.core.blocks import Flag
@@ -29,6 +30,24 @@ OUTER_SHARE = 0.8
 """The outer wheel of a turn is steered by less than the inner one: at 20 deg by 1 to 3 deg."""
 
 
+@dataclass(frozen=True, slots=True)
+class Objection:
+    """Why a wheel cannot take part in a sweep now: as the answer to whoever asks for one, and what
+    is lacking, in few words, for whoever has not asked yet."""
+
+    refusal: Done
+    lacks: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Able:
+    """A head that can take part, and what tells the steering of its wheel, the best first."""
+
+    head: BayHead
+    bench: Bench
+    ways: list[SteerBy]
+
+
 class SweepStart:
     """Looks at the heads of an axle that stands straight ahead; changes nothing."""
 
@@ -49,20 +68,35 @@ class SweepStart:
         """
         parts: dict[Side, SweepPart] = {}
         for side in Side:
-            head = heads.get(Wheel(axle, side))
-            if head is None:
-                text = f"no head is on axle {axle} {side.value}; a sweep needs both wheels"
-                return Done(False, "not-mounted", text)
-            bench = self._work.bench(head)
-            objection = _objection(head, bench)
-            if objection is not None:
-                return objection
+            found = self._look(Wheel(axle, side), heads)
+            if isinstance(found, Objection):
+                return found.refusal
             # No view of a sight sensor goes to the stops: there a plate is the better.
-            ways = sorted(self._ways(head, bench, axle), key=lambda by: stops and not by.by_plate)
-            if not ways:
-                return Done(False, "refused", _nothing_tells(head))
-            parts[side] = self._part(side, head, bench, ways)
+            ways = sorted(found.ways, key=lambda by: stops and not by.by_plate)
+            parts[side] = self._part(side, found.head, found.bench, ways)
         return parts
+
+    def lacks(self, axle: int, heads: Mapping[Wheel, BayHead]) -> Iterator[str]:
+        """Yield what a sweep of an axle would be refused for now, a wheel at a time."""
+        for side in Side:
+            found = self._look(Wheel(axle, side), heads)
+            if isinstance(found, Objection):
+                yield found.lacks
+
+    def _look(self, wheel: Wheel, heads: Mapping[Wheel, BayHead]) -> _Able | Objection:
+        head, where = heads.get(wheel), f"axle {wheel.axle} {wheel.side.value}"
+        if head is None:
+            text = f"no head is on {where}; a sweep needs both wheels"
+            return Objection(Done(False, "not-mounted", text), f"head on {where}")
+        bench = self._work.bench(head)
+        objection = _objection(head, bench, where)
+        if objection is not None:
+            return objection
+        ways = self._ways(head, bench, wheel.axle)
+        if not ways:
+            refusal = Done(False, "refused", _nothing_tells(head))
+            return Objection(refusal, f"turn plate or sightline of {where}")
+        return _Able(head, bench, ways)
 
     def _ways(self, head: BayHead, bench: Bench, axle: int) -> list[SteerBy]:
         """Return what tells a wheel's steering, the best first."""
@@ -129,21 +163,26 @@ class SweepStart:
         return own + -wheel.side.sign * plan_rad(sat)
 
 
-def _objection(head: BayHead, bench: Bench) -> Done | None:
+def _objection(head: BayHead, bench: Bench, where: str) -> Objection | None:
     """Say why a head cannot take part in a sweep; None where it can."""
+    name = head.name
     if not head.online:
-        return Done(False, "head-offline", f"{head.name} is not online")
-    if head.fixed:
-        text = f"{head.name} turns with its wheel; a sweep is read by heads on a shaft"
-        return Done(False, "not-supported", text)
-    if bench.turn is not None:
-        return Done(False, "already-turning", f"a turn of {head.name} is being collected")
-    if bench.runout is None:
-        return Done(False, "refused", f"the run-out of {head.name} is not known; turn its wheel")
-    if bench.rest is None or bench.settled is None:
-        text = f"{head.name} is still moving; hold for 2 s, try again"
-        return Done(False, "head-moving", text)
-    return None
+        code, text, lacks = "head-offline", f"{name} is not online", "head on"
+    elif head.fixed:
+        code, lacks = "not-supported", "head with a shaft on"
+        text = f"{name} turns with its wheel; a sweep is read by heads on a shaft"
+    elif bench.turn is not None:
+        code, lacks = "already-turning", "end of the turn of"
+        text = f"a turn of {name} is being collected"
+    elif bench.runout is None:
+        code, lacks = "refused", "run-out of"
+        text = f"the run-out of {name} is not known; turn its wheel"
+    elif bench.rest is None or bench.settled is None:
+        code, lacks = "head-moving", "rest of"
+        text = f"{name} is still moving; hold for 2 s, try again"
+    else:
+        return None
+    return Objection(Done(False, code, text), f"{lacks} {where}")
 
 
 def _nothing_tells(head: BayHead) -> str:

@@ -88,6 +88,7 @@ class FakeView:
 
     seen: tuple[HeadSeen, ...] = ()
     newest: int = 0
+    lacks: tuple[str, ...] = ()
 
     def knocked(self, axle: int, side: str) -> None:
         self.done.append(f"knocked {axle} {side}")
@@ -97,6 +98,9 @@ class FakeView:
 
     def being_turned(self, axles: tuple[int, ...]) -> None:
         pass
+
+    def sweep_lacks(self, axle: int) -> tuple[str, ...]:
+        return self.lacks
 
     def foretold(self, at: str, to: str) -> Measured | None:
         return Measured.of(6.571, 0.002, source="network")

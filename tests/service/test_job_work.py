@@ -11,10 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from ingest.job.course.acts import Upset
+from ingest.job.course.acts import SIDES, Upset
 from ingest.job.course.cautions import cautions
 from ingest.job.course.job import Phase
-from ingest.job.course.tasks import Doing
+from ingest.job.course.tasks import Doing, Task
 from ingest.payload.base import DISPLAY_LIMIT_BYTES
 from ingest.store.database import open_database
 from ingest.store.jobs import StoredJobs
@@ -69,6 +69,27 @@ def test_every_wheel_that_lacks_its_head_is_named(monkeypatch: pytest.MonkeyPatc
     wheels = ((1, "left"), (1, "right"), (2, "right"), (3, "left"), (3, "right"))
     wanted = "; ".join(f"head on axle {axle} {side}" for axle, side in wheels)
     assert rig.last("job/guidance")["lacks"] == wanted
+
+
+@pytest.mark.parametrize("quantity", ["", "lock_angle"])
+def test_a_sweep_says_before_why_it_would_be_refused_and_how_far_it_goes(
+    monkeypatch: pytest.MonkeyPatch, quantity: str
+) -> None:
+    topics = tuple(f"axle/1/{side}/{what}" for side in SIDES for what in ("caster", "lock-angle"))
+    sweep = Task("s1-1", Doing.SWEEP, 1, (1,), topics, quantity=quantity)
+    monkeypatch.setattr("tests.service.job_rig.TASKS", (sweep,))
+    rig = JobRig(open_database(":memory:"))
+    rig.view.lacks = tuple(f"turn plate or sightline of axle 1 {side}" for side in SIDES)
+    while not rig.last("job/guidance")["task"]:
+        rig.go_on()
+    told = rig.last("job/guidance")
+    assert str(told["waits"]).startswith(rig.view.lacks[0])
+    assert told["ready"] is False
+    assert len(json.dumps(told, separators=(",", ":")).encode()) <= DISPLAY_LIMIT_BYTES
+    assert rig.last("job/step")["stops"] is (quantity == "lock_angle")
+    rig.view.lacks = ()
+    rig.work.tell()
+    assert rig.last("job/guidance")["waits"] == ""
 
 
 def lines_told(rig: JobRig) -> dict[str, dict[str, object]]:

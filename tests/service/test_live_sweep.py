@@ -217,6 +217,31 @@ def test_a_sweep_needs_both_wheels_compensated_and_at_rest(simulated_bay):
     assert "run-out of alder is not known" in refused.text
 
 
+def test_what_a_sweep_would_be_refused_for_is_known_before_it_is_asked_for(simulated_bay):
+    bay = simulated_bay(8)
+    sweeping, heads = bay.bay.sweeping, list(bay.bay.heads.values())
+    assert sweeping.lacks(1, heads) == ("head on axle 1 left", "head on axle 1 right")
+    for name, wheel in ON.items():
+        bay.bay.put_on(bay.head(name), Wheel(wheel.axle, wheel.side))
+    assert sweeping.lacks(1, heads) == ("run-out of axle 1 left", "run-out of axle 1 right")
+    axle = Swept(simulated_bay, 8)
+    sweeping, heads = axle.bay.bay.sweeping, list(axle.bay.bay.heads.values())
+    assert sweeping.lacks(1, heads) == ()
+    assert axle.begin().ok
+    assert sweeping.lacks(1, heads) == ()  # one goes on: it is not to be begun
+    axle.steer()
+    assert sweeping.end(1).ok
+    axle.technician.steer(1, 15.0 * DEG)
+    axle.bay.advance(1.5)
+    assert sweeping.lacks(1, heads)
+    assert set(sweeping.lacks(1, heads)) <= {"rest of axle 1 left", "rest of axle 1 right"}
+    assert axle.begin().code == "head-moving"
+    axle.bay.advance(6.0)
+    axle.bay.advance(axle.technician.steer(1, 0.0).wait_s + 6.0)
+    assert sweeping.lacks(1, heads) == ()
+    assert axle.begin().ok
+
+
 def test_the_commands_name_an_axle():
     assert SweepBegin.decode(b'{"id":"a","axle":1}').axle == 1
     assert SweepEnd.decode(b'{"id":"a","axle":2}').axle == 2

@@ -64,6 +64,8 @@ class Facts:
     level: LevelTaken = NO_LEVEL
     hidden: frozenset[tuple[int, str]] = frozenset()
     """Wheels whose head misses a sightline that it had."""
+    sweep_lacks: tuple[str, ...] = ()
+    """What a sweep of the present task would be refused for if it were begun now, in few words."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from ingest.job.course.due import due
 from ingest.job.course.events import Disturbed
 from ingest.job.course.intake import BY_ID, ITEMS
 from ingest.job.course.job import Job, Phase
-from ingest.job.course.tasks import FINDS, Doing, Task
+from ingest.job.course.tasks import FINDS, SWEEPS, Doing, Task
 from ingest.job.vehicle.words import named
 
 
@@ -33,6 +33,8 @@ class Guidance:
     """What to turn, a sentence a part."""
     item: str = ""
     """The item of the intake that is to be looked at."""
+    waits: tuple[str, ...] = ()
+    """What a sweep that is still to come would be refused for if it were begun now."""
 
     @property
     def ready(self) -> bool:
@@ -50,15 +52,17 @@ def guide(job: Job, facts: Facts) -> Guidance:
     if task is None:
         return _all_done(job)
     upset = dict.fromkeys(f"{each.todo} {each.reason}." for each in outstanding(job, facts))
+    lacks = tuple(lacking(job, task, facts))
     return Guidance(
         task.id,
         task.title,
         " ".join((*upset, _text(job, task, facts))),
         task.why,
-        tuple(lacking(job, task, facts)),
+        lacks,
         _asks(job, task, facts),
         (*facts.heed, *cautions(task.doing, task.quantity)),
         _advice(task, facts),
+        waits=facts.sweep_lacks if lacks and task.doing in SWEEPS else (),
     )
 
 
@@ -163,7 +167,7 @@ def _text(job: Job, task: Task, facts: Facts) -> str:
 
 def _sweep(task: Task) -> str:
     how = "steer 20 degrees left, back, right, back"
-    if task.quantity == "lock_angle":
+    if task.to_stops:
         how = "say that it goes to the stops, steer to the left stop, back, to the right, back"
     again = task.doing is Doing.RESWEEP
     without = "" if again else " Without turn plates leave this out, with the reason."

@@ -81,6 +81,11 @@ class Task:
         return self.quantity not in BY_SWEEP
 
     @property
+    def to_stops(self) -> bool:
+        """Whether it sweeps the steering to its stops."""
+        return self.doing in SWEEPS and self.quantity == "lock_angle"
+
+    @property
     def title(self) -> str:
         """Name the task for people."""
         where = named(self.axles)

@@ -1,60 +1,44 @@
 // A technician who knows nothing but the page: opens it, leads a whole alignment, reads the report.
-// Only clicks, types and reads what is visible. Called with the page's address, the browser, the
-// folder of tools, and for how long to try.
+// Only clicks, types and reads what is visible, in the language of the page. Called with the page's
+// address, the browser, the folder of tools, for how long to try, and the language.
 
 import assert from "node:assert/strict";
 import { createRequire } from "node:module";
+import { watched } from "./watching.mjs";
 
-const [, , url, executablePath, tools, patience_s = "300"] = process.argv;
-const require = createRequire(`${tools}/package.json`);
-const { chromium } = require("playwright-core");
+const [, , url, executablePath, tools, patience_s = "300", lang = "en"] = process.argv;
+const { chromium } = createRequire(`${tools}/package.json`)("playwright-core");
 const QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
 const LOOK_MS = 150;
+const AS_IT_IS = "as near as its parts bring it";
+
+const words = await (await fetch(new URL(`/words/${lang}.json`, url))).json();
+const w = (key) => words[key];
 
 const browser = await chromium.launch({ executablePath, args: QUIET });
 const context = await browser.newContext({ viewport: { width: 1180, height: 820 } });
-const page = await context.newPage();
-const faults = [], told = [], views = [];
-page.on("pageerror", (error) => faults.push(String(error)));
-page.on("console", (message) => { if (message.type() === "error") faults.push(message.text()); });
-await page.addInitScript(() => { globalThis.banners = []; addEventListener("DOMContentLoaded", () => { const banner = document.getElementById("banner"); new MutationObserver(() => banner.hidden || globalThis.banners.push(banner.textContent)).observe(banner, { attributes: true, childList: true }); }); });
-
-// When the number of a live value stood on the screen, after the newest sample that is in it: both by
-// this host's clock. A task that is begun in a frame runs once that frame is painted.
-await page.addInitScript(() => {
-  globalThis.painted = [];
-  const Own = globalThis.WebSocket;
-  const look = ({ data }) => {
-    const text = new TextDecoder("latin1").decode(data), at = text.lastIndexOf("/job/live{");
-    if (at < 0) return;
-    const { ms, lag_ms, value, dp } = JSON.parse(text.slice(at + 9, text.indexOf("}", at) + 1));
-    if (value === null) return;
-    requestAnimationFrame(() => {
-      const { port1, port2 } = new MessageChannel();
-      port1.onmessage = () => {
-        const number = document.querySelector(".figure .main")?.textContent ?? "";
-        if (number.includes(Math.abs(value).toFixed(dp))) globalThis.painted.push(performance.timeOrigin + performance.now() - ms - lag_ms);
-      };
-      port2.postMessage(0);
-    });
-  };
-  globalThis.WebSocket = class extends Own { constructor(...all) { super(...all); this.addEventListener("message", look); } };
-});
+await context.addInitScript((settings) => localStorage.setItem("levelhead-display", settings), JSON.stringify({ lang, mark: lang === "en" ? "point" : "comma" }));
+const page = await context.newPage(), seen = await watched(page);
 
 const began = Date.now(), late = () => (Date.now() - began) / 1000;
 const pause = (ms = LOOK_MS) => new Promise((done) => setTimeout(done, ms));
 const read = async (where) => { const found = page.locator(where); return (await found.count()) ? (await found.first().innerText()).trim() : ""; };
-const shown = async (name) => page.locator("#remote").getByRole("button", { name, exact: true }).isVisible();
+const button = (key) => page.locator("#remote").getByRole("button", { name: w(key), exact: true });
+const shown = async (key) => button(key).isVisible();
+const view = async (name) => page.locator("#nav").getByRole("button", { name: w(`nav.${name}`), exact: true }).click();
+const say = (line) => console.log(`${late().toFixed(0).padStart(4)} s  ${line}`);
+
 /** Press a button of the remote; return what came of it, as the list under it says. */
-async function press(name) {
+async function press(key) {
+  await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))); // a view that was just opened fills its list in a frame
   await page.locator(".asked li").evaluateAll((all) => all.forEach((each) => { each.dataset.read = "yes"; }));
-  await page.locator("#remote").getByRole("button", { name, exact: true }).click();
-  const answer = page.locator(".asked li:not([data-read])").filter({ hasText: /DONE|REFUSED|NO ANSWER|NOT SENT/ });
+  await button(key).click();
+  const over = ["done", "refused", "no-answer", "unsent"].map((state) => words[`asked.${state}`]).join("|");
+  const answer = page.locator(".asked li:not([data-read])").filter({ hasText: new RegExp(over) });
   await answer.waitFor({ timeout: 10000 });
-  return (await answer.innerText()).trim();
+  const text = (await answer.innerText()).trim();
+  return { done: text.startsWith(words["asked.done"]), text: text.replace(/\s+/g, " ") };
 }
-const view = async (name) => page.locator("#nav").getByRole("button", { name, exact: true }).click();
-const say = (line) => { told.push(line); console.log(`${late().toFixed(0).padStart(4)} s  ${line}`); };
 
 /** Choose from a list of the form, once the choice is there. */
 async function choose(id, value) {
@@ -64,29 +48,30 @@ async function choose(id, value) {
 
 /** The number that is being set, and its decision, as the view shows them. */
 async function figure() {
-  await view("Set");
+  await view("set");
   await pause();
-  const read_ = { number: await read(".figure"), word: await read(".decision strong"), motion: await read(".set .tag") };
-  await view("What now");
-  return read_;
+  const last = await read(".set .last:visible"); // of what a sweep alone can tell
+  const word = ["inside", "outside", "undecided"].map((dec) => w(`state.${dec}`)).find((each) => last.endsWith(each)) ?? (await read(".decision strong"));
+  const found = { number: (last || (await read(".figure"))).replace(/\s+/g, " "), word };
+  await view("now");
+  return found;
 }
 
 /** Do what is advised unless the number is inside its limit; go on when it rests there. */
 async function adjust() {
-  let seen = await figure();
-  for (const from = late(); seen.word === "NO DATA" && late() - from < 20; seen = await figure()) await pause(500); // it settles
+  let now = await figure();
+  for (const from = late(); now.word === w("state.no-data") && late() - from < 20; now = await figure()) await pause(500); // it settles
   const advice = (await read("#view ul.act:visible")).replace(/\n/g, " / ");
-  say(`set: ${seen.number.replace(/\s+/g, " ")}, ${seen.word}; ${advice || "no advice"}`);
-  if (seen.word === "INSIDE" || !advice) return press("Done, next step");
-  await press("I begin to turn");
-  await view("Set");
-  if (/next sweep/.test(await read(".set .tag"))) await pause(8000); // hands are at it, and no number tells
+  say(`set: ${now.number}, ${now.word}; ${advice || "no advice"}`);
+  if (now.word === w("state.inside") || !advice) return finish();
+  await press("ask.job-adjust");
+  await view("set");
+  if ((await read(".set .tag")) === w("set.next-sweep")) await pause(8000); // hands are at it, and no number tells
   else await comeHome();
-  views.push(await read("#view"));
-  await view("What now");
-  seen = await figure();
-  say(`set: ${seen.number.replace(/\s+/g, " ")}, ${seen.word}`);
-  return press("Done, next step");
+  await view("now");
+  now = await figure();
+  say(`set: ${now.number}, ${now.word}`);
+  return finish();
 }
 
 /** Wait until the number has moved and rests again, not outside. */
@@ -94,81 +79,86 @@ async function comeHome() {
   let moved = false, still = 0;
   for (const from = late(); still < 12 && late() - from < 40; await pause(250)) {
     const word = await read(".decision strong"), tag = await read(".set .tag");
-    moved ||= tag === "MOVING" || late() - from > 12;
-    still = moved && tag === "AT REST" && word !== "OUTSIDE" ? still + 1 : 0;
+    moved ||= tag === w("set.moving") || late() - from > 12;
+    still = moved && tag === w("set.at-rest") && word !== w("state.outside") ? still + 1 : 0;
   }
 }
 
-async function sweep() {
-  const stops = /to the stops/.test(await read("#view"));
-  const began_ = await press(stops ? "Begin the sweep, to the stops" : "Begin the sweep");
-  if (!/DONE/.test(began_)) { say(`sweep: ${began_}`); await pause(1500); return began_; }
+/** Begin the sweep once the page says nothing against it; the button that is there is the one. */
+async function sweep(begin) {
+  if (await page.locator("#hold").isVisible()) return seen.held.add((await read("#hold ul")).replace(/\n/g, "; "));
+  const begun = await press(begin);
+  assert.ok(begun.done, `nothing was said against it, and it is refused: ${begun.text}`);
   const lines = new Set();
-  for (let from = late(); late() - from < 90; await pause()) {
-    const line = (await read("#view [role=status]:visible")).trim();
+  for (const from = late(); late() - from < 90 && !lines.has(w("sweep.enough")); await pause()) {
+    const line = await read("#view [role=status]:visible");
     if (line) lines.add(line);
-    if (/end the sweep/.test(line)) break;
   }
   say(`sweep: ${[...lines].join(" | ")}`);
-  const ended = await press("End the sweep");
-  say(`sweep: ${ended}`);
-  return ended;
+  say(`sweep: ${(await press("ask.sweep-end")).text}`);
 }
 
-async function step(title) {
-  if (await shown("Begin the sweep") && !/The sweep is taken/.test(await read("#view"))) return sweep();
-  if (await shown("I begin to turn")) return adjust();
-  if (/Still lacking/.test(await read("#view"))) return ""; // hands are at it
-  const answer = await press("Done, next step");
-  if (/REFUSED/.test(answer) && (await page.locator("#reason").isVisible())) {
-    say(`refused: ${answer}`);
-    await page.locator("#reason").fill("as near as its parts bring it");
-    return press("Accept as it is");
+/** Say that the task is done; where a reason is asked for, give it. */
+async function finish() {
+  const answer = await press("ask.job-done");
+  if (answer.done) return;
+  say(answer.text);
+  await pause(400);
+  if (await page.locator("#reason").isVisible()) {
+    const form = page.locator(".form"), title = (await form.locator("h3").innerText()).trim();
+    seen.reasons.add(title);
+    await page.locator("#reason").fill(AS_IT_IS);
+    say(`reason given: ${(await press("form.accept")).text}`);
+  } else await pause(1000);
+}
+
+async function step() {
+  for (const begin of ["ask.sweep-begin", "form.sweep-stops"]) {
+    if ((await shown(begin)) && !(await read("#view")).includes(w("sweep.done"))) return sweep(begin);
   }
-  if (/REFUSED/.test(answer)) { say(`refused: ${title}: ${answer}`); await pause(1000); }
-  return answer;
+  if (await shown("ask.job-adjust")) return adjust();
+  if ((await read("#view")).includes(w("now.lacking"))) return pause(); // hands are at it
+  return finish();
 }
 
 await page.goto(url);
-await page.locator("#link", { hasText: "ONLINE" }).waitFor();
-await page.locator("#notes", { hasText: /this ramp/ }).waitFor();
-const note = await read("#notes");
+await page.locator("#link", { hasText: w("link.online") }).waitFor();
+const NOTE = /: ([a-z0-9-]+), \S+ ([a-z0-9-]+)\./; // which vehicle stands on the ramp, and its limits
+await page.locator("#notes", { hasText: NOTE }).waitFor();
+const note = await read("#notes"), [, vehicle, limits] = NOTE.exec(note);
 say(note);
-const [, vehicle, limits] = /this ramp: ([a-z0-9-]+), limits ([a-z0-9-]+)/.exec(note);
 await choose("vehicle", vehicle);
 await choose("limits", limits);
 await page.locator("#remote").locator("#order").fill("118");
-say(await press("Open a job"));
-while (await shown("In order") || !(await shown("Begin the work"))) {
-  if (await shown("In order")) await press("In order");
+say((await press("ask.job-open")).text);
+while (await shown("check.ok") || !(await shown("ask.job-begin"))) {
+  if (await shown("check.ok")) await press("check.ok");
   await pause(50);
 }
-say(await press("Begin the work"));
+say((await press("ask.job-begin")).text);
 
-let last = "";
-while (!/close the job/i.test(await read("#view h2"))) {
+for (let last = ""; !(await page.locator("#remote").getByRole("button", { name: w("ask.job-close"), exact: true }).isVisible()); await pause()) {
   assert.ok(late() < Number(patience_s), `stalled at: ${await read("#view")}\n${await read("#remote")}`);
   const title = await read("#view h2");
   if (title !== last) say(title);
   last = title;
-  if (await shown("Done, next step")) await step(title);
-  await pause();
+  await seen.untold();
+  if (await shown("ask.job-done")) await step();
 }
-await view("Axles");
+await view("axles");
 await pause();
 say(await read("#view table"));
-views.push(await read("#view"));
-await view("What now");
-await page.locator("#remote").getByRole("button", { name: "Close the job", exact: true }).click();
-await page.locator(".form").getByRole("button", { name: "Close the job", exact: true }).click();
-await page.locator("#view h2", { hasText: "job closed" }).waitFor();
+await view("now");
+await button("ask.job-close").click();
+await page.locator(".form").getByRole("button", { name: w("ask.job-close"), exact: true }).click();
+await page.locator("#remote #vehicle").waitFor(); // the next job can be opened
 say("job closed");
 
-await view("Papers");
+await view("papers");
 const paper = page.locator("#view a", { hasText: /\.html$/ });
 for (let tried = 0; tried < 60 && (await paper.count()) === 0; tried += 1) {
   await pause(500);
-  await page.getByRole("button", { name: "Look again" }).click();
+  await page.getByRole("button", { name: w("papers.again") }).click();
 }
 const [report] = await Promise.all([context.waitForEvent("page"), paper.first().click()]);
 await report.waitForLoadState();
@@ -176,11 +166,7 @@ const text = await report.locator("body").innerText();
 assert.match(text, /118/);
 assert.match(text, /[Tt]oe/);
 say(`report of ${text.length} characters: ${(await report.title()) || report.url()}`);
-const lost = new Set((await page.evaluate(() => globalThis.banners)).filter(Boolean)); // a starved machine is silent for seconds
-if (lost.size > 0) say(`the page said: ${[...lost].join(" | ")}`);
-assert.deepEqual(faults.filter((each) => !/WebSocket connection|ERR_CONNECTION/.test(each)), []);
-const painted = (await page.evaluate(() => globalThis.painted)).sort((a, b) => a - b), at = (share) => painted[Math.floor(share * (painted.length - 1))];
-if (painted.length > 0) console.log(JSON.stringify({ painted: painted.length, pixel_p50_ms: at(0.5), pixel_p95_ms: at(0.95) }));
+for (const [what, lines] of Object.entries(await seen.told())) for (const line of lines) say(`${what}: ${line}`);
+console.log(JSON.stringify({ page_alone_s: Math.round(late()), ...(await seen.figures()) }));
 await browser.close();
-console.log(JSON.stringify({ page_alone_s: Math.round(late()), said_lost: lost.size }));
 console.log("all held");

@@ -37,6 +37,7 @@ export function guideOf(known) {
     advice,
     text: beside(String(told.text ?? ""), advice),
     lacks: parts(told.lacks, ";"),
+    waits: parts(told.waits, ";"), // what a sweep would be refused for now
     axle: Number(parts(step.axles)[0]) || null,
     asks: same ? parts(told.asks).filter((each) => OFFERED.includes(each)) : [],
   };

@@ -3,7 +3,8 @@
 
 import { isResult, nameOf } from "./names.js";
 
-const KINDS = { n: "\\d+", m: "\\d+", rest: "\\d+", list: "[\\d, ]+", figure: "[\\d.]+", figure2: "[\\d.]+", where: "axles? [\\d, and]+(?: left| right)?" };
+const WHERE = "axles? [\\d, and]+(?: left| right)?", NUMBER = "[\\d.]+";
+const KINDS = { n: "\\d+", m: "\\d+", rest: "\\d+", list: "[\\d, ]+", figure: NUMBER, figure2: NUMBER, where: WHERE, there: WHERE, sign: "[+-]?" };
 const SENTENCE = /(?<=[.?!]) +(?=[A-Z])/, CLAUSE = /; +/;
 const NUMBERS = /^\d+(\.\d+)?( mm( \+ \d+(\.\d+)? mm)*)?$/;
 const DEEPEST = 4, MOST_KEPT = 200;

@@ -1,11 +1,12 @@
 // Axles: every result as it was found and as it is left, its limits and the decision.
 
-import { figure, DASH } from "../core/figure.js";
+import { DASH } from "../core/figure.js";
+import { lineOf, linesOf, sideOf } from "../core/lines.js";
 import { isResult, nameOf } from "../core/names.js";
-import { isNumber, word, DECISION } from "../core/words.js";
+import { isNumber } from "../core/words.js";
 import { el, keyed, show, write } from "./dom.js";
 import { pager, roomBelow } from "./pager.js";
-import { decisionBlock, limitsText } from "./value.js";
+import { decisionBlock, limitsText, pairText } from "./value.js";
 
 export function axlesView(ctx) {
   const { tell } = ctx, none = el("p", { text: tell("axles.none") }), body = el("tbody");
@@ -49,27 +50,9 @@ function rowOf(topic, ctx) {
   return { element, draw(now) {
     const value = ctx.known.value(topic, now), line = lineOf(ctx.known, topic);
     const qty = topic.split("/").at(-1), style = ctx.style();
-    write(found, pair({ ...line, value: line.found, U: line.found_U, k: line.found_k, dp: line.found_dp, qty }, style, tell));
-    write(left, value.state === "no-data" ? DASH : pair({ ...value.body, qty }, style, tell));
+    write(found, pairText(sideOf(line, "found"), style, tell));
+    write(left, value.state === "no-data" ? DASH : pairText({ ...value.body, qty, dec: "none" }, style, tell));
     write(limits, limitsText({ ...(value.state === "no-data" ? line : value.body), qty }, style, tell) || DASH);
     decision.draw(line.stale === true && value.state !== "no-data" ? { ...value, state: "no-data", why: "holds-no-longer" } : value, tell);
   } };
-}
-
-/** What the present job has found and left; nothing of one before it. */
-function linesOf(known) {
-  const { job } = known.body("job/state");
-  if (known.outage() || !job) return [];
-  return known.under("job").filter(({ path, fault, body }) => path[1].startsWith("line-") && !fault && body.job === job).map(({ body }) => body);
-}
-
-function lineOf(known, topic) {
-  return linesOf(known).find((line) => line.topic === topic) ?? {};
-}
-
-function pair(body, style, tell) {
-  const shown = figure(body, style);
-  if (shown === null) return DASH;
-  const dec = word(body.found_dec, DECISION, "none");
-  return `${shown.value.trim()}\u00a0\u00b1\u00a0${shown.known ? shown.U : tell("value.u-unknown")}${body.found_dec && dec !== "none" ? `, ${tell(`state.${dec}`)}` : ""}`;
 }

@@ -8,7 +8,7 @@ import { sweepPart } from "./sweep.js";
 export function nowView(ctx) {
   const step = el("p", { class: "quiet" }), title = el("h2", { class: "sentence" }), text = el("p"), why = el("p", { class: "small quiet" });
   const advice = el("ul", { class: "act" }), lacks = el("ul"), sweep = sweepPart(ctx);
-  const lacking = el("div", {}, el("h3", { text: ctx.tell("now.lacking") }), lacks);
+  const what = el("h3"), lacking = el("div", {}, what, lacks);
   // On a wall, what does not fit comes by pages; the title always stands.
   const parts = [text, sweep.element, advice, lacking, why].map((each) => el("div", {}, each)), body = el("div", { class: "stack" }, ...parts);
   const leaves = pager(body, () => (ctx.isFar() ? roomBelow(body) : Infinity), ctx);
@@ -24,7 +24,9 @@ export function nowView(ctx) {
     else write(text, guide.out ? tell(`why.${guide.out}`) : "");
     speak(why, known && guide.step.why ? guide.step.why : "", ctx);
     spoken(advice, known ? guide.advice : [], ctx);
-    spoken(lacks, known ? guide.lacks : [], ctx);
+    const waits = known && guide.waits.length > 0;
+    write(what, tell(waits ? "now.before-sweep" : "now.lacking"));
+    spoken(lacks, waits ? guide.waits : known ? guide.lacks : [], ctx);
     show(step, step.textContent !== "");
     for (const each of parts) each.toggleAttribute("data-empty", (each.firstChild === lacking ? lacks : each).textContent === "");
     leaves.draw(now);

@@ -4,11 +4,11 @@ import { WITH_REASON } from "../core/guide.js";
 import { sweepOf, usualOf } from "../core/steering.js";
 import { button, el, keyed, relaid, show, write } from "./dom.js";
 import { formOf } from "./forms.js";
-import { speak } from "./said.js";
+import { speak, spoken } from "./said.js";
 
 export function remoteView(ctx) {
-  const note = el("p"), buttons = el("div", { class: "row" }), form = el("div"), list = el("ol", { class: "asked", "aria-live": "polite" });
-  const element = el("div", { class: "stack" }, note, form, buttons, list);
+  const note = el("p"), hold = holdPart(ctx), buttons = el("div", { class: "row" }), form = el("div"), list = el("ol", { class: "asked", "aria-live": "polite" });
+  const element = el("div", { class: "stack" }, note, form, hold.element, buttons, list);
   const kept = new Map();
   let opened = null, inside = null, answered = null;
 
@@ -28,9 +28,15 @@ export function remoteView(ctx) {
     if (opened !== null && !asks.includes(opened)) opened = null;
     const late = ctx.requests.all.findLast((each) => each.name === "job-done");
     if (["outside", "not-found"].includes(late?.code) && late.id !== answered && late.wire.task === guide.task) { opened = "job-done"; answered = late.id; }
-    const direct = buttonsOf(asks), usual = asks.includes("sweep-begin") ? usualOf(sweepOf(ctx.known, guide, now).state) : asks[0];
-    relaid(buttons, JSON.stringify([asks, usual, ctx.settings.lang]), () => direct.map(({ name, label, filled }) =>
-      button(tell(label), () => (WITH_REASON.includes(name) || name === "job-close" ? open(name) : send(name, filled)), label === `ask.${usual}` && name !== "job-close" ? "usual" : "")));
+    const direct = buttonsOf(asks, guide), usual = asks.includes("sweep-begin") ? usualOf(sweepOf(ctx.known, guide, now).state) : asks[0];
+    const waits = usual === "sweep-begin" ? guide.waits : [];
+    hold.draw(waits);
+    const first = direct.find(({ name }) => name === usual && name !== "job-close" && waits.length === 0);
+    relaid(buttons, JSON.stringify([direct, first, waits.length > 0, ctx.settings.lang]), () => direct.map((each) => {
+      const { name, label, filled } = each, made = button(tell(label), () => (WITH_REASON.includes(name) || name === "job-close" ? open(name) : send(name, filled)), each === first ? "usual" : "");
+      if (waits.length > 0 && name === "sweep-begin") made.setAttribute("aria-describedby", hold.element.id);
+      return made;
+    }));
     direct.forEach(({ name }, at) => { buttons.children[at].disabled = ctx.requests.waiting(name); });
     const shown = opened ?? asks.find((name) => ["job-check", "job-open", "job-tape"].includes(name)) ?? "";
     const key = JSON.stringify([shown, guide.told.item ?? guide.told.title, guide.task, ctx.settings.lang, shown === "job-tape" ? guide.lacks : shown === "job-back" ? ctx.history.done(guide.job).length : 0]);
@@ -40,10 +46,21 @@ export function remoteView(ctx) {
   } };
 }
 
-/** A button for each request that needs no form; a sweep is begun to both sides, or to the stops. */
-function buttonsOf(asks) {
+/** Why a sweep would be refused if it were begun now. */
+function holdPart(ctx) {
+  const waiting = el("ul"), element = el("div", { class: "said", id: "hold" }, el("p", { text: ctx.tell("sweep.not-yet") }), waiting);
+  return { element, draw(waits) {
+    spoken(waiting, waits, ctx);
+    show(element, waits.length > 0);
+  } };
+}
+
+/** A button for each request that needs no form; where nobody says how far a sweep goes, two for it. */
+function buttonsOf(asks, { step }) {
   const direct = asks.filter((name) => !(name === "job-check" || name === "job-open" || name === "job-tape"));
-  return direct.flatMap((name) => [{ name, label: `ask.${name}`, filled: {} }, ...(name === "sweep-begin" ? [{ name, label: "form.sweep-stops", filled: { stops: true } }] : [])]);
+  const sweep = { name: "sweep-begin", label: "ask.sweep-begin", filled: {} }, stops = { ...sweep, label: "form.sweep-stops", filled: { stops: true } };
+  const sweeps = { true: [stops], false: [sweep] }[step.stops] ?? [sweep, stops];
+  return direct.flatMap((name) => (name === "sweep-begin" ? sweeps : [{ name, label: `ask.${name}`, filled: {} }]));
 }
 
 function drawAsked(list, kept, ctx) {

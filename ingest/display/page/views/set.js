@@ -2,12 +2,13 @@
 
 import { one } from "../core/figure.js";
 import { parts } from "../core/guide.js";
+import { lineOf, sideOf } from "../core/lines.js";
 import { nameOf } from "../core/names.js";
 import { isNumber } from "../core/words.js";
 import { el, picker, show, write } from "./dom.js";
 import { stripPlot } from "./plots.js";
 import { spoken } from "./said.js";
-import { decisionBlock, limitsText, numberBlock } from "./value.js";
+import { decisionBlock, limitsText, numberBlock, pairText } from "./value.js";
 
 /** Numbers that a sweep alone can tell. */
 const BY_SWEEP = /\/(caster|lock-angle)$/;
@@ -16,9 +17,9 @@ export function setView(ctx) {
   const { tell } = ctx;
   const chooser = picker(tell("nav.set"), (topic) => { picked = ctx.pick(topic); ctx.redraw(); });
   const name = el("h2", { class: "wide sentence" }), number = numberBlock(), decision = decisionBlock();
-  const todo = el("ul", { class: "act" }), go = el("p", { class: "number" }), limits = el("p", { class: "number quiet" }), motion = el("p", { class: "tag" });
+  const todo = el("ul", { class: "act" }), go = el("p", { class: "number" }), limits = el("p", { class: "number quiet" }), last = el("p", { class: "number last" }), motion = el("p", { class: "tag" });
   const box = el("div", { class: "plot", role: "img" }), caption = el("p", { class: "small quiet", text: tell("set.caption") });
-  const element = el("div", { class: "set" }, el("div", { class: "wide" }, chooser.element), name, el("div", { class: "stack" }, number.element, el("div", { class: "line" }, decision.element, motion)),
+  const element = el("div", { class: "set" }, el("div", { class: "wide" }, chooser.element), name, el("div", { class: "stack" }, number.element, el("div", { class: "line" }, decision.element, motion), last),
     el("div", { class: "stack" }, todo), el("div", { class: "stack" }, go, limits), el("div", { class: "stack strip" }, box, caption));
   const strip = stripPlot(box, ctx);
   let picked = null;
@@ -33,6 +34,9 @@ export function setView(ctx) {
     const shown = value.state !== "no-data";
     const turning = ctx.guide().step.doing === "adjust" && !ctx.guide().asks.includes("job-adjust");
     const follows = value.state === "live" ? (body.moving === true ? "set.moving" : "set.at-rest") : turning && value.state === "stands" && BY_SWEEP.test(topic) ? "set.next-sweep" : "";
+    const swept = !shown && ctx.guide().step.doing === "adjust" && BY_SWEEP.test(topic ?? "") ? lastSwept(ctx.known, topic) : null;
+    write(last, swept === null ? "" : tell("set.last-sweep", { figure: pairText(swept, style, tell) }));
+    show(last, swept !== null);
     write(motion, shown && follows ? tell(follows) : "");
     show(motion, motion.textContent !== "");
     const guide = ctx.guide(), todos = guide.out ? [] : todosOf(shown ? body.todo : "", guide.advice);
@@ -47,6 +51,12 @@ export function setView(ctx) {
       strip.draw(ctx.ring, body, now);
     }
   } };
+}
+
+/** What the job took of the last sweep, where the number itself does not stand any more. */
+function lastSwept(known, topic) {
+  const line = lineOf(known, topic), found = ["left", "found"].map((side) => sideOf(line, side)).find(({ value }) => isNumber(value));
+  return line.stale === true ? null : found ?? null;
 }
 
 /** What to turn by the newest value; where that was cut short, the advice of the second before it. */

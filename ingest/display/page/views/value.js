@@ -1,7 +1,7 @@
 // A value with its decision, as every view shows it.
 
 import { DASH, figure, one } from "../core/figure.js";
-import { isNumber } from "../core/words.js";
+import { DECISION, isNumber, word } from "../core/words.js";
 import { el, mark, shape, write } from "./dom.js";
 
 /** Number and U; a dash in a dashed outline where there is no data. */
@@ -43,6 +43,14 @@ export function decisionBlock(className = "decision") {
       write(more, told.more ? ` ${told.more}` : "");
     },
   };
+}
+
+/** A value and its U on one line, with its decision where it has one. */
+export function pairText(body, style, tell) {
+  const shown = figure(body, style);
+  if (shown === null) return DASH;
+  const dec = word(body.dec, DECISION, "none");
+  return `${shown.value.trim()}\u00a0\u00b1\u00a0${shown.known ? shown.U : tell("value.u-unknown")}${dec === "none" ? "" : `, ${tell(`state.${dec}`)}`}`;
 }
 
 /** Limits in words: from, to, or both. */

@@ -51,7 +51,7 @@ def guide(job: Job, facts: Facts) -> Guidance:
     task = job.current
     if task is None:
         return _all_done(job)
-    upset = dict.fromkeys(f"{each.todo} {each.reason}." for each in outstanding(job, facts))
+    upset = dict.fromkeys(_upset(each) for each in outstanding(job, facts))
     lacks = tuple(lacking(job, task, facts))
     return Guidance(
         task.id,
@@ -69,6 +69,10 @@ def guide(job: Job, facts: Facts) -> Guidance:
 def outstanding(job: Job, facts: Facts) -> tuple[Disturbed, ...]:
     """Return what happened to heads and is not put right yet, the newest first."""
     return tuple(each for each in reversed(job.upsets) if _lacks(each, facts))
+
+
+def _upset(what: Disturbed) -> str:
+    return f"{what.todo} {what.reason[:1].upper()}{what.reason[1:]}."
 
 
 def _lacks(what: Disturbed, facts: Facts) -> bool:

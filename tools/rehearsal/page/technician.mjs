@@ -84,11 +84,24 @@ async function comeHome() {
   }
 }
 
-/** Begin the sweep once the page says nothing against it; the button that is there is the one. */
+/** Whether the page says why a sweep would be refused now. */
+async function isHeld() {
+  const is = await page.locator("#hold").isVisible();
+  if (is) seen.held.add((await read("#hold ul")).replace(/\n/g, "; "));
+  return is;
+}
+
+/** Begin the sweep once nothing is said against it, nor a moment later; the button that is there is the one. */
 async function sweep(begin) {
-  if (await page.locator("#hold").isVisible()) return seen.held.add((await read("#hold ul")).replace(/\n/g, "; "));
+  if (await isHeld()) return;
+  await pause(1200);
+  if (await isHeld()) return;
   const begun = await press(begin);
-  assert.ok(begun.done, `nothing was said against it, and it is refused: ${begun.text}`);
+  if (!begun.done) {
+    say(begun.text);
+    seen.surprises.add(begun.text);
+    return;
+  }
   const lines = new Set();
   for (const from = late(); late() - from < 90 && !lines.has(w("sweep.enough")); await pause()) {
     const line = await read("#view [role=status]:visible");

@@ -5,26 +5,26 @@ import assert from "node:assert/strict";
 
 /** Watch a page, from before it is opened. */
 export async function watched(page) {
-  const faults = [], untold = new Set(), reasons = new Set(), held = new Set();
+  const faults = [], untold = new Set(), reasons = new Set(), held = new Set(), surprises = new Set();
   page.on("pageerror", (error) => faults.push(String(error)));
   page.on("console", (message) => { if (message.type() === "error") faults.push(message.text()); });
   await page.addInitScript(watchBanner);
   await page.addInitScript(watchNumbers);
   return {
-    reasons, held,
+    reasons, held, surprises,
     /** Note what stands on the page in the service's own words. */
     async untold() {
       for (const line of await page.locator('[data-own]:not([data-own=""]):visible').allInnerTexts()) if (line.trim()) untold.add(line.trim());
     },
     async told() {
       const lost = new Set((await page.evaluate(() => globalThis.banners)).filter(Boolean)); // a starved machine is silent for seconds
-      return { "the page said": [...lost], "a sweep waited for": [...held], "a reason was asked for": [...reasons], "not told in its language": [...untold] };
+      return { "the page said": [...lost], "a sweep waited for": [...held], "refused without a word before": [...surprises], "a reason was asked for": [...reasons], "not told in its language": [...untold] };
     },
     async figures() {
       assert.deepEqual(faults.filter((each) => !/WebSocket connection|ERR_CONNECTION/.test(each)), []);
       const painted = (await page.evaluate(() => globalThis.painted)).sort((a, b) => a - b), at = (share) => painted[Math.floor(share * (painted.length - 1))];
       const lost = new Set((await page.evaluate(() => globalThis.banners)).filter(Boolean)).size;
-      return { said_lost: lost, untold: untold.size, ...(painted.length > 0 ? { painted: painted.length, pixel_p50_ms: at(0.5), pixel_p95_ms: at(0.95) } : {}) };
+      return { said_lost: lost, untold: untold.size, surprises: surprises.size, ...(painted.length > 0 ? { painted: painted.length, pixel_p50_ms: at(0.5), pixel_p95_ms: at(0.95) } : {}) };
     },
   };
 }

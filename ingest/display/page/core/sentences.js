@@ -20,9 +20,10 @@ const DEEPEST = 4, MOST_KEPT = 200;
 export function sayer(table, tell, mark = ".") {
   const rules = table === null ? [] : compiled(table);
 
-  function one(text, depth) {
+  /** `way`: whether a place may hold more than one sentence, as what a person wrote may. */
+  function one(text, depth, way = "within") {
     const end = text.endsWith(".") ? "." : "", bare = end ? text.slice(0, -1) : text;
-    for (const { pattern, to } of rules) {
+    for (const { to, [way]: pattern } of rules) {
       const found = pattern.exec(bare);
       if (found) return to.replace(/\{(\w+)\}/g, (_, name) => inner(found.groups[name] ?? "", depth + 1)) + end;
     }
@@ -41,11 +42,17 @@ export function sayer(table, tell, mark = ".") {
     return told.includes(null) ? null : told.join(join);
   }
 
+  /** A sentence; one that begins another may begin with a capital that it has not by itself. */
+  function sentence(text) {
+    const small = text.charAt(0).toLowerCase() + text.slice(1);
+    return one(text, 0) ?? (small === text ? null : one(small, 0)) ?? apart(text, CLAUSE, "; ", (clause) => one(clause, 0));
+  }
+
   function told(whole) {
     if (isResult(whole)) return { text: nameOf(whole, tell), own: false };
     if (table === null || !/[a-z]/.test(whole)) return { text: whole, own: false };
-    const found = one(whole, 0) ?? apart(whole, SENTENCE, " ", (sentence) => one(sentence, 0) ?? apart(sentence, CLAUSE, "; ", (clause) => one(clause, 0)));
-    return found === null ? { text: whole, own: true } : { text: upper(found, whole), own: false };
+    const found = one(whole, 0) ?? apart(whole, SENTENCE, " ", (each) => like(sentence(each), each)) ?? one(whole, 0, "across");
+    return found === null ? { text: whole, own: true } : { text: like(found, whole), own: false };
   }
 
   const before = new Map(); // a page draws many times a second what changes now and then
@@ -60,18 +67,16 @@ export function sayer(table, tell, mark = ".") {
 }
 
 /** Begin as the English does: a title may be inside a sentence or stand alone. */
-function upper(text, like) {
-  return /^[A-Z]/.test(like) ? text.charAt(0).toUpperCase() + text.slice(1) : text;
+function like(told, english) {
+  return told !== null && /^[A-Z]/.test(english) ? told.charAt(0).toUpperCase() + told.slice(1) : told;
 }
 
 /** The longest sentence first: what says more goes before what fits more. */
 function compiled(table) {
   const plain = (text) => text.replace(/[.*+?^${}()|[\]\\]/g, "\\$&");
+  const pattern = (from, any) => new RegExp(`^${from.split(/(\{\w+\})/).map((part) => (/^\{\w+\}$/.test(part) ? `(?<${part.slice(1, -1)}>${KINDS[part.slice(1, -1)] ?? any})` : plain(part))).join("")}$`);
   return Object.entries(table)
     .map(([from, to]) => [from.replace(/\.$/, ""), to.replace(/\.$/, "")])
     .sort(([a], [b]) => b.replace(/\{\w+\}/g, "").length - a.replace(/\{\w+\}/g, "").length)
-    .map(([from, to]) => ({
-      to,
-      pattern: new RegExp(`^${from.split(/(\{\w+\})/).map((part) => (/^\{\w+\}$/.test(part) ? `(?<${part.slice(1, -1)}>${KINDS[part.slice(1, -1)] ?? ".+?"})` : plain(part))).join("")}$`),
-    }));
+    .map(([from, to]) => ({ to, within: pattern(from, "(?:(?![.?!] +[A-Z]|; ).)+?"), across: pattern(from, ".+?") }));
 }

@@ -38,6 +38,7 @@ PACED = {
     "test_leading_in_a_browser.py",
     "test_page_login.py",
     "test_replay.py",
+    "test_sizes_in_a_browser.py",
     "test_troubles_in_a_browser.py",
     "test_hours_in_a_browser.py",  # a browser raises its own priority over all others
 }

@@ -30,6 +30,7 @@ const AWAITED_MS = 2000; // a page that just opened is connecting, and no connec
 const STORED = "levelhead-display";
 const NUMBER_EMS = 6.2; // the longest number: sign, three digits, point, unit
 const MAKERS = { now: nowView, turn: turnView, set: setView, axles: axlesView, heads: headsView, papers: papersView, setup: setupView };
+const LEAST_TARGET_PX = 44; // WCAG 2.5.5
 const FAR_M = 2; // from there on nobody touches the screen, and lists go by pages
 const WITH_REMOTE = ["now", "turn", "set"];
 
@@ -172,7 +173,7 @@ class Page {
     style.setProperty("--number", `${found.number_px.toFixed(1)}px`);
     style.setProperty("--text", `${found.text_px.toFixed(1)}px`);
     const mm = this.settings.px_per_mm ?? 96 / 25.4; // 25 mm for gloves, as far as it is known
-    style.setProperty("--target", `${Math.min(25 * mm, 120).toFixed(0)}px`);
+    style.setProperty("--target", `${Math.max(LEAST_TARGET_PX, Math.min(25 * mm, 120)).toFixed(0)}px`);
     style.setProperty("--gap", `${Math.min(5 * mm, 24).toFixed(0)}px`);
   }
 

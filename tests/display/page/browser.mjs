@@ -5,6 +5,7 @@
 import assert from "node:assert/strict";
 import { createRequire } from "node:module";
 import { readFileSync } from "node:fs";
+import { EVIL, RESULT, sayBay } from "./madeup.mjs";
 
 const [, , url, port, executablePath, tools] = process.argv;
 const require = createRequire(`${tools}/package.json`);
@@ -13,7 +14,6 @@ const axe = readFileSync(require.resolve("axe-core/axe.min.js"), "utf8");
 const ROOT = "levelhead/v1/bay1";
 const VIEWS = ["now", "turn", "set", "axles", "heads", "papers", "setup"];
 const QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
-const EVIL = "<img src=x onerror=\"document.title='owned'\"><script>document.title='owned'</script>";
 
 const service = await mqtt.connectAsync(`mqtt://127.0.0.1:${port}`, { protocolVersion: 4 });
 const say = (topic, body, retain = true) => service.publishAsync(`${ROOT}/${topic}`, typeof body === "string" ? body : JSON.stringify(body), { retain });
@@ -21,26 +21,7 @@ const asked = [];
 service.on("message", (topic, payload) => asked.push({ name: topic.split("/").at(-1), body: JSON.parse(payload) }));
 await service.subscribeAsync(`${ROOT}/cmd/+`);
 
-const RESULT = { qty: "camber", value: -0.423, unit: "deg", U: 0.059, k: 2, dp: 3, lo: -0.5, hi: 0.5, rule: "guard-u", dec: "inside", q: "good", why: "", ttl: 0 };
-async function bay() {
-  await say("head/larch/status", { state: "online", axle: 1, side: "left", q: "good", why: "" });
-  await say("head/rowan/status", { state: "offline", q: "bad", why: "link-lost" });
-  await say("head/larch/link", { link: "serial", rate_hz: 50, lost: 0, batt_pct: 14, q: "good", why: "", ttl: 5 }, false);
-  await say("cal/larch/latest", { id: "cal-1", issued: "2026-10-26", due: "2027-10-26", q: "good", why: "" });
-  await say("axle/1/left/camber", RESULT);
-  await say("axle/1/right/camber", { ...RESULT, value: 0.7, dec: "outside" });
-  await say("axle/1/both/total-toe", { ...RESULT, qty: "total-toe", value: 0.48, dec: "undecided" });
-  await say("axle/2/both/total-toe", { ...RESULT, qty: "total-toe", q: "splendid" });
-  await say("job/state", { job: "w-118", phase: "work", order: "W-118", vehicle: EVIL, done: 5, of: 18 });
-  await say("job/step", { job: "w-118", task: "s1-6", doing: "adjust", title: "adjust toe", axles: "1", results: "axle/1/both/total-toe", why: "" });
-  await say("job/guidance", { job: "w-118", task: "s1-6", title: EVIL, text: "Turn the tie rod.", ready: true, lacks: "", asks: "job-done+job-skip" });
-  await say("job/caution", { task: "s1-6", text: "Chock the wheels.\nHubs may be hot." });
-  await say("job/advice", { task: "s1-6", text: "Tie rod: half a turn shorter." });
-  await say("job/line-1", { job: "w-118", topic: "axle/1/both/total-toe", unit: "deg", found: 0.9, found_U: 0.03, found_k: 2, found_dp: 2, found_dec: "outside", lo: -0.5, hi: 0.5 });
-  await say("svc/alert/clock", { level: "warning", text: EVIL });
-  await say("svc/status", { state: "online", api: "1.7", boot: "b-1", q: "good", why: "" });
-}
-await bay();
+await sayBay(say);
 
 const browser = await chromium.launch({ executablePath, args: QUIET });
 const faults = [];
@@ -81,26 +62,6 @@ for (const [width, height, settings, colorScheme] of sizes) {
   }
   await page.context().close();
 }
-
-// At 5 m: text of 29 mm (20 minutes of arc, ISO 9241), a page at a time, and every row comes in its turn.
-const far = await opened(1920, 1080, { distance_m: 5, px_per_mm: 1.6 });
-await show(far, "axles");
-const rows = () => far.evaluate(() => [...document.querySelectorAll("tbody tr:not([hidden])")].map((each) => ({ name: each.firstChild.textContent, bottom: each.getBoundingClientRect().bottom, px: parseFloat(getComputedStyle(each.lastChild).fontSize) })));
-const digit = await far.evaluate(() => { const at = document.createElement("canvas").getContext("2d"); at.font = "200px system-ui, 'DejaVu Sans', sans-serif"; return at.measureText("0").actualBoundingBoxAscent / 200; });
-const names = new Set();
-for (let at = 0; at < 4; at += 1) {
-  const shown = await rows();
-  assert.ok(shown.length > 0 && shown.length < 4, String(shown.length));
-  for (const each of shown) {
-    names.add(each.name);
-    assert.ok(each.bottom <= 1080, `${each.name} ends at ${each.bottom}`);
-    assert.ok((each.px * digit) / 1.6 > 28.5, `${each.name}: ${(each.px * digit) / 1.6} mm`);
-  }
-  await far.locator(".leaf:visible").click();
-  await far.waitForTimeout(100);
-}
-assert.equal(names.size, 4);
-await far.context().close();
 
 const page = await opened(1180, 820, { by: "Ines" });
 assert.match(await text(page, "#who"), /you are the technician/);

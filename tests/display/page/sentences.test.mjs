@@ -31,6 +31,18 @@ test("in English nothing is marked, and a result is called by its name", () => {
   assert.equal(en("axle/1/left/camber").text, "axle 1 left, camber");
 });
 
+test("a place holds no further sentence, nor a further clause; a list is told item by item", () => {
+  const told = de("A simulated vehicle stands on this ramp: rigid-8x4, limits pellowmere-17. Lead the job from here; simulated hands clamp, turn, steer and adjust as each step asks.");
+  assert.equal(told.own, false);
+  assert.doesNotMatch(told.text, /Lead|hands/);
+  assert.deepEqual(de("not determined yet: toe L1, toe R1, heading axle 2 and 22 more; still to be read: L1 to L2, L2 to L1, R1 to R2 and 17 more"), { text: "noch nicht bestimmt: Spur L1, Spur R1, Richtung Achse 2 und 22 weitere; noch zu lesen: L1 nach L2, L2 nach L1, R1 nach R2 und 17 weitere", own: false });
+  assert.equal(de("not determined: toe L1; add direction L1 to L2 (with heads on L1 and L2 at once)").text, "nicht bestimmt: Spur L1; ergänzen: Richtung L1 nach L2 (mit Messköpfen an L1 und L2 zugleich)");
+});
+
+test("what a person wrote may be of several sentences, and stands as it was written", () => {
+  assert.deepEqual(de("Given up: Sold. Taken away today. See that whatever was loosened is tight."), { text: "Aufgegeben: Sold. Taken away today. Nachsehen, dass alles Gelöste fest ist.", own: false });
+});
+
 test("every place of a translation is one of its sentence", () => {
   for (const [from, to] of Object.entries(read("said/de.json"))) {
     const places = (text) => (text.match(/\{\w+\}/g) ?? []).sort();

@@ -17,6 +17,12 @@ function beside(text, advice) {
   return at < 0 ? text : text.slice(0, at).trim();
 }
 
+/** Lines joined by semicolons, without the last where that was cut short. */
+export function whole(text) {
+  const said = String(text ?? "");
+  return said.endsWith("\u2026") && said.includes("; ") ? `${said.slice(0, said.lastIndexOf("; "))}.` : said;
+}
+
 /**
  * Return what the page shows of the job; `asks` holds known requests alone, the usual one first.
  * Empty where nothing can be believed.

@@ -3,8 +3,8 @@
 
 import { isResult, nameOf } from "./names.js";
 
-const WHERE = "axles? [\\d, and]+(?: left| right)?", NUMBER = "[\\d.]+";
-const KINDS = { n: "\\d+", m: "\\d+", rest: "\\d+", list: "[\\d, ]+", figure: NUMBER, figure2: NUMBER, where: WHERE, there: WHERE, sign: "[+-]?" };
+const WHERE = "axles? [\\d, and]+(?: left| right)?", NUMBER = "[\\d.]+", WHEEL = "[LR]\\d+|P";
+const KINDS = { n: "\\d+", m: "\\d+", rest: "\\d+", list: "[\\d, ]+", figure: NUMBER, figure2: NUMBER, where: WHERE, there: WHERE, sign: "[+-]?", ...Object.fromEntries(["wheel", "wheel2", "wheel3", "wheel4"].map((name) => [name, WHEEL])) };
 const SENTENCE = /(?<=[.?!]) +(?=[A-Z])/, CLAUSE = /; +/;
 const NUMBERS = /^\d+(\.\d+)?( mm( \+ \d+(\.\d+)? mm)*)?$/;
 const DEEPEST = 4, MOST_KEPT = 200;
@@ -30,11 +30,12 @@ export function sayer(table, tell, mark = ".") {
     return null;
   }
 
-  /** A part of a sentence: a result's name, words that are known, else as it stands. */
+  /** A part of a sentence: a result's name, words that are known, or a list of such, else as it stands. */
   function inner(text, depth) {
     if (isResult(text)) return nameOf(text, tell);
     if (NUMBERS.test(text)) return text.replaceAll(".", mark);
-    return depth > DEEPEST ? text : one(text, depth) ?? text;
+    if (depth > DEEPEST) return text;
+    return one(text, depth) ?? text.split(", ").map((part) => one(part, depth) ?? part).join(", ");
   }
 
   function apart(text, by, join, next) {

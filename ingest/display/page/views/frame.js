@@ -18,14 +18,10 @@ export function frame(ctx) {
   const careful = cautions(ctx), told = { danger: new Map(), warning: new Map(), note: new Map() };
   const warnings = pager(byId("warnings"), () => (ctx.isFar() ? 0.18 : 0.3) * innerHeight, ctx);
   byId("warnings").after(warnings.button);
+  const views = ways(ctx);
   return () => {
     const { tell, known } = ctx, out = known.outage();
-    relaid(byId("nav"), JSON.stringify([ctx.view, ctx.settings.lang]), () => VIEWS.map((name) => {
-      const each = button(tell(`nav.${name}`), () => ctx.show(name));
-      if (name === ctx.view) each.setAttribute("aria-current", "page");
-      return each;
-    }));
-    byId("nav").setAttribute("aria-label", tell("nav.label"));
+    views();
     write(byId("bay"), ctx.known.bay ?? "");
     mark(link, out ? "tag gone" : "tag");
     write(link, tell(out ? "link.none" : "link.online"));
@@ -39,6 +35,27 @@ export function frame(ctx) {
     warnings.draw(performance.now());
     careful(performance.now());
     write(byId("foot"), tell("foot"));
+  };
+}
+
+/** The way to the other views; on a wall, where letters take the room, only once it is asked for. */
+function ways(ctx) {
+  const nav = byId("nav");
+  let open = false;
+  const turn = (is) => { open = is; ctx.redraw(); };
+  return () => {
+    const { tell, view } = ctx, far = ctx.isFar();
+    nav.setAttribute("aria-label", tell("nav.label"));
+    relaid(nav, JSON.stringify([view, ctx.settings.lang, far, open]), () => {
+      const made = VIEWS.filter((name) => !far || open || name === view).map((name) => {
+        const each = button(tell(`nav.${name}`), () => { open = false; ctx.show(name); });
+        if (name === view) each.setAttribute("aria-current", "page");
+        return each;
+      });
+      const more = far ? button(tell("nav.label"), () => turn(!open)) : null;
+      more?.setAttribute("aria-expanded", open);
+      return more ? [...made, more] : made;
+    });
   };
 }
 

@@ -1,5 +1,6 @@
 // What now? The step in words, what to turn, what is still lacking, the cautions.
 
+import { whole } from "../core/guide.js";
 import { el, show, write } from "./dom.js";
 import { pager, roomBelow } from "./pager.js";
 import { speak, spoken } from "./said.js";
@@ -22,7 +23,7 @@ export function nowView(ctx) {
     else write(title, tell(guide.out ? "now.nothing-known" : "now.no-word"));
     if (known) speak(text, guide.text, ctx);
     else write(text, guide.out ? tell(`why.${guide.out}`) : "");
-    speak(why, known && guide.step.why ? guide.step.why : "", ctx);
+    speak(why, known ? whole(guide.step.why) : "", ctx);
     spoken(advice, known ? guide.advice : [], ctx);
     const waits = known && guide.waits.length > 0;
     write(what, tell(waits ? "now.before-sweep" : "now.lacking"));

@@ -16,7 +16,7 @@ export function turnView(ctx) {
   const title = el("h2"), state = el("p"), further = el("p", { class: "act" });
   const progress = el("p", { class: "number" }), box = el("div", { class: "plot", role: "img" }), caption = el("p", { class: "small quiet", text: tell("turn.caption") });
   const cells = Object.fromEntries(FACTS.map((name) => [name, el("dd", { class: "number" })]));
-  const facts = el("dl", { class: "facts" }, ...FACTS.map((name) => el("div", {}, el("dt", { text: tell(`turn.${name}`) }), cells[name])));
+  const facts = el("dl", { class: "facts turned" }, ...FACTS.map((name) => el("div", {}, el("dt", { text: tell(`turn.${name}`) }), cells[name])));
   const asks = el("div", { class: "row" }, ...ASKS.map((name) => button(tell(`ask.${name}`), () => ctx.ask(name, { head: chosen }), name === "stop-take" ? "usual" : "")));
   const element = el("div", { class: "stack" }, chooser.element, el("div", { class: "line" }, title, state), further, progress, box, caption, facts, asks);
   const plot = turnPlot(box, ctx);

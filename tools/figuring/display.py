@@ -6,6 +6,7 @@ import re
 import shutil
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -31,6 +32,9 @@ READY_MS, SENT_KB, PIXEL_MS, SHARE = 1000.0, 300.0, 120.0, 20.0
 SLOWER = 4
 """So many times slower than this machine a workshop's tablet may be."""
 DISPLAYS = 30
+LED = (("rigid-4x2", "en"), ("rigid-8x4", "de"))
+"""Jobs that are led from the page, and in which language."""
+LED_S = 1800
 
 
 def chromium_path():
@@ -91,29 +95,35 @@ def alone(quick):
     chromium = chromium_path()
     if chromium is None:
         return skipped("alone", "chromium")
-    command = [sys.executable, "-u", "-m", "ingest.cli", "practice", "rigid-4x2", "--by-hand"]
+    jobs = LED[:1] if quick else LED
+    return [each for vehicle, language in jobs for each in led(vehicle, language, chromium)]
+
+
+def led(vehicle, language, chromium):
+    """Lead one job on the page in a language, and tell what it took and what was wrong."""
+    command = [sys.executable, "-u", "-m", "ingest.cli", "practice", vehicle, "--by-hand"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as bay:
         try:
             url = next(
                 found[0] for line in bay.stdout if (found := re.search(r"http://\S+/", line))
             )
-            told = driven("technician.mjs", url, chromium, 600, within_s=660)
+            threading.Thread(target=bay.stdout.read, daemon=True).start()  # a full pipe stops it
+            told = driven("technician.mjs", url, chromium, LED_S, language, within_s=LED_S + 60)
         finally:
             bay.kill()
-    rows = [row("whole alignment, rigid-4x2, page and report", told["page_alone_s"], "s")]
+    about = f"{vehicle}, {language}"
+    rows = [row(f"whole alignment, {about}, page and report", told["page_alone_s"], "s")]
     for percent in (50, 95):
         ms = told[f"pixel_p{percent}_ms"]
-        rows.append(
-            row(
-                f"newest sample to pixel, p{percent}",
-                ms,
-                "ms",
-                ms / PIXEL_MS,
-                f"of {PIXEL_MS:g} ms",
-            )
-        )
-    rows.append(row("numbers that were painted", told["painted"], ""))
-    return [*rows, row("times that the page saw its connection lost", told["said_lost"], "")]
+        what = f"newest sample to pixel, p{percent}, {about}"
+        rows.append(row(what, ms, "ms", ms / PIXEL_MS, f"of {PIXEL_MS:g} ms"))
+    return [
+        *rows,
+        row(f"numbers that were painted, {about}", told["painted"], ""),
+        row(f"times that the page saw its connection lost, {about}", told["said_lost"], ""),
+        row(f"sentences not told in its language, {about}", told["untold"], ""),
+        row(f"sweeps refused without a word before, {about}", told["surprises"], ""),
+    ]
 
 
 def displays(quick):

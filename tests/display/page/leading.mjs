@@ -74,10 +74,14 @@ for (const lang of ["en", "de"]) {
   // A sweep that would be refused says so before, and is not the usual thing to do; then it is.
   const asks = "sweep-begin+sweep-end+job-done+job-skip";
   await step("s1-8", "sweep", { asks, ready: false, lacks: "axle/1/left/caster", waits: "rest of axle 1 left; run-out of axle 1 right" });
-  await page.locator("#hold li").nth(1).waitFor();
-  assert.equal((await page.locator("#hold").innerText()).split("\n")[0], words["sweep.not-yet"]);
+  await page.locator("#view h3", { hasText: words["now.before-sweep"] }).waitFor();
+  assert.equal((await page.locator("#hold").innerText()).trim(), words["sweep.not-yet"]);
+  assert.equal(await page.locator("#view li:visible").count(), 2);
+  await page.evaluate(() => { location.hash = "set"; }); // there the remote says what is lacking
+  await page.locator("#hold li:visible").nth(1).waitFor();
   assert.equal(await page.locator('#hold [data-own]:not([data-own=""])').count(), 0);
-  assert.ok((await page.locator("#view").innerText()).includes(words["now.before-sweep"]));
+  await page.evaluate(() => { location.hash = "now"; });
+  await page.locator("#view h3", { hasText: words["now.before-sweep"] }).waitFor();
   assert.deepEqual(await usual(), []);
   assert.equal(await button("ask.sweep-begin").getAttribute("aria-describedby"), "hold");
   await step("s1-8", "sweep", { asks, ready: false, lacks: "axle/1/left/caster" });

@@ -87,7 +87,7 @@ async function comeHome() {
 /** Whether the page says why a sweep would be refused now. */
 async function isHeld() {
   const is = await page.locator("#hold").isVisible();
-  if (is) seen.held.add((await read("#hold ul")).replace(/\n/g, "; "));
+  if (is) seen.held.add((await read("#view ul:not(.act):visible")).replace(/\n/g, "; "));
   return is;
 }
 

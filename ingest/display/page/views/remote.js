@@ -46,12 +46,13 @@ export function remoteView(ctx) {
   } };
 }
 
-/** Why a sweep would be refused if it were begun now. */
+/** That a sweep would be refused now, and why, where the view above does not say so. */
 function holdPart(ctx) {
   const waiting = el("ul"), element = el("div", { class: "said", id: "hold" }, el("p", { text: ctx.tell("sweep.not-yet") }), waiting);
   return { element, draw(waits) {
     spoken(waiting, waits, ctx);
     show(element, waits.length > 0);
+    show(waiting, ctx.view !== "now");
   } };
 }
 

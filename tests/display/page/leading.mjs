@@ -17,14 +17,17 @@ const NOT_FOUND = "vehicle/parallelism is to be adjusted later, and is not settl
 const service = await mqtt.connectAsync(`mqtt://127.0.0.1:${port}`, { protocolVersion: 4 });
 const say = (topic, body) => service.publishAsync(`${ROOT}/${topic}`, JSON.stringify(body), { retain: true });
 const answer = (asked, body) => service.publishAsync(asked.reply_to, JSON.stringify({ id: asked.id, ...body }));
-const heard = [];
+const heard = [], taken = new Set(); // what is not answered in time is sent once more, under the same id
 service.on("message", (topic, payload) => heard.push({ name: topic.split("/").at(-1), ...JSON.parse(payload) }));
 await service.subscribeAsync(`${ROOT}/cmd/+`);
 async function request(name) {
   for (let tried = 0; tried < 200; tried += 1) {
-    const found = heard.findLast((each) => each.name === name);
+    const found = heard.findLast((each) => each.name === name && !taken.has(each.id));
     heard.length = 0;
-    if (found) return found;
+    if (found) {
+      taken.add(found.id);
+      return found;
+    }
     await new Promise((done) => setTimeout(done, 30));
   }
   throw new Error(`no request ${name}`);

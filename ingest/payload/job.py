@@ -106,7 +106,7 @@ class JobCaution(Stamped):
 
     job: Id | None
     task: str = Field(max_length=32)
-    text: str = Field(default="", max_length=900)
+    text: str = Field(default="", max_length=2000)
 
 
 class JobAdvice(Stamped):

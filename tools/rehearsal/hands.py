@@ -26,6 +26,8 @@ RATE_HZ = 20.0
 """Of heads: fewer readings take less time, and scatter no less than U says."""
 NOT_TOLD = "no sightline tells it today"
 """The reason to leave as it is what cannot be measured as found; what must be is refused still."""
+BEGINS = 10
+"""So often a sweep is begun that is refused since a wheel is not at rest yet."""
 TRIES = 4
 """So often an adjustment is tried before it is left as it is."""
 
@@ -194,7 +196,11 @@ class JobOnABay:
         practice = self.bay.practice
         goals = None if practice is None else sweep_goals(practice.adjusters, axle)
         heads = list(self.bay.bay.heads.values())
-        done = self.bay.bay.sweeping.begin(axle, heads, stops=goals is not None)
+        for _ in range(BEGINS):
+            done = self.bay.bay.sweeping.begin(axle, heads, stops=goals is not None)
+            if done.ok:
+                break
+            self.pass_by(2.0)  # as it is told to: a soft suspension takes its time
         assert done.ok, done.text
         for step in self.bay.demo.technician.sweep(axle, *(goals or (20.2 * DEG,))):
             self.pass_by(step.wait_s)

@@ -1,6 +1,7 @@
 """What a sweep alone can tell, as tasks of a job: caster, lock angles; and the drag link."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -14,6 +15,8 @@ from ingest.job.course.events import Turning
 from ingest.job.course.guidance import guide
 from ingest.job.course.tasks import Doing
 from ingest.job.limits.quantities import Quantity
+from ingest.payload.examples import EXAMPLES
+from ingest.payload.job import JobCaution
 from tests.job.brief.test_brief import adjusting, brief_of, facts, go_on, opened_job, standing
 from tests.job.course.playing import Played
 from tests.job.vehicles import SHIPPED, vehicle
@@ -33,10 +36,11 @@ def at(played: Played, brief, quantity: str, doing: Doing = Doing.ADJUST):
     raise AssertionError(f"no {doing} of {quantity}")
 
 
-def with_casters(played: Played, brief, degrees: float):
+def with_casters(played: Played, brief, degrees: float, right_less: float = 0.0):
     """Return a bay that reads such casters, and all else as it should be."""
     known = facts(played, brief)
-    read = {t: brief.judged(t, standing(degrees * DEG, 1e-4, played.now)) for t in CASTERS}
+    each = zip(CASTERS, (degrees, degrees - right_less), strict=True)
+    read = {t: brief.judged(t, standing(deg * DEG, 1e-4, played.now)) for t, deg in each}
     return {**known.readings, **read}
 
 
@@ -50,12 +54,12 @@ def finish(played: Played, brief, readings=None) -> None:
         played.tell(what)
 
 
-def swept_job(degrees: float):
+def swept_job(degrees: float, right_less: float = 0.0):
     """Return a job at the caster of axle 1, which a sweep has found to be such."""
     brief = brief_of("rigid-4x2", "pellowmere-17")
     played = opened_job(brief)
     at(played, brief, "lock_angle", Doing.SWEEP)
-    finish(played, brief, with_casters(played, brief, degrees))
+    finish(played, brief, with_casters(played, brief, degrees, right_less))
     at(played, brief, "caster")
     return played, brief
 
@@ -136,6 +140,17 @@ def test_what_is_too_much_for_wedges_is_said_before_anything_else() -> None:
     played, brief = swept_job(0.5)
     heed = brief.advice_by_sweep(played.job.current, played.job).heed
     assert any("more than two degrees" in line for line in heed)
+
+
+def test_all_that_is_to_be_heeded_is_published_none_of_it_cut_short() -> None:
+    played, brief = swept_job(0.5, right_less=0.6)
+    heed = brief.advice_by_sweep(played.job.current, played.job).heed
+    assert len(heed) == 2
+    told = guide(played.job, replace(facts(played, brief), heed=heed)).cautions
+    text = "\n".join(told)
+    told_on = JobCaution.model_validate(EXAMPLES["job-caution/1"].model_dump() | {"text": text})
+    assert told_on.text == text
+    assert set(heed) < set(told_on.text.splitlines())
 
 
 def test_caster_that_is_stale_is_not_turned_at_before_it_is_swept_again() -> None:

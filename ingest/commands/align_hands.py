@@ -23,6 +23,8 @@ from ingest.simulator.technician import Step
 SWEEP_RAD = 20.2 * DEG
 REST_S = 2.5
 """So long wheels are let rest before they are swept."""
+WAITS_S = 20.0
+"""A soft suspension takes its time to come to rest."""
 SWEEPS = 3
 """So often an axle is swept whose sweep broke off: whoever sweeps it is told to begin it again."""
 SWEPT_ON = (*BEGIN_AGAIN, "not-sweeping", "already-sweeping")
@@ -73,12 +75,18 @@ class Hands(Turns):
 
     async def _sweep_once(self, axle: int) -> str:
         await asyncio.sleep(REST_S)
+        with contextlib.suppress(StoryError):  # what it waits for then, the refusal says
+            await self._ears.until(lambda: not self._waits(), WAITS_S, "rest")
         stops = sweep_goals(self._practice.adjusters, axle) is not None
         await self._ears.ask("sweep-begin", axle=axle, stops=stops)
         await self.steer(axle, stops=stops)
         reply = await self._ears.ask("sweep-end", axle=axle)
         await asyncio.sleep(1.0)
         return reply.text
+
+    def _waits(self) -> str:
+        """Return what a sweep would be refused for now, as it is published."""
+        return str(self._ears.job.get("guidance", {}).get("waits", ""))
 
     async def _leave_sweep(self, axle: int) -> None:
         """Have a sweep that cannot be finished ended; see to it that its heads are as they were."""

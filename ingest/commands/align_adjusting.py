@@ -4,7 +4,7 @@ import asyncio
 from typing import Any
 
 from calibration.reporting import on_screen
-from ingest.commands.align_asking import READY_S, Asking, Teller
+from ingest.commands.align_asking import NOT_TOLD, READY_S, Asking, Teller
 from ingest.commands.align_ears import Ears, NotInTime
 from ingest.commands.align_hands import Hands
 from ingest.payload.axle import AxleResult
@@ -56,7 +56,7 @@ class Adjusting(Asking):
         words = ["no limit" if each == "none" else each for each in sorted(decisions)]
         told = f"by the last sweep {', '.join(words)}"
         if decisions == {"inside"} or None in known:
-            return told, ""
+            return told, NOT_TOLD if None in known else ""
         advice = await self._advice(task["task"], axle)
         if asks:
             await self._ask("job-adjust", task=task["task"])

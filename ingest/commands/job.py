@@ -2,11 +2,12 @@
 
 import argparse
 import asyncio
+import getpass
 import json
 import sys
 from pathlib import Path
 
-from ingest.commands.job_fields import ASKED, add_actions, fields_of, own_fields
+from ingest.commands.job_fields import ASKED, BY, add_actions, fields_of, own_fields
 from ingest.commands.job_papers import make
 from ingest.commands.job_view import JobView
 from ingest.core.errors import InputError
@@ -17,6 +18,8 @@ from ingest.payload.topics import Topics
 EXIT_REFUSED = 3
 PAPERS = ("list", "report", "export")
 """What is made from the store, with no service running."""
+LONGEST = 32
+"""Characters of a name."""
 STATE_S = 3.0
 """A service that runs has said how its job stands before any display asks."""
 
@@ -28,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", type=int, default=1883, help="its port (default 1883)")
     parser.add_argument("--user", help="user name at the broker: a technician's")
     parser.add_argument("--password-file", type=Path, help="file that holds the password alone")
-    parser.add_argument("--by", help="who asks: this name stands in the report")
+    parser.add_argument("--by", help=BY)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     add_actions(parser)
 
@@ -45,6 +48,14 @@ def run(args: argparse.Namespace) -> int:
     except ValueError as error:
         raise InputError("--bay", None, str(error)) from error
     return asyncio.run(_run(args, broker, topics))
+
+
+def _here() -> str:
+    """Return who is logged in at this machine; "" where it knows nobody."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return ""
 
 
 async def _run(args: argparse.Namespace, broker: BrokerSettings, topics: Topics) -> int:
@@ -74,8 +85,9 @@ async def _ask(args: argparse.Namespace, listener: Listener, view: JobView) -> i
         fields["task"] = view.task
         if not view.task:
             raise InputError(f"job {args.action}", None, "no task is the present one; see job show")
-    if args.by is not None:
-        fields["by"] = args.by
+    who = args.by or args.user or _here()
+    if who:
+        fields["by"] = who[:LONGEST]
     try:
         reply = await listener.ask(ASKED[args.action], **fields)
     except TimeoutError:

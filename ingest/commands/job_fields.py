@@ -63,6 +63,8 @@ IN_PLACE: Mapping[str, tuple[str, ...]] = MappingProxyType(
 )
 """Fields that are told by their place."""
 
+BY = "who asks: this name stands in the report (default: the user at the broker, or here)"
+
 
 def add_actions(parser: argparse.ArgumentParser) -> None:
     """Declare an action for each request, and ``show``."""
@@ -71,6 +73,7 @@ def add_actions(parser: argparse.ArgumentParser) -> None:
     for name, summary in SUMMARIES.items():
         action = actions.add_parser(name, help=summary, description=f"{summary.capitalize()}.")
         if name in ASKED:
+            action.add_argument("--by", default=argparse.SUPPRESS, help=BY)
             for key, info in own_fields(name).items():
                 _add(action, key, info, placed=key in IN_PLACE.get(name, ()))
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from calibration.document.blocks import Block, Column, Facts, Heading, Paragraph, Points, Table
 from calibration.document.plain import count
 from ingest.job.course.intake import BY_ID
-from ingest.job.course.job import Job
-from ingest.job.course.tasks import Doing
+from ingest.job.course.job import Job, Mark
+from ingest.job.course.tasks import NEEDLESS, Doing, Task
 from ingest.report.wording import topic_name
 
 DASH = "\u2013"
@@ -35,9 +35,9 @@ def work(job: Job) -> Iterator[Block]:
     else:
         yield Paragraph("Nothing was adjusted.")
     left_out = [
-        f"{task.title}: {mark.skipped}"
+        f"{task.title}: {mark.skipped or mark.note or 'nothing was turned'}"
         for task in job.tasks
-        if (mark := job.marks.get(task.id)) is not None and mark.skipped
+        if (mark := job.marks.get(task.id)) is not None and _is_left_out(task, mark)
     ]
     if left_out:
         yield Paragraph("Left out:")
@@ -45,7 +45,9 @@ def work(job: Job) -> Iterator[Block]:
     noted = [
         f"{task.title}: {mark.note}"
         for task in job.tasks
-        if (mark := job.marks.get(task.id)) is not None and mark.note
+        if (mark := job.marks.get(task.id)) is not None
+        and mark.note
+        and not _is_left_out(task, mark)
     ]
     if noted:
         yield Paragraph("Said with it:")
@@ -53,6 +55,12 @@ def work(job: Job) -> Iterator[Block]:
     if any(t.doing is Doing.ADJUST for t in job.tasks) and job.cannot:
         yield Paragraph("Could not be done:")
         yield Points(job.cannot)
+
+
+def _is_left_out(task: Task, mark: Mark) -> bool:
+    """Say whether a task was left out by somebody; what then falls away by itself is no news."""
+    untouched = task.doing is Doing.ADJUST and not mark.turned
+    return untouched or mark.skipped not in ("", NEEDLESS)
 
 
 def run_outs(job: Job) -> Iterator[Block]:

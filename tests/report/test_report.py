@@ -11,8 +11,9 @@ from lxml import html
 from calibration.document.html import render_html
 from calibration.document.pdf import render_pdf
 from ingest.job.course.acts import Close, Skip, Upset
-from ingest.job.course.job import Job
+from ingest.job.course.job import Job, Mark
 from ingest.job.course.readings import LimitAt, Reading
+from ingest.job.course.tasks import NEEDLESS
 from ingest.report.charts import axle_lines, intervals
 from ingest.report.document import Seal, Workshop, axles_of, report
 from ingest.report.figures import bounds, lines, printed
@@ -95,6 +96,15 @@ def test_what_was_not_measured_again_is_told_with_its_reason() -> None:
     text = text_of(played.job)
     assert "were not measured again (the head is broken)" in text
     assert "not measured again" in text
+
+
+def test_what_was_left_as_it_is_stands_with_its_reason_and_what_fell_away_does_not() -> None:
+    job = finished().job
+    as_it_is = Mark("2026-01-02T09:00:00.000000000Z", "ines", turned=False, note="by the maker")
+    marks = {**job.marks, "s1-8": as_it_is, "s1-9": replace(as_it_is, skipped=NEEDLESS, note="")}
+    text = text_of(replace(job, marks=marks))
+    assert "adjust total toe of axle 1: by the maker" in text
+    assert NEEDLESS not in text
 
 
 def test_a_report_that_nobody_signed_is_a_draft(job: Job) -> None:

@@ -17,7 +17,7 @@ from ingest.job.course.readings import Reading, RunoutTaken
 from ingest.job.course.tasks import Task
 
 TRUSTED = frozenset({"good", "uncertain"})
-OUTSIDE = "outside"
+INSIDE, OUTSIDE = "inside", "outside"
 SIDES = ("left", "right")
 NO_LEVEL = LevelTaken("", None, None, "no level record of the bay")
 

@@ -2,7 +2,7 @@
 
 from itertools import takewhile
 
-from ingest.job.course.acts import OUTSIDE, Finish, Refused
+from ingest.job.course.acts import INSIDE, OUTSIDE, Facts, Finish, Refused
 from ingest.job.course.events import Done, Skipped, What
 from ingest.job.course.job import Job
 from ingest.job.course.tasks import NEEDLESS, Doing, Task
@@ -11,17 +11,37 @@ TAIL = frozenset({Doing.TIGHTEN, Doing.SETTLE, Doing.RESWEEP, Doing.LEAVE})
 """What follows adjustments."""
 
 
-def untouched(job: Job, task: Task, act: Finish) -> tuple[What, ...]:
-    """Finish an adjustment in which nothing was turned: what was found is what is left."""
+def untouched(job: Job, task: Task, act: Finish, facts: Facts) -> tuple[What, ...]:
+    """Finish an adjustment in which nothing was turned: what was found is what is left.
+
+    With a reason, where a result is outside its limit, or not inside of one and there is something
+    to turn.
+    """
     for topic in task.topics:
-        found = job.left_of(topic)
-        if found is not None and found.decision == OUTSIDE and not act.note.strip():
+        why = _why_not(job, topic, facts)
+        if why and not act.note.strip():
             raise Refused(
                 "outside",
-                f"{topic} is outside its limit and nothing was turned; adjust it, or give the"
-                " reason why it stays so",
+                f"{topic} {why}, and nothing was turned; adjust it, or give the reason why it stays"
+                " so",
             )
     return (Done(task.id, turned=False, note=act.note.strip()), *needless(job, task))
+
+
+def _why_not(job: Job, topic: str, facts: Facts) -> str:
+    """Say why a result cannot be left as it is without a reason; "" where it can.
+
+    What somebody else's turning has made stale is measured again anyhow.
+    """
+    if topic in job.stale:
+        return ""
+    found = job.left_of(topic)
+    if found is None:
+        return "was not measured"
+    if found.decision == OUTSIDE:
+        return "is outside its limit"
+    advised = found.decision != INSIDE and bool(facts.advice.get(topic))
+    return "is not where it should be" if advised else ""
 
 
 def needless(job: Job, task: Task) -> tuple[What, ...]:

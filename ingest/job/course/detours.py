@@ -2,6 +2,7 @@
 
 from ingest.job.course.acts import Back, Facts, Refused, Skip
 from ingest.job.course.blocks import needless, touched, unsweepable
+from ingest.job.course.due import due, left_unturned
 from ingest.job.course.events import Planned, Skipped, WentBack, What
 from ingest.job.course.job import Job
 from ingest.job.course.refusing import said, the_current
@@ -25,7 +26,10 @@ def skip(job: Job, act: Skip, facts: Facts) -> tuple[What, ...]:
         )
     if task.doing is Doing.ADJUST:
         return Skipped(task.id, reason), *needless(job, task)
-    return Skipped(task.id, reason), *unsweepable(job, task, reason)
+    if task.doing is Doing.SWEEP:
+        return Skipped(task.id, reason), *unsweepable(job, task, reason)
+    unknown = due(job, task) if task.doing is Doing.FIND else ()
+    return Skipped(task.id, reason), *left_unturned(job, unknown, reason)
 
 
 def back(job: Job, act: Back) -> WentBack:

@@ -10,13 +10,12 @@ from ingest.job.course.tasks import FINDS, Doing, Task
 
 
 def due(job: Job, task: Task) -> tuple[str, ...]:
-    """Return what a measurement as found takes where it is known, and is the last to take before
-    somebody turns at it."""
+    """Return what a measurement as found is the last to take before somebody turns at it."""
     place = job.tasks.index(task)
     later = job.tasks[place + 1 :]
     return tuple(
         topic
-        for topic in task.also
+        for topic in (*task.topics, *task.also)
         if topic not in job.found and _is_turned_at_next(job, later, topic)
     )
 
@@ -31,6 +30,11 @@ def _is_turned_at_next(job: Job, later: Collection[Task], topic: str) -> bool:
         if task.doing is Doing.ADJUST and topic in task.topics:
             return True
     return False
+
+
+def unfound(job: Job, task: Task) -> tuple[str, ...]:
+    """Return what an adjustment is about and was not measured as found: it may not be turned."""
+    return tuple(topic for topic in task.topics if topic not in job.found)
 
 
 def left_unturned(job: Job, topics: Collection[str], reason: str) -> tuple[What, ...]:

@@ -36,7 +36,7 @@ def finish(job: Job, act: Finish, facts: Facts) -> tuple[What, ...]:
             return (Done(task.id, readings, note=act.note.strip()),)
         case Doing.ADJUST:
             if job.turning != task.id:
-                return untouched(job, task, act)
+                return untouched(job, task, act, facts)
         case Doing.LOWER | Doing.SETTLE | Doing.TIGHTEN:
             pass
     return (Done(task.id, note=act.note.strip()),)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from ingest.job.course.acts import SIDES, TRUSTED, Facts
 from ingest.job.course.blocks import block_of, touched
 from ingest.job.course.cautions import INTAKE, MAKER, cautions
-from ingest.job.course.due import due
+from ingest.job.course.due import due, unfound
 from ingest.job.course.events import Disturbed
 from ingest.job.course.intake import BY_ID, ITEMS
 from ingest.job.course.job import Job, Phase
@@ -186,6 +186,11 @@ def _wedged(job: Job, task: Task) -> bool:
 
 def _adjust(job: Job, task: Task, facts: Facts) -> str:
     todo = " ".join(_advice(task, facts))
+    if unfound(job, task):
+        return (
+            "It was not measured as found, and is not turned before: go back and measure it, or"
+            " leave it out with the reason."
+        )
     if job.turning == task.id:
         return todo or "Adjust until the figure is home, then say that it is done."
     found = [job.found.get(topic) for topic in task.topics]
@@ -207,6 +212,8 @@ def _asks(job: Job, task: Task, facts: Facts) -> tuple[str, ...]:
         return ("job-done", "job-skip", "job-back", "job-replan")
     if job.turning == task.id:
         return ("job-done",)
+    if unfound(job, task):
+        return ("job-back", "job-skip", "job-done", "job-replan")
     return ("job-adjust", "job-done", "job-skip", "job-back", "job-replan")
 
 
@@ -220,7 +227,8 @@ def lacking(job: Job, task: Task, facts: Facts) -> Iterable[str]:
         case Doing.TAPE:
             yield from (line for line in task.tapes if line not in job.taped)
         case Doing.FIND | Doing.LEAVE | Doing.SWEEP | Doing.RESWEEP:
-            for topic in (*task.topics, *(due(job, task) if task.doing in FINDS else ())):
+            needed = due(job, task) if task.doing in FINDS else ()
+            for topic in dict.fromkeys((*task.topics, *needed)):
                 reading = facts.readings.get(topic)
                 if reading is None or reading.quality not in TRUSTED or reading.at < job.moved_at:
                     yield topic

@@ -1,6 +1,7 @@
 """Whether something may be turned: only what was measured as found, and holds."""
 
 from ingest.job.course.acts import Facts, Refused, Turn
+from ingest.job.course.due import unfound
 from ingest.job.course.events import Turning, What
 from ingest.job.course.job import Job
 from ingest.job.course.refusing import the_current
@@ -14,7 +15,7 @@ def turn(job: Job, act: Turn, facts: Facts) -> tuple[What, ...]:
         raise Refused("out-of-order", f"{task.id} is: {task.title}; nothing is turned in it")
     if job.turning == task.id:
         return ()
-    missing = [topic for topic in task.topics if topic not in job.found]
+    missing = unfound(job, task)
     if missing:
         raise Refused(
             "not-found",

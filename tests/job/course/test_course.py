@@ -19,6 +19,7 @@ from ingest.job.course.acts import (
     Upset,
 )
 from ingest.job.course.events import Planned
+from ingest.job.course.guidance import guide
 from ingest.job.course.job import Phase
 from ingest.job.course.making import replayed
 from ingest.job.course.tasks import Doing
@@ -125,7 +126,25 @@ def test_nothing_is_turned_before_it_was_found() -> None:
     played = begun()
     work_to(played, "s1-5")
     played.act(Skip("s1-5", "sensor cable torn"))
+    assert played.job.marks["s1-6"].skipped == "not measured as found: sensor cable torn"
+    played.act(Back("s1-6"))
     assert refused(played, Turn("s1-6")).code == "not-found"
+    told = guide(played.job, played.facts())
+    assert "job-adjust" not in told.asks
+    assert "go back and measure it" in told.text
+    assert "not measured" in refused(played, Finish("s1-6")).text
+
+
+@pytest.mark.parametrize("decision", ["outside", "undecided", "none"])
+def test_what_is_advised_is_turned_or_left_with_a_reason(decision: str) -> None:
+    played = begun()
+    work_to(played, "s1-5")
+    found = {HEADING_4: reading(HEADING_4, played.now, decision)}
+    played.act(Finish("s1-5"), readings=found)
+    assert refused(played, Finish("s1-6"), readings=found).code == "outside"
+    played.act(Finish("s1-6", "the maker allows it"), readings=found)
+    assert played.job.marks["s1-6"].note == "the maker allows it"
+    assert not played.job.marks["s1-6"].turned
 
 
 def test_a_turned_adjuster_makes_results_stale_until_they_are_measured() -> None:

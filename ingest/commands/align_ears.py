@@ -82,7 +82,8 @@ class Lateness:
 class Ears:
     """Hears all that a bay publishes.
 
-    ``say`` gets a line where more has to be waited for than usual.
+    ``say`` gets a line where more has to be waited for than usual. ``wall_ns``: the clock that
+    messages are stamped by.
     """
 
     def __init__(
@@ -90,7 +91,10 @@ class Ears:
         broker: BrokerSettings,
         topics: Topics,
         say: Callable[[str], None] = lambda _text: None,
+        *,
+        wall_ns: Callable[[], int] = time.time_ns,
     ) -> None:
+        self._wall_ns = wall_ns
         self._topics = topics
         self._say = say
         self._said = False
@@ -185,10 +189,10 @@ class Ears:
                 self.job[leaf] = json.loads(payload) if payload else {}
                 if leaf == "live" and payload:
                     live = self.job[leaf]
-                    self.late_ms.append(time.time() * 1e3 - live["ms"] - live["lag_ms"])
+                    self.late_ms.append(self._wall_ns() * 1e-6 - live["ms"] - live["lag_ms"])
             case ["head", _, leaf] if payload and leaf in READINGS and not retained:
                 read = json.loads(payload)
-                late_s = time.time() - (read["ms"] + read["lag_ms"]) * 1e-3
+                late_s = self._wall_ns() * 1e-9 - (read["ms"] + read["lag_ms"]) * 1e-3
                 self._lateness.hear(_now_s(), late_s)
             case ["head", name, "sweep"] if not retained:
                 self.sweeps[name] = json.loads(payload) if payload else {"axle": 0}

@@ -124,7 +124,7 @@ def test_a_clamp_that_slips_is_turned_again_and_seated_anew_where_it_slips_again
         if job.current is not None and job.current.doing == "settle" and not slipped:
             slipped.append(fields["task"])
             for again in range(times):
-                practising.slip("cedar", 4.0 + 30.0 * again, 0.5 * DEG)
+                practising.slip("cedar", 1.0 + 30.0 * again, 0.5 * DEG)
 
     slipped: list[str] = []
     practising = rehearsed({"job-done": slip})

@@ -112,7 +112,7 @@ class Practising:
     async def _lead(self, limits: str) -> None:
         bay = self.bay
         assert bay.practice is not None
-        self.ears = Ears(BrokerSettings(), bay.topics)
+        self.ears = Ears(BrokerSettings(), bay.topics, wall_ns=bay._wall)
         self.ears._listener = self  # type: ignore[assignment]
         self._hand_over()
         self.hands = Hands(

@@ -10,6 +10,7 @@ from ingest.job.course.events import BAY, Event, What
 from ingest.job.course.guidance import guide
 from ingest.job.course.job import Job
 from ingest.job.course.keeping import Asking, JobStore, JobsUnkept
+from ingest.job.course.restart import unknown_since
 from ingest.payload.job_cmd import JobCommand, JobEvents, JobOpen, JobTape
 from ingest.service.alerts import Alerts
 from ingest.service.announcer import Announcer
@@ -76,6 +77,9 @@ class JobWork:
         present = self._kept.present
         if present is not None and present.is_open:
             self._view.set_out(present.brief.of, present.job.taped)
+        if present is not None and present.is_begun:
+            for act in unknown_since(present.job, self._view.compensated):
+                self.upset(act)
         self.tell()
 
     def carry_out(self, client: str, command: JobCommand, user: str | None = None) -> Done:

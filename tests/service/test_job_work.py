@@ -13,13 +13,15 @@ import pytest
 
 from ingest.job.course.acts import SIDES, Upset
 from ingest.job.course.cautions import cautions
+from ingest.job.course.events import BAY
 from ingest.job.course.job import Phase
+from ingest.job.course.restart import TODO
 from ingest.job.course.tasks import Doing, Task
 from ingest.payload.base import DISPLAY_LIMIT_BYTES
 from ingest.store.database import open_database
 from ingest.store.jobs import StoredJobs
 from tests.job.course.playing import TASKS
-from tests.service.job_rig import JobRig
+from tests.service.job_rig import FakeView, JobRig
 
 OPEN = {"vehicle": "pellowmere-17", "limits": "invented", "order": "W-118"}
 
@@ -116,6 +118,23 @@ def test_every_result_is_told_as_found_and_as_left_until_the_next_job(rig: JobRi
     assert any(not line["untouched"] for line in by_topic.values())
     assert rig.ask("job-open", vehicle="pellowmere-17", limits="invented", order="W-119").ok
     assert lines_told(rig) == {}
+
+
+def test_after_a_restart_it_says_that_heads_are_to_be_named_and_wheels_turned_again() -> None:
+    """What a service knew of clamps ends with it: nobody saw them while it was away."""
+    connection = open_database(":memory:")
+    rig = JobRig(connection)
+    while rig.work.job is None or rig.work.job.current is None or rig.work.job.current.id != "s1-6":
+        rig.go_on()
+    later = JobRig(connection, view=FakeView(wheels=frozenset(), compensated={}), boot="b-2")
+    told = later.last("job/guidance")
+    assert str(told["text"]).startswith(TODO)
+    upsets = [event for event in later.work.events() if event.by == BAY]
+    assert {(e.what.axle, e.what.side) for e in upsets} == {(4, "left"), (4, "right")}
+    again = JobRig(connection, view=FakeView(wheels=frozenset(), compensated={}), boot="b-3")
+    assert len(again.work.events()) == len(later.work.events())
+    put_right = JobRig(connection, boot="b-4")
+    assert TODO not in str(put_right.last("job/guidance")["text"])
 
 
 def test_no_caution_is_cut_short(rig: JobRig) -> None:

@@ -30,8 +30,9 @@ from ingest.payload.vehicle_file import parse_vehicle
 from ingest.report import wording
 from ingest.report.charts import AxleAt, axle_lines, intervals
 from ingest.report.figures import Line, bounds, lines, printed
+from ingest.report.intake import findings
 from ingest.report.proof import proof
-from ingest.report.work import findings, heads, limits, remarks, run_outs, tapes, work
+from ingest.report.work import heads, limits, remarks, run_outs, tapes, work
 
 MARK_OPEN = "NOT FINISHED"
 MARK_DRAFT = "DRAFT"

@@ -1,10 +1,9 @@
-"""What was done and on what it stands: adjustments, run-out, heads, tapes, intake, limits."""
+"""What was done and on what it stands: adjustments, run-out, heads, tapes, limits."""
 
 from collections.abc import Iterator
 
 from calibration.document.blocks import Block, Column, Facts, Heading, Paragraph, Points, Table
 from calibration.document.plain import count
-from ingest.job.course.intake import BY_ID
 from ingest.job.course.job import Job, Mark
 from ingest.job.course.tasks import NEEDLESS, Doing, Task
 from ingest.report.wording import topic_name
@@ -145,21 +144,6 @@ def tapes(job: Job) -> Iterator[Block]:
         Column("", width=1),
     )
     yield Table("Distances by tape and by the heads", columns, rows)
-
-
-def findings(job: Job) -> Iterator[Block]:
-    """Yield what the intake found."""
-    yield Heading("Intake", 2)
-    words = {"ok": "in order", "fault": "at fault", "absent": "does not apply"}
-    rows = tuple(
-        (BY_ID[item].title, words[check.state], check.note or DASH)
-        for item, check in job.checks.items()
-    )
-    columns = (Column("Looked at", width=2), Column("Found"), Column("Note", width=3))
-    if rows:
-        yield Table("Before anything was measured", columns, rows)
-    else:
-        yield Paragraph("Nothing was looked at.")
 
 
 def limits(job: Job) -> Iterator[Block]:

@@ -10,15 +10,19 @@ from lxml import html
 
 from calibration.document.html import render_html
 from calibration.document.pdf import render_pdf
-from ingest.job.course.acts import Close, Skip, Upset
+from ingest.job.course.acts import Check, Close, Skip, Upset
+from ingest.job.course.events import Checked, Event
 from ingest.job.course.job import Job, Mark
+from ingest.job.course.making import opened, replayed
 from ingest.job.course.readings import LimitAt, Reading
 from ingest.job.course.tasks import NEEDLESS
+from ingest.payload.job_record import job_record
 from ingest.report.charts import axle_lines, intervals
 from ingest.report.document import Seal, Workshop, axles_of, report
 from ingest.report.figures import bounds, lines, printed
 from ingest.report.wording import topic_name
-from tests.report.sample import DEG, HEADING, VALUES, finished, measured
+from tests.job.course.playing import Played, stamp
+from tests.report.sample import DEG, HEADING, OPENED, VALUES, finished, measured
 
 SEALED = Seal("ab" * 32, ("key 1234 (Ed25519)",), "levelhead")
 SHOP = Workshop("Ostler & Vane", "Tollgate 4")
@@ -213,3 +217,24 @@ def test_a_run_out_that_is_known_well_is_not_told_as_if_it_were_known_exactly(jo
     text = text_of(replace(job, runouts=(well, *job.runouts[1:])))
     assert "< 0.001\u00b0" in text
     assert "0.000\u00b0" not in text
+
+
+def test_a_fault_that_was_repaired_stands_in_it_as_found_and_then() -> None:
+    first = Event(1, stamp(0), "ines", OPENED)
+    played = Played(opened(first), [first])
+    played.act(Check("kingpins", "fault", "left kingpin knocks"))
+    later = Event(
+        played.job.last + 1,
+        "2026-01-05T14:07:00.000000000Z",
+        "Orla Finch",
+        Checked("kingpins", "ok", "kingpin kit renewed"),
+    )
+    job = replayed(job_record("w-118", (*played.events, later)).happened())
+    assert job.faults == ()
+    page = html.fromstring(render_html(report("w-118", job, date(2026, 1, 6), SHOP, SEALED)))
+    rows = [[cell.text_content().strip() for cell in row] for row in page.iter("tr")]
+    title = "kingpin play"
+    found, then = [row for row in rows if row[0] == title]
+    assert found == [title, "at fault", "left kingpin knocks", "2026-01-02 08:00", "ines"]
+    repaired = [title, "then in order", "kingpin kit renewed", "2026-01-05 14:07", "Orla Finch"]
+    assert then == repaired

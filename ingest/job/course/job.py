@@ -30,6 +30,15 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class Look:
+    """An item of the intake was looked at: when, by whom, how it was."""
+
+    at: str
+    by: str
+    check: Checked
+
+
+@dataclass(frozen=True, slots=True)
 class Adjustment:
     """Something was turned: in which task, after which advice, from when on."""
 
@@ -54,6 +63,10 @@ class Job:
     opened_by: str
     phase: Phase = Phase.INTAKE
     checks: Mapping[str, Checked] = field(default_factory=dict)
+    """How each item of the intake is now."""
+    looks: tuple[Look, ...] = ()
+    """Every look at an item, in the order in which they came: what was at fault and repaired since
+    stays known."""
     level: LevelTaken | None = None
     tasks: tuple[Task, ...] = ()
     cannot: tuple[str, ...] = ()

@@ -20,7 +20,7 @@ from ingest.job.course.events import (
     Turning,
     WentBack,
 )
-from ingest.job.course.job import Adjustment, Job, Mark, Phase
+from ingest.job.course.job import Adjustment, Job, Look, Mark, Phase
 from ingest.job.course.tasks import FINDS, SWEEPS, Doing
 from ingest.job.vehicle.axles import Wheel
 from ingest.job.vehicle.reference import PIN
@@ -54,7 +54,9 @@ def after(job: Job, event: Event) -> Job:
 def _after(job: Job, event: Event) -> Job:
     match event.what:
         case Checked(item=item):
-            return replace(job, checks={**job.checks, item: event.what})
+            look = Look(event.at, event.by, event.what)
+            checks = {**job.checks, item: event.what}
+            return replace(job, checks=checks, looks=(*job.looks, look))
         case LevelTaken():
             return replace(job, level=event.what)
         case Planned(tasks=tasks, cannot=cannot):

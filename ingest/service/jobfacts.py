@@ -1,6 +1,5 @@
 """What the bay knows when something is asked of a job."""
 
-import math
 from collections.abc import Collection
 
 from ingest.job.brief.advising import SweptAdvice
@@ -12,9 +11,7 @@ from ingest.payload.job_cmd import JobTape
 from ingest.payload.vehicle_network import is_check
 from ingest.service.jobkept import Present
 from ingest.service.jobports import BayView
-
-PROVES = 2.0
-"""k of the expanded uncertainty that a tape's difference is held against."""
+from ingest.service.tapewords import may_differ_m
 
 
 def facts_of(present: Present, view: BayView, hidden: Collection[tuple[int, str]]) -> Facts:
@@ -61,5 +58,5 @@ def taped_of(command: JobTape, present: Present, view: BayView) -> Taped:
     told = view.foretold(at, to) if is_check(at, to) else None
     if told is None:
         return Taped(command.line, command.metres, u_m, None, None, None)
-    agrees = abs(command.metres - told.value) <= PROVES * math.hypot(u_m, told.u)
+    agrees = abs(command.metres - told.value) <= may_differ_m(u_m, told.u)
     return Taped(command.line, command.metres, u_m, told.value, told.u, agrees)

@@ -10,12 +10,13 @@ from dataclasses import dataclass, replace
 from functools import reduce
 
 from ingest.core.ports import WallClock
-from ingest.job.course.events import Event, Opened, What
+from ingest.job.course.events import Event, Opened, Taped, What
 from ingest.job.course.job import Job, Phase
 from ingest.job.course.keeping import Answered, Asking, JobStore
 from ingest.job.course.making import after, opened, replayed
 from ingest.payload.stamp import rfc3339
 from ingest.service.jobports import Brief, JobShop
+from ingest.service.tapewords import disagreement
 
 LEVEL = re.compile(r"[^a-z0-9]+")
 LONGEST = 24
@@ -79,7 +80,7 @@ class KeptJob:
         name, job, now = self.present.name, self.present.job, self._now()
         events = tuple(Event(job.last + n, now, by[:32], what) for n, what in enumerate(whats, 1))
         changed = reduce(after, events, job)
-        text = _answer(job, changed)
+        text = warned(whats, _answer(job, changed))
         answered = None if asking is None else Answered(name, True, "ok", text)
         self._store.add(name, events, asking, answered)
         self.present = replace(self.present, job=changed)
@@ -110,3 +111,10 @@ def _answer(before: Job, now: Job) -> str:
     if now.current == done:
         return f"noted; still: {following}"
     return f"next: {following}"
+
+
+def warned(whats: tuple[What, ...], answer: str) -> str:
+    """Return an answer with what has to be said first of what was just entered."""
+    against = [disagreement(what) for what in whats if isinstance(what, Taped)]
+    said = [f"{each[:1].upper()}{each[1:]}" for each in (*against, answer) if each]
+    return ". ".join(said) if any(against) else answer

@@ -27,7 +27,7 @@ from ingest.job.brief.again import WHY as AGAIN
 from ingest.job.course import cautions
 from ingest.job.course.acts import Facts
 from ingest.job.course.again import HEADS_STAY
-from ingest.job.course.events import Checked, Closed, Event
+from ingest.job.course.events import Checked, Closed, Event, Taped
 from ingest.job.course.guidance import Guidance, guide
 from ingest.job.course.intake import ITEMS
 from ingest.job.course.job import Job, Phase
@@ -36,6 +36,7 @@ from ingest.job.course.tasks import BY_SWEEP, Doing, Task
 from ingest.job.vehicle.axles import Axle
 from ingest.payload.job_cmd import JobOpen
 from ingest.service.headseen import HeadSeen
+from ingest.service.jobkept import warned
 from ingest.service.watching import Watching
 from ingest.store.database import open_database
 
@@ -147,8 +148,15 @@ def upsets() -> Iterator[str]:
         yield f"{found[0].reason}."
 
 
+def tapes() -> Iterator[str]:
+    """Yield what is answered to a tape that does not agree, in a task."""
+    taped = Taped("L1-P", 4.8, 0.001, 4.4549, 0.02125, False)
+    for text in ("noted; still: settle axle 1 (s1-4)", "all tasks are done", "noted"):
+        yield warned((taped,), text)
+
+
 @pytest.mark.real
-@pytest.mark.parametrize("texts", [said, advised, upsets], ids=lambda each: each.__name__)
+@pytest.mark.parametrize("texts", [said, advised, upsets, tapes], ids=lambda each: each.__name__)
 def test_all_that_is_said_in_a_job_is_told_in_german(texts: Callable[[], Iterable[str]]):
     asked = sorted(set(texts()))
     ran = subprocess.run([NODE, SCRIPT], input=json.dumps(asked), capture_output=True, text=True)

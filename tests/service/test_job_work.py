@@ -252,6 +252,22 @@ def test_a_tape_between_axles_is_held_against_the_heads(
     assert rig.ask("job-tape", line="L1-L9", metres=2.0).code == "bad-field"
 
 
+def test_a_tape_that_does_not_agree_is_told_at_once_and_taken(rig: JobRig) -> None:
+    """Foretold 6.571 m, u 2 mm; 4.8 m is 1771 mm off, where 2 sqrt(5) = 4.5 mm may lie between."""
+    while rig.work.job is None or rig.work.job.current is None:
+        rig.go_on()
+    fine = rig.ask("job-tape", line="L1-L4", metres=6.574).text
+    assert fine.startswith("noted; still: ")
+    wrong = rig.ask("job-tape", line="L1-L4", metres=4.8)
+    assert wrong.ok
+    assert wrong.text == (
+        "L1-L4 does not agree: 4800.0 mm by tape, 6571.0 mm by the heads, "
+        f"1771.0 mm apart where 4.5 mm may be; tape it again. N{fine[1:]}"
+    )
+    assert len(wrong.text) <= 200
+    assert [taped.measured_m for taped in rig.work.job.tapes] == [6.574, 4.8]
+
+
 def test_what_was_knocked_is_stale_and_the_job_says_so(rig: JobRig) -> None:
     while rig.work.job is None or rig.work.job.current is None or rig.work.job.current.set_up == 1:
         rig.go_on()

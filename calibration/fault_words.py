@@ -66,6 +66,7 @@ PATTERNS = {
     r"^([0-9a-f]{64})?$": "64 of 0-9 and a-f: a SHA-256, or nothing",
     r"^cal-[0-9]{4}-[0-9]{4,12}$": "a number such as cal-2026-0001",
     r"^[AB]$": "A or B",
+    r"^ *([^- ]|$)": "not below zero; what the odometer shows, such as 412 300 km",
 }
 """What a text must look like, by the pattern that it does not match."""
 

@@ -28,7 +28,8 @@ class JobOpen(JobCommand):
     limits: Level
     """Name of a limit set in the store."""
     order: str = Field(min_length=1, max_length=40)
-    odometer: str = Field(default="", max_length=24)
+    odometer: str = Field(default="", max_length=24, pattern=r"^ *([^- ]|$)")
+    """As it is read, in the unit that it has; nothing below zero."""
     load: Literal["unladen", "laden"] = "unladen"
     """Which limits are taken. They know these two: of a vehicle that is laden in part take the one
     that its maker's figures hold for, and say how it is laden in ``remark``."""

@@ -44,6 +44,13 @@ class Present:
         """Whether it is open and its intake is over."""
         return self.job.phase is Phase.WORK
 
+    def lacks_axle(self, number: int) -> str:
+        """Return that the vehicle has no such axle, in words; empty where it has."""
+        numbers = [axle.number for axle in self.brief.of.axles]
+        known, name = ", ".join(map(str, numbers)), self.brief.vehicle
+        words = f"there is no axle {number}: {name} has axles {known}, counted from the front"
+        return "" if number in numbers else words
+
 
 class KeptJob:
     """Keeps the newest job; ``present`` is None where none was ever opened."""

@@ -63,6 +63,11 @@ class JobWork:
         """The job's name; empty where there is none."""
         return "" if self._kept.present is None else self._kept.present.name
 
+    def lacks_axle(self, number: int) -> str:
+        """Return that the open job's vehicle has no such axle; else, or with none open, nothing."""
+        present = self._kept.present
+        return present.lacks_axle(number) if present is not None and present.is_open else ""
+
     def events(self) -> tuple[Event, ...]:
         """Return all that happened in the present job."""
         return self._store.events(self.name)

@@ -188,6 +188,9 @@ class Requests:
         return Done(True, "ok", f"the head is now {name}")
 
     def _put_on(self, head: BayHead, wheel: Wheel) -> Done:
+        lacks = "" if self._jobs is None else self._jobs.lacks_axle(wheel.axle)
+        if lacks:
+            return Done(False, "bad-field", lacks)
         holder = self._bay.on_wheel(wheel)
         where = f"axle {wheel.axle} {wheel.side.value}"
         if holder is not None and holder is not head:

@@ -1,23 +1,28 @@
 """Commands: one action and one answer each."""
 
+import json
+
 import pytest
 
 from ingest.core.errors import LinkLost
+from ingest.payload.base import PayloadError
 from ingest.payload.cmd import Reply, Request, read_command
 from ingest.service.requests import Requests
+from ingest.store.database import open_database
 from ingest.wire.reports import Ack, Refusal
+from tests.service.job_rig import JobRig
 
 
 class Asker:
     """Sends requests to a bay and keeps the answers."""
 
-    def __init__(self, bay):
+    def __init__(self, bay, jobs=None):
         self.bay = bay
         self.answers = []
         self.asked = []
         self.head_says = lambda: Ack(0, 1, 1)
         announcer = bay.announcer
-        self.requests = Requests(bay.bay, announcer, bay.clock.ns, self.keep, self.ask)
+        self.requests = Requests(bay.bay, announcer, bay.clock.ns, self.keep, self.ask, jobs)
 
     def keep(self, request, payload):
         self.answers.append(Reply.decode(payload))
@@ -49,6 +54,30 @@ def test_an_unknown_head_is_answered_with_those_there_are(asker):
     reply = asker.do("turn-begin", head="nobody")
     assert (reply.ok, reply.code) == (False, "unknown-head")
     assert "alder, birch, cedar, dogwood" in reply.text
+
+
+def test_a_head_goes_on_no_axle_that_the_vehicle_of_an_open_job_has_not(simulated_bay):
+    rig = JobRig(open_database(":memory:"))
+    asker = Asker(simulated_bay(32), rig.work)
+    assert asker.do("wheel", axle=9, side="right").ok  # no job is open
+    assert asker.do("job-open", vehicle="pellowmere-17", limits="invented", order="W-1").ok
+    reply = asker.do("wheel", axle=7, side="left")
+    assert (reply.ok, reply.code) == (False, "bad-field")
+    assert reply.text.endswith("Pellowmere 17 has axles 1, 2, 3, 4, counted from the front")
+    assert asker.bay.head("alder").wheel.axle == 9
+    assert asker.do("wheel", axle=4, side="left").ok
+    assert rig.ask("job-close", give_up="sold").ok
+    assert asker.do("wheel", axle=9, side="left").ok
+
+
+@pytest.mark.parametrize("odometer", ["-5", " -412 300 km"])
+def test_no_odometer_shows_less_than_nothing(odometer):
+    asked = {"id": "a", "vehicle": "v", "limits": "l", "order": "W-1"}
+    for fine in ("", "0", "412 300 km", "412-300"):
+        read_command("job-open", json.dumps({**asked, "odometer": fine}).encode())
+    with pytest.raises(PayloadError, match=r"odometer.*not below zero") as refused:
+        read_command("job-open", json.dumps({**asked, "odometer": odometer}).encode())
+    assert refused.value.code == "bad-field"
 
 
 def test_a_head_is_put_on_a_wheel_and_taken_off(asker):

@@ -4,6 +4,7 @@ import argparse
 import asyncio
 import getpass
 import json
+import shutil
 import sys
 from pathlib import Path
 
@@ -72,11 +73,16 @@ async def _run(args: argparse.Namespace, broker: BrokerSettings, topics: Topics)
             raise InputError(broker.where, None, reason) from None
         if args.action == "show":
             await asyncio.sleep(0.2)  # what is retained comes at once
-            print(view.as_json() if args.json else view.as_text())
+            print(view.as_json() if args.json else view.as_text(_width()))
             return 0
         return await _ask(args, listener, view)
     finally:
         await listener.stop()
+
+
+def _width() -> int | None:
+    """Return the signs of a line of the terminal; None where the output goes elsewhere."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
 
 
 async def _ask(args: argparse.Namespace, listener: Listener, view: JobView) -> int:

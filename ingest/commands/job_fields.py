@@ -8,6 +8,8 @@ from typing import Any, get_args
 from pydantic.fields import FieldInfo
 
 from ingest.commands.job_papers import add_papers
+from ingest.core.errors import InputError
+from ingest.job.course.intake import ITEMS, item_called
 from ingest.payload.cmd import COMMANDS
 from ingest.payload.command import Command
 
@@ -85,9 +87,20 @@ def own_fields(action: str) -> dict[str, FieldInfo]:
 
 
 def fields_of(args: argparse.Namespace) -> dict[str, Any]:
-    """Return the fields that were given."""
+    """Return the fields that were given. Raises ``InputError`` for an item that there is not."""
     given = {key: getattr(args, key, None) for key in own_fields(args.action)}
+    if args.action == "check":
+        given["item"] = _item(args.item)
     return {key: value for key, value in given.items() if value is not None}
+
+
+def _item(name: str) -> str:
+    """Return the id of an item that is meant by its id or title. Raises ``InputError``."""
+    item = item_called(name)
+    if item is None:
+        known = ", ".join(f"{each.id} ({each.title})" for each in ITEMS)
+        raise InputError("job check", None, f"no item {name!r}; there are: {known}")
+    return item.id
 
 
 def _add(parser: argparse.ArgumentParser, key: str, info: FieldInfo, *, placed: bool) -> None:

@@ -2,12 +2,20 @@
 
 import asyncio
 import json
+import textwrap
 from typing import Any
 
+from ingest.job.course.intake import item_called
 from ingest.payload.topics import Topics
 from ingest.report.wording import topic_name
 
 WORDS = {"inside": "INSIDE", "undecided": "UNDECIDED", "outside": "OUTSIDE", "none": ""}
+CUT = "\u2026"
+"""Where the service had to cut a text for small displays, this stands at its end."""
+BEGINNING = 20
+"""Signs by which a line of advice is known again."""
+NARROWEST = 40
+"""A terminal of fewer signs is not wrapped for."""
 
 
 class JobView:
@@ -44,9 +52,10 @@ class JobView:
         heads = {n.split("/")[1]: self._heard[n] for n in self._named("head/")}
         return json.dumps({**jobs, "heads": heads, "results": results})
 
-    def as_text(self) -> str:
-        """Return it for people."""
-        parts = self._standing(), [""], self._guidance(), self._heads(), self._results()
+    def as_text(self, width: int | None = None) -> str:
+        """Return it for people; ``width``: signs that a line of their terminal has."""
+        guidance = [row for line in self._guidance() for row in _wrapped(line, width)]
+        parts = self._standing(), [""], guidance, self._heads(), self._results()
         return "\n".join(line for part in parts for line in part)
 
     def _standing(self) -> list[str]:
@@ -62,16 +71,20 @@ class JobView:
 
     def _guidance(self) -> list[str]:
         told, step = self._of("job/guidance"), self._of("job/step")
+        advice = str(self._of("job/advice").get("text") or "").splitlines()
         task = f"{told.get('task')}: " if told.get("task") else ""
-        lines = [f"{task}{told.get('title')}", f"  {told.get('text')}"]
+        item = f" ({told['item']})" if told.get("item") else ""
+        lines = [f"{task}{told.get('title')}{item}"]
+        text = _uncut(str(told.get("text")), advice)
+        if text:
+            lines.append(f"  {text}")
         if step.get("why"):
             lines.append(f"  why: {step['why']}")
         if told.get("waits"):
             lines.append(f"  a sweep waits for: {told['waits']}")
         if told.get("lacks"):
-            lines.append(f"  still lacking: {told['lacks']}")
-        advice = str(self._of("job/advice").get("text") or "")
-        lines += [f"  TURN: {line}" for line in advice.splitlines()]
+            lines.append(f"  still lacking: {_with_ids(told['lacks'])}")
+        lines += [f"  TURN: {line}" for line in advice]
         cautions = str(self._of("job/caution").get("text") or "")
         lines += [f"  CAUTION: {line}" for line in cautions.splitlines()]
         asks = str(told.get("asks") or "").replace("+", ", ").replace("job-", "")
@@ -105,3 +118,22 @@ class JobView:
 
     def _of(self, name: str) -> dict[str, Any]:
         return self._heard.get(name, {})
+
+
+def _with_ids(lacks: str) -> str:
+    """Return what is lacking, the items of the intake with the ids that they are checked by."""
+    found = [(part, item_called(part)) for part in lacks.split("; ")]
+    return "; ".join(part if item is None else f"{part} ({item.id})" for part, item in found)
+
+
+def _uncut(text: str, advice: list[str]) -> str:
+    """Return a text without the advice that was cut off in it: that follows, whole."""
+    begins = text.find(advice[0][:BEGINNING]) if advice else -1
+    return text[:begins].rstrip() if text.endswith(CUT) and begins >= 0 else text
+
+
+def _wrapped(line: str, width: int | None) -> list[str]:
+    if width is None:
+        return [line]
+    hanging = " " * (len(line) - len(line.lstrip()) + 2)
+    return textwrap.wrap(line, max(width, NARROWEST), subsequent_indent=hanging) or [line]

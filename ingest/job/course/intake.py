@@ -60,3 +60,9 @@ ITEMS = (
 )
 
 BY_ID = {item.id: item for item in ITEMS}
+
+
+def item_called(name: str) -> Item | None:
+    """Return the item of that id or title, as a person writes it; None where there is none."""
+    wanted = " ".join(name.casefold().split())
+    return next((item for item in ITEMS if wanted in (item.id, item.title)), None)

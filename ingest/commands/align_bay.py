@@ -15,6 +15,7 @@ from pathlib import Path
 from ingest.commands.align_ears import Ears, StoryError
 from ingest.commands.align_follow import Following
 from ingest.commands.align_hands import Hands
+from ingest.commands.align_ramp import RampShop, standing_first
 from ingest.commands.align_records import take_up_all
 from ingest.commands.align_telling import Telling, Warnings
 from ingest.commands.align_truth import Truth, Witness, true_now
@@ -210,7 +211,11 @@ async def aligning(wish: Wish, telling: Telling) -> AsyncIterator[Alignment]:
                 StoredHeadNames(store),
                 records,
                 wish.capture,
-                jobs=Jobs(witness, Shop(store), Offers(store).now),
+                jobs=Jobs(
+                    witness,
+                    RampShop(Shop(store), wish.vehicle),
+                    standing_first(Offers(store).now, wish.vehicle, limits_of(wish)),
+                ),
             ) as service,
         ):
             assert service.jobs is not None

@@ -51,8 +51,11 @@ class Hands(Turns):
         """Measure by tape what the task asks for."""
         tape, said = Tape(self._practice.vehicle, self._practice.pin_m, self._random), []
         for line in filter(None, self._ears.job["guidance"]["lacks"].split("; ")):
-            one, other = line.split("-")
-            read_m = round(tape.read_m(one, other, self._demo.now_s()), 4)
+            one, _, other = line.partition("-")
+            try:
+                read_m = round(tape.read_m(one, other, self._demo.now_s()), 4)
+            except NotAtHand as error:
+                raise StoryError(f"tape {line}: {error}") from error
             await self._ears.ask("job-tape", line=line, metres=read_m, u_mm=1.0)
             said.append(f"{line} {read_m:.4f} m")
         return ", ".join(said)

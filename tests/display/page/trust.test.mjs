@@ -128,6 +128,14 @@ test("nothing in a payload reaches an object's prototype, and nested values are 
   assert.deepEqual([body.n, body.constructor], [1, "x"]);
 });
 
+test("a value in a unit that nobody knows cannot be trusted, and carries no decision", () => {
+  for (const unit of ["furlong", "", null, 7, "toString", undefined]) {
+    const known = heard(["axle/1/left/camber", { ...RESULT, unit }]);
+    const { state, why, dec } = known.value("axle/1/left/camber", 0);
+    assert.deepEqual([state, why, dec], ["no-data", "bad", "none"]);
+  }
+});
+
 test("a text keeps its markup as text, and loses what hides in it", () => {
   assert.equal(cleaned("<img src=x onerror=alert(1)>"), "<img src=x onerror=alert(1)>");
   assert.equal(cleaned("12\u202e34\u0000\u200b5"), "12 34  5");

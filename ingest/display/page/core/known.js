@@ -2,7 +2,7 @@
 
 import { pathOf, readBody } from "./read.js";
 import { headState, outage, trust } from "./trust.js";
-import { isNumber, word, DECISION } from "./words.js";
+import { isNumber, word, DECISION, UNITS } from "./words.js";
 
 export const MOST_TOPICS = 2000;
 const NO_CHANNELS = ["status", "meta", "link", "runout", "sweep"];
@@ -97,6 +97,7 @@ export class Known {
     if (state === "no-data") return { state, why, body, dec: "none" };
     const q = word(body.q, ["good", "uncertain", "bad", "stale"], "bad");
     if (q === "bad" || q === "stale") return { state: "no-data", why: body.why || q, body, dec: "none" };
+    if (!UNITS.includes(body.unit)) return { state: "no-data", why: "bad", body, dec: "none" }; // a number of nobody knows what
     if (!isNumber(body.value)) return { state: "no-data", why: "no-value", body, dec: "none" };
     const solid = state !== "last-known" && isNumber(body.U) && body.U >= 0 && isNumber(body.k);
     const dec = solid ? word(body.dec, DECISION, "none") : "none";

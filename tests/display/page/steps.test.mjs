@@ -30,6 +30,13 @@ test("a sweep is told wheel by wheel, and asks for what either wheel still needs
   assert.equal(usualOf(sweep.state), "sweep-end");
 });
 
+test("once nothing is left to look at, the work can be begun, and no item is asked about", () => {
+  const { guide } = bay();
+  assert.deepEqual(guide({ asks: "job-check+job-begin+job-close", item: "" }).asks, ["job-begin", "job-close"]);
+  assert.deepEqual(guide({ asks: "job-check+job-begin+job-close", item: "tyres" }).asks, ["job-check", "job-begin", "job-close"]);
+  assert.deepEqual(guide({ asks: "job-check+job-close" }).asks, ["job-check", "job-close"]); // that is said to be odd
+});
+
 test("a sweep that is not heard of in time, or a head that is off, shows no angle", () => {
   const { known, guide, say } = bay(["head/larch/sweep", SWEEP]);
   assert.equal(sweepOf(known, guide(), 3001).state, "no-data");

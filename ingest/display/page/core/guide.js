@@ -45,8 +45,14 @@ export function guideOf(known) {
     lacks: parts(told.lacks, ";"),
     waits: parts(told.waits, ";"), // what a sweep would be refused for now
     axle: Number(parts(step.axles)[0]) || null,
-    asks: same ? parts(told.asks).filter((each) => OFFERED.includes(each)) : [],
+    asks: same ? asked(told) : [],
   };
+}
+
+/** Without the question for an item once none is left: then the work can be begun. */
+function asked({ asks, item }) {
+  const offered = parts(asks).filter((each) => OFFERED.includes(each));
+  return !item && offered.includes("job-begin") ? offered.filter((each) => each !== "job-check") : offered;
 }
 
 function lines(text) {

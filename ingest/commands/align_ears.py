@@ -13,10 +13,14 @@ from ingest.core.errors import OutputError
 from ingest.outputs.listener import Listener
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.axle import AxleResult
-from ingest.payload.base import PayloadError
+from ingest.payload.base import Message, PayloadError
 from ingest.payload.cmd import Reply, SweepBegin, read_command
 from ingest.payload.evt import Event
-from ingest.payload.head import HeadStatus
+from ingest.payload.head import HeadStatus, Reading
+from ingest.payload.job import JobLine
+from ingest.payload.runout import Runout
+from ingest.payload.schemas import TOPICS
+from ingest.payload.sweep import Sweep
 from ingest.payload.topics import Topics
 
 READINGS = frozenset(channel.value for channel in Channel)
@@ -30,6 +34,10 @@ LATE_FOR_S = 30.0
 """For so long it counts that the service was late."""
 MOST = 6.0
 """So many times as long as usual is waited at most: what is later than that does not come."""
+
+
+MOST_UNREAD = 20
+"""On so many topics a message that cannot be read is told."""
 
 
 class StoryError(Exception):
@@ -98,6 +106,7 @@ class Ears:
         self._topics = topics
         self._say = say
         self._said = False
+        self._unread: set[str] = set()
         self._lateness = Lateness()
         filters = [f"{topics.root}/#"]
         self._listener = Listener(broker, topics, filters, self._hear, patience=self._patience)
@@ -180,24 +189,28 @@ class Ears:
         try:
             self._take(below, below.split("/"), payload, retained)
         except PayloadError as error:
-            raise StoryError(f"unreadable message on {topic}: {error}") from error
+            if topic not in self._unread and len(self._unread) < MOST_UNREAD:
+                self._unread.add(topic)  # once is enough: whoever publishes it may do so for hours
+                self._say(f"a message on {topic[:120]} cannot be read and is left out: {error}")
+            return
         self._news.set()
 
     def _take(self, below: str, place: list[str], payload: bytes, retained: bool) -> None:
         match place:
             case ["job", leaf]:
-                self.job[leaf] = json.loads(payload) if payload else {}
+                _, model = TOPICS.get(f"job/{leaf}", ("", JobLine))
+                self.job[leaf] = _read(model, payload) if payload else {}
                 if leaf == "live" and payload:
                     live = self.job[leaf]
                     self.late_ms.append(self._wall_ns() * 1e-6 - live["ms"] - live["lag_ms"])
             case ["head", _, leaf] if payload and leaf in READINGS and not retained:
-                read = json.loads(payload)
-                late_s = self._wall_ns() * 1e-9 - (read["ms"] + read["lag_ms"]) * 1e-3
+                read = Reading.decode(payload)
+                late_s = self._wall_ns() * 1e-9 - (read.ms + read.lag_ms) * 1e-3
                 self._lateness.hear(_now_s(), late_s)
             case ["head", name, "sweep"] if not retained:
-                self.sweeps[name] = json.loads(payload) if payload else {"axle": 0}
+                self.sweeps[name] = _read(Sweep, payload) if payload else {"axle": 0}
             case ["head", name, "runout"]:
-                self.runouts[name] = json.loads(payload)["state"] if payload else ""
+                self.runouts[name] = Runout.decode(payload).state if payload else ""
             case ["cmd", "sweep-begin"]:
                 asked = read_command("sweep-begin", payload)
                 if isinstance(asked, SweepBegin):
@@ -209,6 +222,13 @@ class Ears:
             case ["evt", kind] if payload and kind != "job":
                 event = Event.decode(payload)
                 self.pressed[event.head or ""] = event.kind
+
+
+def _read(model: type[Message], payload: bytes) -> dict[str, Any]:
+    """Return what a message says, as it came. Raises ``PayloadError`` where it is none of those."""
+    model.decode(payload)
+    found: dict[str, Any] = json.loads(payload)
+    return found
 
 
 def _now_s() -> float:

@@ -31,7 +31,7 @@ class JobView:
         name = topic.removeprefix(f"{self._topics.root}/")
         try:
             fields = json.loads(payload) if payload else None
-        except ValueError:
+        except (ValueError, RecursionError):
             return
         if isinstance(fields, dict):
             self._heard[name] = fields

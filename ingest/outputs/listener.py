@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import logging
 import socket
 import threading
 import uuid
@@ -19,6 +20,8 @@ from ingest.outputs.settings import BrokerSettings, read_password, tls_context
 from ingest.payload.base import PayloadError
 from ingest.payload.cmd import Reply
 from ingest.payload.topics import Topics, is_level
+
+log = logging.getLogger(__name__)
 
 OnMessage = Callable[[str, bytes, bool], None]
 """Gets topic, payload and whether it was retained, in the event loop."""
@@ -153,4 +156,10 @@ class Listener:
             if waiting is not None and not waiting.done():
                 waiting.set_result(reply)
             return
-        self._on_message(message.topic, bytes(message.payload), bool(message.retain))
+        try:
+            self._on_message(message.topic, bytes(message.payload), bool(message.retain))
+        except Exception as error:  # anybody may publish: the next is heard, too
+            why = f"{type(error).__name__}: {error}"
+            log.warning(
+                "a message on %.120r cannot be read and is left out (%.200r)", message.topic, why
+            )

@@ -5,6 +5,7 @@ import asyncio
 import pytest
 
 from ingest.commands.align_ears import LATE_FOR_S, MOST, Ears, Lateness, StoryError
+from ingest.commands.job_view import JobView
 from ingest.outputs.settings import BrokerSettings
 from ingest.payload.examples import EXAMPLES
 from ingest.payload.topics import Topics
@@ -64,3 +65,47 @@ def test_a_run_out_that_is_taken_back_is_heard():
         return states
 
     assert asyncio.run(heard()) == [{"alder": found.state}, {"alder": ""}]
+
+
+ODD = [
+    b"[]",
+    b"null",
+    b"7",
+    b"{}",
+    b"{",
+    b"\xff",
+    b'{"state": 3, "ms": "x"}',
+    b"[" * 200_000,
+    b'{"axle": {}}',
+]
+PLACES = [
+    *("job/state", "job/step", "job/guidance", "job/live", "job/line-1", "job/odd"),
+    *("head/alder/incl_y", "head/alder/sweep", "head/alder/runout", "head/alder/status"),
+    *("axle/1/left/camber", "vehicle/thrust", "evt/button", "cmd/sweep-begin"),
+]
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_an_odd_message_is_told_once_and_changes_nothing(place):
+    said, topics = [], Topics("bay")
+
+    async def heard():
+        ears = Ears(BrokerSettings(), topics, said.append)
+        for payload in ODD:
+            ears._hear(f"{topics.root}/{place}", payload, False)
+        return ears
+
+    ears = asyncio.run(heard())
+    assert not any((ears.job, ears.sweeps, ears.runouts, ears.statuses, ears.results, ears.pressed))
+    assert len(said) == 1
+    assert place in said[0]
+    assert "\n" not in said[0]
+
+
+def test_what_a_terminal_shows_of_a_job_takes_odd_messages_too():
+    view, topics = JobView(Topics("bay")), Topics("bay")
+    for place in PLACES:
+        for payload in ODD:
+            view.hear(f"{topics.root}/{place}", payload, True)
+            view.as_text()
+            view.as_json()

@@ -23,4 +23,4 @@ def test_the_pure_parts_of_the_page_hold():
     failed = [line for line in ran.stdout.splitlines() if line.lstrip().startswith("not ok")]
     assert failed == []
     assert ran.returncode == 0
-    assert "# tests 5" in ran.stdout  # fifty and some
+    assert "# tests 6" in ran.stdout  # sixty and some

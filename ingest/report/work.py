@@ -34,7 +34,7 @@ def work(job: Job) -> Iterator[Block]:
     else:
         yield Paragraph("Nothing was adjusted.")
     left_out = [
-        f"{task.title}: {mark.skipped or mark.note or 'nothing was turned'}"
+        f"{task.title}: {mark.skipped or mark.note}"
         for task in job.tasks
         if (mark := job.marks.get(task.id)) is not None and _is_left_out(task, mark)
     ]
@@ -57,9 +57,10 @@ def work(job: Job) -> Iterator[Block]:
 
 
 def _is_left_out(task: Task, mark: Mark) -> bool:
-    """Say whether a task was left out by somebody; what then falls away by itself is no news."""
+    """Say whether a task was left out by somebody, for a reason; what then falls away by itself is
+    no news, nor is what was inside and needed nothing."""
     untouched = task.doing is Doing.ADJUST and not mark.turned
-    return untouched or mark.skipped not in ("", NEEDLESS)
+    return (untouched and bool(mark.note)) or mark.skipped not in ("", NEEDLESS)
 
 
 def run_outs(job: Job) -> Iterator[Block]:

@@ -109,6 +109,8 @@ def test_what_was_left_as_it_is_stands_with_its_reason_and_what_fell_away_does_n
     text = text_of(replace(job, marks=marks))
     assert "adjust total toe of axle 1: by the maker" in text
     assert NEEDLESS not in text
+    inside = {**job.marks, "s1-8": replace(as_it_is, note="")}
+    assert "adjust total toe of axle 1: " not in text_of(replace(job, marks=inside))
 
 
 def test_a_report_that_nobody_signed_is_a_draft(job: Job) -> None:

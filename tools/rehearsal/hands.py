@@ -2,6 +2,7 @@
 
 import json
 
+from ingest.commands.align_asking import NOT_TOLD
 from ingest.commands.align_truth import Witness
 from ingest.commands.demo_network import KINGPIN_M
 from ingest.commands.demo_rig import HEADS
@@ -24,8 +25,6 @@ from tools.rehearsal.turning import turn
 
 RATE_HZ = 20.0
 """Of heads: fewer readings take less time, and scatter no less than U says."""
-NOT_TOLD = "no sightline tells it today"
-"""The reason to leave as it is what cannot be measured as found; what must be is refused still."""
 BEGINS = 10
 """So often a sweep is begun that is refused since a wheel is not at rest yet."""
 TRIES = 4
